@@ -1,0 +1,1 @@
+"""metercap: measurements of a repair, hands on the probes."""
