@@ -1,0 +1,282 @@
+"""Every event and outcome, the two bounding records, and their JSON.
+
+Events go into a session: `Reading`, `Garbage`, `Operator`, `Link`, `Clock`. Outcomes come out of it: `Contact`,
+`Lift`, `Prompt`, `Cue`, `Verdict`, `Excursion`, `Note`. `SessionRecord` opens a journal and `EndRecord` closes it. All are
+frozen, and each encodes to one JSON object whose `kind` comes first. What is fed is what is journaled.
+
+This module is the grammar of the journal's lines without their checksum; `journal` adds that.
+"""
+
+from __future__ import annotations
+
+import math
+from enum import StrEnum
+from typing import Any, Literal, TypeAlias
+
+import msgspec
+from msgspec import UNSET, UnsetType
+
+from metercap.errors import JournalError
+from metercap.meter import MeterProfile
+from metercap.reading import Garbage, Reading
+
+SCHEMA = 1
+"""Version of the journal's records; a reader refuses newer ones."""
+
+
+class VerdictKind(StrEnum):
+    """What a decision says. `unsure` is a verdict, never a stand-in for a missing one."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    UNSURE = "unsure"
+    ABSENT = "absent"
+
+
+class CueKind(StrEnum):
+    """What the technician hears and sees at once."""
+
+    CONTACT = "contact"
+    PASS = "pass"
+    FAIL = "fail"
+    UNSURE = "unsure"
+    ABSENT = "absent"
+    SKIP = "skip"
+    GO = "go"
+    LIFT = "lift"
+    AGAIN = "again"
+    WAITING = "waiting"
+    STOP = "stop"
+    HAZARD = "hazard"
+    FAR = "far"
+    NEAR = "near"
+    SLOW = "slow"
+    IN_BAND = "in band"
+    WRONG_WAY = "wrong way"
+    PAST_IT = "past it"
+
+
+class Do(StrEnum):
+    """What a prompt asks of the hands."""
+
+    CONFIRM = "confirm"
+    DIAL = "dial"
+    SHORT = "short"
+    """Put the tips together."""
+    PROBE = "probe"
+    LIFT = "lift"
+    PRESS = "press"
+    RELEASE = "release"
+    TURN = "turn"
+    STOP = "stop"
+    KEEP = "keep"
+    WAIT = "wait"
+    ANSWER = "answer"
+
+
+class LinkState(StrEnum):
+    """How the link to the meter is."""
+
+    UP = "up"
+    SILENT = "silent"
+    GARBAGE = "garbage"
+    LOST = "lost"
+
+
+class Operator(msgspec.Struct, frozen=True, tag_field="kind", tag="operator"):
+    """A word of the operator; `text` is its argument (an item, a note, a token's value), or empty."""
+
+    t_s: float
+    word: str
+    text: str = ""
+
+
+class Link(msgspec.Struct, frozen=True, tag_field="kind", tag="link"):
+    """The link changed; `why` says what was seen and what to try."""
+
+    t_s: float
+    state: LinkState
+    why: str = ""
+
+
+class Clock(msgspec.Struct, frozen=True, tag_field="kind", tag="clock"):
+    """A deadline passed: `t_s` is the deadline itself, not the moment somebody woke up. `due` is a step's id."""
+
+    t_s: float
+    due: str = ""
+
+
+class Contact(msgspec.Struct, frozen=True, tag_field="kind", tag="contact"):
+    """The probes made contact; `same` is true for a slip, whose item is the one already ticked."""
+
+    t_s: float
+    step: str
+    item: str
+    same: bool = False
+
+
+class Lift(msgspec.Struct, frozen=True, tag_field="kind", tag="lift"):
+    """The probes broke contact."""
+
+    t_s: float
+    step: str
+    item: str
+    same: bool = False
+
+
+class Prompt(msgspec.Struct, frozen=True, tag_field="kind", tag="prompt"):
+    """What to do next: `do` is the kind of action, `say` the line to show and speak."""
+
+    t_s: float
+    step: str
+    item: str | None
+    do: Do
+    say: str
+
+
+class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):
+    """A short signal for ear and eye."""
+
+    t_s: float
+    step: str
+    item: str
+    cue: CueKind
+
+
+class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rename={"expanded": "U"}):
+    """One decision on one item. A later one of the same item replaces it.
+
+    `value`, `expanded` (JSON key `U`), `min`, `max` and `resolution` share `unit`. `n` counts conversions. `from_s` … `t_s` hold the
+    readings it rests on. `settled` is false for a decisive pass taken before a plateau. What only some steps
+    give is UNSET elsewhere and left out of the JSON: `tune` sets `as_found`, `as_left`, `target`, `tolerance`
+    and `excursions`; k-of-n steps set `k`, `runs`, `low`, `high`, `confidence`; `cell` sets `condition`.
+    """
+
+    t_s: float
+    step: str
+    item: str
+    verdict: VerdictKind
+    value: float | None = None
+    unit: str = ""
+    expanded: float | None = None
+    rule: str = ""
+    n: int = 0
+    reason: str = ""
+    min: float | None = None
+    max: float | None = None
+    resolution: float | None = None
+    settled: bool = False
+    from_s: float | None = None
+    as_found: float | UnsetType | None = UNSET
+    as_left: float | UnsetType | None = UNSET
+    target: float | UnsetType | None = UNSET
+    tolerance: float | UnsetType | None = UNSET
+    excursions: int | UnsetType | None = UNSET
+    k: int | UnsetType | None = UNSET
+    runs: int | UnsetType | None = UNSET
+    low: float | UnsetType | None = UNSET
+    high: float | UnsetType | None = UNSET
+    confidence: float | UnsetType | None = UNSET
+    condition: str | UnsetType | None = UNSET
+
+
+class Excursion(msgspec.Struct, frozen=True, tag_field="kind", tag="excursion"):
+    """A trimmer was past its hazard limit; written when that ends."""
+
+    t_s: float
+    step: str
+    item: str
+    side: Literal["below", "above"]
+    limit: float
+    worst: float
+    from_s: float
+    duration_s: float
+
+
+class Note(msgspec.Struct, frozen=True, tag_field="kind", tag="note"):
+    """A remark of the program, or of the operator."""
+
+    t_s: float
+    text: str
+
+
+class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"):
+    """The first record: enough to replay alone.
+
+    `plan` is the whole plan with values in SI, `meter` the whole profile, `reference` the good-unit values used,
+    by "step/item". `inherited` carries what an earlier session of the same unit left (`--continue`, `--after`).
+    `start_utc` is RFC 3339 in UTC, `zone_offset_s` what local time adds to it.
+    """
+
+    t_s: float
+    schema: int
+    id: str
+    start_utc: str
+    zone_offset_s: int
+    unit: str
+    tag: str
+    operator: str
+    known_good: bool
+    plan: dict[str, Any]
+    meter: MeterProfile
+    identity: str
+    reference: dict[str, dict[str, Any]]
+    options: dict[str, Any]
+    inherited: dict[str, Any]
+    program: str
+
+
+class EndRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="end"):
+    """The last record; `sha256` is of all bytes of the file before this line."""
+
+    t_s: float
+    reason: Literal["done", "quit", "interrupted", "fault"]
+    counts: dict[str, int]
+    sha256: str
+
+
+Event: TypeAlias = Reading | Garbage | Operator | Link | Clock
+Outcome: TypeAlias = Contact | Lift | Prompt | Cue | Verdict | Excursion | Note
+Record: TypeAlias = Event | Outcome | SessionRecord | EndRecord
+
+EVENTS = (Reading, Garbage, Operator, Link, Clock)
+OUTCOMES = (Contact, Lift, Prompt, Cue, Verdict, Excursion, Note)
+
+_encode = msgspec.json.Encoder().encode
+_decoder: msgspec.json.Decoder[Record] = msgspec.json.Decoder(Record)
+_FLOATS: dict[type, tuple[str, ...]] = {}
+
+
+def at(t_s: float) -> float:
+    """Round a time in seconds to 1 µs, as every event and deadline is before it is fed."""
+    return round(t_s, 6)
+
+
+def encode(record: Record) -> bytes:
+    """Return the record's JSON object as UTF-8, without a checksum.
+
+    A NaN or an infinity has no JSON and would silently become null, so it is a `ValueError` here: a defect of the
+    caller, never of a meter.
+    """
+    kind = type(record)
+    names = _FLOATS.get(kind)
+    if names is None:
+        names = _FLOATS[kind] = tuple(
+            field.name for field in msgspec.structs.fields(kind) if "float" in str(field.type)
+        )
+    for name in names:
+        value = getattr(record, name)
+        if isinstance(value, float) and not math.isfinite(value):
+            raise ValueError(f"{kind.__name__}.{name} is {value}, which a journal cannot hold")
+    return _encode(record)
+
+
+def decode(line: bytes) -> Record:
+    """Return the record that one JSON object holds; extra keys (the checksum) are passed over.
+
+    Raises JournalError, without a place, for anything else: bad UTF-8, deep nesting, an unknown kind.
+    """
+    try:
+        return _decoder.decode(line)
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
+        raise JournalError(f"not a record: {error}") from error
