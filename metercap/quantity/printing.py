@@ -25,12 +25,14 @@ def format_value(value: float, unit: str, resolution: float | None = None) -> st
     numbers without unit take no prefix, and seconds none above; there, tens that the resolution does not carry
     print as zeros. Times at a resolution of a minute or more, or of whole minutes without one, print in minutes. A
     zero has no sign. `parse_value` reads every result back, within half a resolution (values within 10^±24; those
-    beyond print with an exponent and 4 significant digits). Raises `ValueText` for a
-    value or resolution that is not finite, or a negative resolution.
+    beyond print with an exponent and 4 significant digits). Raises `ValueText` for a value or resolution that is
+    not finite, or a negative resolution.
     """
     if not math.isfinite(value) or not 0.0 <= (resolution or 0.0) < math.inf:
         raise ValueText(f"{value!r} at resolution {resolution!r} cannot be written as a value")
     number, weight = Decimal(repr(float(value))), Decimal(repr(float(resolution or 0.0)))
+    if weight and weight.adjusted() > number.adjusted() + 1:
+        number = Decimal(0)  # far below the last digit: not a case for an exponent
     glue = " " if unit else ""
     name = _PRINTED_UNITS.get(unit, unit)
     if number and abs(number.adjusted()) > _PLAIN_DECADES:
