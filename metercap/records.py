@@ -1,8 +1,8 @@
 """Every event and outcome, the two bounding records, and their JSON.
 
 Events go into a session: `Reading`, `Garbage`, `Operator`, `Link`, `Clock`. Outcomes come out of it: `Contact`,
-`Lift`, `Prompt`, `Cue`, `Verdict`, `Excursion`, `Note`. `SessionRecord` opens a journal and `EndRecord` closes it. All are
-frozen, and each encodes to one JSON object whose `kind` comes first. What is fed is what is journaled.
+`Lift`, `Prompt`, `Cue`, `Verdict`, `Excursion`, `Note`. `SessionRecord` opens a journal and `EndRecord` closes it.
+All are frozen, and each encodes to one JSON object whose `kind` comes first. What is fed is what is journaled.
 
 This module is the grammar of the journal's lines without their checksum; `journal` adds that.
 """
@@ -146,8 +146,8 @@ class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):
 class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rename={"expanded": "U"}):
     """One decision on one item. A later one of the same item replaces it.
 
-    `value`, `expanded` (JSON key `U`), `min`, `max` and `resolution` share `unit`. `n` counts conversions. `from_s` … `t_s` hold the
-    readings it rests on. `settled` is false for a decisive pass taken before a plateau. What only some steps
+    `value`, `expanded` (JSON key `U`), `min`, `max` and `resolution` share `unit`. `n` counts conversions.
+    `from_s` … `t_s` hold the readings it rests on. `settled` is false for a decisive pass taken before a plateau. What only some steps
     give is UNSET elsewhere and left out of the JSON: `tune` sets `as_found`, `as_left`, `target`, `tolerance`
     and `excursions`; k-of-n steps set `k`, `runs`, `low`, `high`, `confidence`; `cell` sets `condition`.
     """

@@ -1,0 +1,134 @@
+"""Blocks: what stops the ticking and never fails an item.
+
+Wrong quantity, HOLD, REL, MIN/MAX, low battery, a frozen display, a dead link. A block says what to do; when it ends
+the open item is prompted again and a certain lift comes first. One block stands at a time, the most basic first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+
+import msgspec
+
+from metercap.quantity import Quantity
+from metercap.reading import Reading
+from metercap.records import Do, Link, LinkState, at
+
+FROZEN_S = 5.0
+"""Nothing changes for this long after a `lift` cue: the display may be on HOLD without a flag."""
+
+JACKS = "leads in the voltage/resistance jacks, never the current jack"
+
+_NOT_LIVE = ("hold", "rel", "min", "max", "peak")
+_SAY = {
+    "hold": "HOLD is on: switch it off",
+    "rel": "REL is on: switch REL off, the tool nulls",
+    "min": "MIN/MAX is on: switch it off, the display is not live",
+    "max": "MIN/MAX is on: switch it off, the display is not live",
+    "peak": "PEAK is on: switch it off, the display is not live",
+}
+_DIAL = {
+    Quantity.RESISTANCE: "ohms",
+    Quantity.CONTINUITY: "continuity",
+    Quantity.VOLTAGE_DC: "volts dc",
+    Quantity.VOLTAGE_AC: "volts ac",
+    Quantity.CURRENT_DC: "amps dc",
+    Quantity.CURRENT_AC: "amps ac",
+    Quantity.CAPACITANCE: "capacitance",
+    Quantity.FREQUENCY: "frequency",
+    Quantity.DUTY: "duty cycle",
+    Quantity.DIODE: "diode",
+    Quantity.TEMPERATURE: "temperature",
+}
+
+
+class Block(msgspec.Struct, frozen=True):
+    """Why the ticking is stopped: `key` names the cause, `do` and `say` make its prompt."""
+
+    key: str
+    do: Do
+    say: str
+
+
+def dial_text(wanted: Collection[Quantity]) -> str:
+    """Return "set the meter to ohms; leads in …", naming the wanted quantities in their order."""
+    names = " or ".join(_DIAL[quantity] for quantity in wanted)
+    return f"set the meter to {names}; {JACKS}"
+
+
+class Blocks:
+    """Watches readings and link records for what makes them unfit to judge.
+
+    `wanted` is set by the step, in its order of preference; empty means that any quantity will do.
+    """
+
+    __slots__ = ("_battery", "_battery_ok", "_frozen", "_frozen_from_s", "_is_frozen", "_link", "_seen", "wanted")
+
+    def __init__(self) -> None:
+        self.wanted: tuple[Quantity, ...] = ()
+        self._link: Block | None = None
+        self._battery = False
+        self._battery_ok = False
+        self._frozen_from_s: float | None = None
+        self._frozen: tuple[object, ...] | None = None
+        self._is_frozen = False
+        self._seen: Reading | None = None
+
+    @property
+    def battery_low(self) -> bool:
+        """True from the first low-battery reading on: every later verdict is flagged."""
+        return self._battery
+
+    @property
+    def deadline_s(self) -> float | None:
+        """When an unchanged display after a `lift` cue becomes suspicious."""
+        return None if self._frozen_from_s is None or self._is_frozen else at(self._frozen_from_s + FROZEN_S)
+
+    def deadline_passed(self, t_s: float) -> None:
+        """The display has not changed since the `lift` cue, and `deadline_s` is over."""
+        if self._frozen_from_s is not None and t_s >= at(self._frozen_from_s + FROZEN_S):
+            self._is_frozen = True
+
+    def link(self, event: Link) -> None:
+        """Take a link record; a link that came up is trusted again from its first reading on."""
+        if event.state is LinkState.UP:
+            return
+        self._link = Block(f"link {event.state}", Do.WAIT, event.why or f"the link is {event.state}")
+        self._frozen_from_s, self._is_frozen = None, False
+
+    def battery_accepted(self) -> None:
+        """The operator said yes to going on with a low battery."""
+        self._battery_ok = True
+
+    def lift_cued(self, reading: Reading) -> None:
+        """A `lift` cue was given while `reading` was shown: watch whether the display ever changes."""
+        self._frozen_from_s, self._is_frozen = reading.t_s, False
+        self._frozen = (reading.value, reading.resolution, reading.state)
+
+    def feed(self, reading: Reading) -> Block | None:
+        """Take a reading; return the block that stands, or None when it is fit to be judged."""
+        self._seen = reading
+        self._link = None
+        if self._frozen_from_s is not None and self._frozen != (reading.value, reading.resolution, reading.state):
+            self._frozen_from_s, self._is_frozen = None, False
+        if "low_battery" in reading.flags:
+            self._battery = True
+        return self.standing()
+
+    def standing(self) -> Block | None:
+        """Return the block that stands, by what was seen last."""
+        if self._link is not None:
+            return self._link
+        seen = self._seen
+        if seen is not None:
+            if self.wanted and seen.quantity not in self.wanted:
+                return Block("quantity", Do.DIAL, dial_text(self.wanted))
+            for flag in _NOT_LIVE:
+                if flag in seen.flags:
+                    return Block(flag, Do.DIAL, _SAY[flag])
+        if self._is_frozen:
+            return Block("frozen", Do.DIAL, "the display does not change: is HOLD on? lift the probes")
+        if self._battery and not self._battery_ok:
+            say = "the meter's battery is low and its readings may be wrong: replace it, or say yes to go on"
+            return Block("battery", Do.ANSWER, say)
+        return None

@@ -1,0 +1,228 @@
+"""Touch: is this contact credited to the item that is asked for?
+
+One contact, one item. After a tick the next item needs a lift that is certain: the span from the first to the last
+reading without contact is at least `recontact_s` + T, because both end conversions may be only partly open. Contact
+before that is the same one (a slip). A contact that begins within `EARLY_S` of a change of the expected item, or is
+already on then, belongs to the hand's last place and is never credited.
+
+    UNKNOWN      nothing seen yet
+    FREE         the tips are off for certain: the next contact counts
+    ON           a credited contact
+    BROKEN       a credited contact ended before anything was decided; the same item may be touched again
+    SPENT_ON     contact that does not count: held after a tick, a slip, too early, or after a block
+    SPENT_OFF    off, but not yet for certain
+
+The table holds every state × input; time and readings are turned into inputs before it is asked.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from metercap.contact.conversions import JITTER
+from metercap.reading import Reading, State
+
+EARLY_S = 0.8
+"""A contact this soon after a change of the expected item is the hand that has not moved yet."""
+
+HELD_S = 1.0
+"""A contact unbroken since its tick is reminded of the lift after two conversions and this long."""
+
+RECONTACT_S = 0.6
+"""Default share of the certain lift that covers a slip of the hand."""
+
+GAP = 2.0
+"""Open readings further apart than this many T do not prove that the tips stayed off between them."""
+
+
+class TouchState(StrEnum):
+    """Where the tips are, as far as readings can tell."""
+
+    UNKNOWN = "unknown"
+    FREE = "free"
+    ON = "on"
+    BROKEN = "broken"
+    SPENT_ON = "spent on"
+    SPENT_OFF = "spent off"
+
+
+class TouchInput(StrEnum):
+    """What a reading or a decision means to the touch."""
+
+    OPEN = "open"
+    """No contact, for not yet long enough."""
+    CERTAIN = "certain"
+    """No contact, for long enough."""
+    TOUCH = "touch"
+    EARLY = "early"
+    """Contact, within EARLY_S of a change of the expected item."""
+    CHANGE = "change"
+    """The expected item changed: a tick, a word, a step's start."""
+    BLOCK = "block"
+    """HOLD, REL, wrong quantity, lost link: a certain lift comes first."""
+
+
+class Act(StrEnum):
+    """What the step should know after an input."""
+
+    NONE = ""
+    CONTACT = "contact"
+    """A credited contact begins."""
+    MORE = "more"
+    """A credited contact goes on."""
+    ENDED = "ended"
+    """A credited contact ended."""
+    SLIP = "slip"
+    """A contact that does not count begins."""
+    HELD = "held"
+    """A contact that does not count goes on."""
+    LIFT = "lift"
+    """A contact that does not count ended."""
+    GO = "go"
+    """The lift became certain."""
+
+
+_U, _F, _ON, _BR, _SON, _SOFF = TouchState
+_OPEN, _CERTAIN, _TOUCH, _EARLY, _CHANGE, _BLOCK = TouchInput
+
+TABLE: dict[tuple[TouchState, TouchInput], tuple[TouchState, Act]] = {
+    (_U, _OPEN): (_F, Act.NONE),
+    (_U, _CERTAIN): (_F, Act.NONE),
+    (_U, _TOUCH): (_SON, Act.SLIP),
+    (_U, _EARLY): (_SON, Act.SLIP),
+    (_U, _CHANGE): (_U, Act.NONE),
+    (_U, _BLOCK): (_SOFF, Act.NONE),
+    (_F, _OPEN): (_F, Act.NONE),
+    (_F, _CERTAIN): (_F, Act.NONE),
+    (_F, _TOUCH): (_ON, Act.CONTACT),
+    (_F, _EARLY): (_SON, Act.SLIP),
+    (_F, _CHANGE): (_F, Act.NONE),
+    (_F, _BLOCK): (_SOFF, Act.NONE),
+    (_ON, _OPEN): (_BR, Act.ENDED),
+    (_ON, _CERTAIN): (_BR, Act.ENDED),
+    (_ON, _TOUCH): (_ON, Act.MORE),
+    (_ON, _EARLY): (_ON, Act.MORE),
+    (_ON, _CHANGE): (_SON, Act.NONE),
+    (_ON, _BLOCK): (_SON, Act.NONE),
+    (_BR, _OPEN): (_BR, Act.NONE),
+    (_BR, _CERTAIN): (_F, Act.NONE),
+    (_BR, _TOUCH): (_ON, Act.CONTACT),
+    (_BR, _EARLY): (_SON, Act.SLIP),
+    (_BR, _CHANGE): (_SOFF, Act.NONE),
+    (_BR, _BLOCK): (_SOFF, Act.NONE),
+    (_SON, _OPEN): (_SOFF, Act.LIFT),
+    (_SON, _CERTAIN): (_F, Act.GO),
+    (_SON, _TOUCH): (_SON, Act.HELD),
+    (_SON, _EARLY): (_SON, Act.HELD),
+    (_SON, _CHANGE): (_SON, Act.NONE),
+    (_SON, _BLOCK): (_SON, Act.NONE),
+    (_SOFF, _OPEN): (_SOFF, Act.NONE),
+    (_SOFF, _CERTAIN): (_F, Act.GO),
+    (_SOFF, _TOUCH): (_SON, Act.SLIP),
+    (_SOFF, _EARLY): (_SON, Act.SLIP),
+    (_SOFF, _CHANGE): (_SOFF, Act.NONE),
+    (_SOFF, _BLOCK): (_SOFF, Act.NONE),
+}
+
+
+class Touch:
+    """Follows contact and lift over a whole session, across items and steps.
+
+    `recontact_s` is the step's. `separate` is true while the present credited contact followed a certain lift, which
+    is what makes two contacts two. Feed it readings of the wanted quantity only; the rest comes as `block()`.
+    """
+
+    __slots__ = (
+        "_began_s",
+        "_change_s",
+        "_conversions",
+        "_lift_cued",
+        "_off_from_s",
+        "_off_last_s",
+        "_ranges",
+        "_since_change",
+        "recontact_s",
+        "separate",
+        "state",
+    )
+
+    def __init__(self) -> None:
+        self.state = TouchState.UNKNOWN
+        self.recontact_s = RECONTACT_S
+        self.separate = True
+        self._change_s = 0.0
+        self._off_from_s: float | None = None
+        self._off_last_s = 0.0
+        self._began_s = 0.0
+        self._since_change = False
+        self._conversions = 0
+        self._lift_cued = False
+        self._ranges: dict[float, None] = {}
+
+    @property
+    def off(self) -> bool:
+        """True while no contact is seen."""
+        return self.state not in (TouchState.ON, TouchState.SPENT_ON)
+
+    def change(self, t_s: float) -> None:
+        """The expected item changed at `t_s`: a contact on now, or beginning within EARLY_S, never counts."""
+        self._change_s = t_s
+        on = self.state in (TouchState.ON, TouchState.SPENT_ON)
+        self._since_change = on
+        if on:
+            self._conversions = 0
+            self._lift_cued = False
+        self.state = TABLE[self.state, TouchInput.CHANGE][0]
+
+    def block(self) -> None:
+        """Something stopped the ticking: a certain lift comes first."""
+        self._off_from_s = None
+        self.state = TABLE[self.state, TouchInput.BLOCK][0]
+
+    def blank(self) -> None:
+        """An unreadable display proves neither contact nor lift: the span of the lift starts anew."""
+        self._off_from_s = None
+
+    def feed(self, reading: Reading, conversion_s: float, new: bool) -> Act:
+        """Take one reading; `conversion_s` is T, `new` says whether it is a new conversion. Return what happened."""
+        t_s = reading.t_s
+        if reading.state is State.OVER:
+            if self._off_from_s is None or t_s - self._off_last_s > conversion_s * (GAP + JITTER):
+                self._off_from_s = t_s
+            self._off_last_s = t_s
+            if self.state is TouchState.FREE:
+                return Act.NONE
+            certain = t_s - self._off_from_s >= self._span_s(reading, conversion_s)
+            given = TouchInput.CERTAIN if certain else TouchInput.OPEN
+        else:
+            self._off_from_s = None
+            given = TouchInput.EARLY if t_s - self._change_s < EARLY_S else TouchInput.TOUCH
+        was = self.state
+        self.state, act = TABLE[was, given]
+        if act is Act.CONTACT or act is Act.SLIP:
+            self._began_s = t_s
+            self._conversions = 1
+            self._lift_cued = False
+            self._since_change = False
+            self._ranges = {reading.resolution: None}
+            if act is Act.CONTACT:
+                self.separate = was is TouchState.FREE
+        elif act is Act.MORE or act is Act.HELD:
+            if new:
+                self._conversions += 1
+            self._ranges[reading.resolution] = None
+        return act
+
+    def lift_due(self, t_s: float) -> bool:
+        """Return True once when a contact that does not count has lasted long enough to say "lift"."""
+        if self._lift_cued or self.state is not TouchState.SPENT_ON or self._conversions < 2:
+            return False
+        if self._since_change and t_s - self._change_s < HELD_S:
+            return False
+        self._lift_cued = True
+        return True
+
+    def _span_s(self, reading: Reading, conversion_s: float) -> float:
+        """How long no contact must last: recontact_s + T, and two T more for each range walked in auto range."""
+        walk = 2 * len(self._ranges) if "auto" in reading.flags else 0
+        return self.recontact_s + conversion_s * (1 + walk) - JITTER * conversion_s
