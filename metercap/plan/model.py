@@ -1,0 +1,43 @@
+"""What a plan is, with values in SI: the form that a journal's first record carries."""
+
+from __future__ import annotations
+
+from typing import Any, Literal, TypeAlias
+
+import msgspec
+
+from metercap.errors import PlanError
+from metercap.steps import CheckStep, ConfirmStep, SafeStep, SweepStep, ZeroStep
+from metercap.steps.keys import Rule
+
+Step: TypeAlias = ConfirmStep | SafeStep | ZeroStep | CheckStep | SweepStep
+
+
+class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Ordered steps for one model of unit.
+
+    `supply` "none" marks loose parts on the mat, which need no proof that they are dead. `tokens` gives marked
+    resistors whose touch is a word.
+    """
+
+    title: str
+    steps: tuple[Step, ...]
+    model: str = ""
+    cautions: tuple[str, ...] = ()
+    rule: Rule = "guarded"
+    supply: Literal["unit", "none"] = "unit"
+    tokens: dict[str, float] = {}
+
+
+def to_builtins(plan: Plan) -> dict[str, Any]:
+    """Return the plan as plain dictionaries, lists and numbers, for a journal's first record."""
+    out: dict[str, Any] = msgspec.to_builtins(plan)
+    return out
+
+
+def from_builtins(data: dict[str, Any]) -> Plan:
+    """Return the plan that `to_builtins` gave; PlanError when it is none."""
+    try:
+        return msgspec.convert(data, Plan)
+    except msgspec.ValidationError as error:
+        raise PlanError(f"not a plan: {error}", hint="the journal was written by another version") from error

@@ -1,0 +1,55 @@
+"""The driver that live, replay and the practice bench share: deadlines first, then the event.
+
+A deadline that lies before an event is fed as a `Clock` event stamped with the deadline itself, not with the moment
+somebody woke up. So the same events give the same outcomes however late they were delivered.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import TypeVar
+
+import msgspec
+
+from metercap.records import Clock, Event, Outcome, at
+from metercap.session.machine import Session
+
+E = TypeVar("E", bound=Event)
+
+
+class Driver:
+    """Feeds a session. Every pair it yields is an event as it was fed, and what came of it."""
+
+    def __init__(self, session: Session) -> None:
+        self.session = session
+        self._last_s = 0.0
+
+    def start(self) -> list[Outcome]:
+        """Begin the session at time 0 and return its first outcomes."""
+        return self.session.start()
+
+    def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
+        """Yield the deadlines that passed before `event`, then the event itself.
+
+        Time never runs back: an event stamped earlier than the last one takes the last one's time.
+        """
+        session = self.session
+        t_s = event.t_s
+        due = session.deadline_s
+        if due is not None and due <= t_s:
+            yield from self.due(t_s)
+        if t_s < self._last_s:
+            event = msgspec.structs.replace(event, t_s=self._last_s)
+        else:
+            self._last_s = t_s
+        yield event, session.feed(event)
+
+    def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:
+        """Yield every deadline up to `t_s`, in order."""
+        session = self.session
+        while (due := session.deadline_s) is not None and due <= t_s:
+            clock = Clock(at(max(due, self._last_s)), session.due_step)
+            self._last_s = clock.t_s
+            yield clock, session.feed(clock)
+            if session.deadline_s == due:
+                raise AssertionError(f"a deadline at {due} s was fed and still stands")

@@ -1,0 +1,254 @@
+"""Session: walks a plan's steps.
+
+It answers what concerns no single step: which reading may be judged at all (blocks), what the tips do (touch), the
+words that work everywhere, interludes (`probe NAME`), and moving from step to step. Everything it knows comes from
+the first record and the events, so replaying them gives the same outcomes, bit for bit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+from metercap.contact import Act
+from metercap.plan import Plan, from_builtins
+from metercap.quantity import Quantity, format_value
+from metercap.reading import Garbage, Reading, State
+from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
+from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+
+INTERLUDE = "unplanned"
+"""The step id of items that the plan does not have (`probe NAME`)."""
+
+
+class Session:
+    """One run of a plan on one unit; see the module's text.
+
+    `finished` is true after the last step or `quit`; `end_reason` says which. `deadline_s` is when a `Clock` event is
+    due, `due_step` whose it is. `wanted` is what the meter should measure, for links that can set it.
+    """
+
+    def __init__(self, record: SessionRecord) -> None:
+        self.plan: Plan = from_builtins(record.plan)
+        self.bench = Bench(record.meter, record.tag, self.plan.rule)
+        self.bench.reference = record.reference
+        self.bench.inherited = record.inherited
+        self.finished = False
+        self.end_reason: Literal["done", "quit"] = "done"
+        only = record.options.get("steps")
+        self._steps = [step for step in self.plan.steps if not only or step.id in only]
+        self._next = 0
+        self._machine: Machine | None = None
+        self._kept: Machine | None = None
+        """The machine an interlude keeps waiting."""
+        self._words: dict[str, Callable[[str], None]] = {
+            "note": self._word_note,
+            "say": self._word_say,
+            "quit": self._word_quit,
+            "probe": self._word_probe,
+        }
+
+    # --- what the driver and the links ask
+
+    @property
+    def deadline_s(self) -> float | None:
+        """When the next `Clock` event is due, or None."""
+        if self.finished or self._machine is None:
+            return None
+        mine, frozen = self._machine.deadline_s, self.bench.blocks.deadline_s
+        if mine is None or self.bench.blocked:
+            return frozen
+        return mine if frozen is None else min(mine, frozen)
+
+    @property
+    def due_step(self) -> str:
+        """The step that the next deadline belongs to."""
+        return self._machine.step.id if self._machine is not None else ""
+
+    @property
+    def wanted(self) -> Quantity | None:
+        """The quantity the open step wants first, or None."""
+        if self._machine is None or not self._machine.wanted:
+            return None
+        first: Quantity = self._machine.wanted[0]
+        return first
+
+    @property
+    def wanted_range(self) -> float | None:
+        """The highest value the open step expects, in SI, for a meter whose range can be set; None when unknown."""
+        step = self._machine.step if self._machine is not None else None
+        high = getattr(step, "max", None)
+        return high if isinstance(high, float) else None
+
+    def start(self) -> list[Outcome]:
+        """Open the first step and return its outcomes, at time 0."""
+        self._step_on()
+        return self.bench.take()
+
+    def feed(self, event: Event) -> list[Outcome]:
+        """Take one event and return what came of it, in order."""
+        bench, machine = self.bench, self._machine
+        bench.t_s = event.t_s
+        if machine is None or self.finished:
+            return []
+        kind = type(event)
+        if kind is Reading:
+            self._reading(event, machine)  # type: ignore[arg-type]
+        elif kind is Operator:
+            self._word(event, machine)  # type: ignore[arg-type]
+        elif kind is Link:
+            bench.blocks.link(event)  # type: ignore[arg-type]
+            self._blocks(machine)
+        elif kind is Clock:
+            self._clock(machine)
+        elif kind is not Garbage:
+            raise TypeError(f"not an event: {event!r}")
+        if machine.done or self.finished:
+            self._move_on()
+        return bench.take()
+
+    # --- events
+
+    def _reading(self, reading: Reading, machine: Machine) -> None:
+        bench = self.bench
+        new = bench.conversions.begins(reading)
+        if new and (slow := bench.conversions.take_slow()) is not None:
+            rate = format_value(1.0 / bench.conversions.times_s[slow], "Hz")
+            bench.note(
+                f"the meter converts at {rate} only, slower than its profile says; that rate is used from now on"
+            )
+        bench.blocks.feed(reading)
+        self._blocks(machine)
+        bench.last = reading
+        if bench.block is not None:
+            return
+        if not machine.shows_contact:
+            machine.see(reading, Act.NONE, new)
+            return
+        touch = bench.touch
+        if reading.state is State.BLANK:
+            touch.blank()
+            return
+        act = touch.feed(reading, bench.conversions.times_s[reading.quantity], new, machine.is_off(reading))
+        if act is Act.NONE:
+            machine.see(reading, act, new)
+            return
+        if act is Act.CONTACT:
+            bench.contact(machine.item, same=False)
+            bench.cue(CueKind.CONTACT, machine.item)
+        elif act is Act.SLIP:
+            bench.contact(bench.ticked or machine.item, same=True)
+        elif act is Act.ENDED:
+            bench.lift(machine.item, same=False)
+        elif act is Act.LIFT:
+            bench.lift(bench.ticked or machine.item, same=True)
+        elif act is Act.GO:
+            bench.cue(CueKind.GO, machine.item)
+        if act in (Act.SLIP, Act.HELD) and touch.lift_due(reading.t_s):
+            bench.cue(CueKind.LIFT, machine.item)
+            bench.blocks.lift_cued(reading)
+        machine.see(reading, act, new)
+
+    def _blocks(self, machine: Machine) -> None:
+        """A block may have begun or ended."""
+        was = self.bench.blocked
+        ended = self.bench.refresh(machine.item)
+        if ended:
+            machine.resume()
+        elif self.bench.blocked and not was:
+            machine.blocked()
+
+    def _clock(self, machine: Machine) -> None:
+        bench = self.bench
+        bench.blocks.deadline_passed(bench.t_s)
+        self._blocks(machine)
+        mine = machine.deadline_s
+        if mine is not None and mine <= bench.t_s and not bench.blocked:
+            machine.give(Given.DUE)
+
+    def _word(self, event: Operator, machine: Machine) -> None:
+        word, bench = event.word, self.bench
+        own = self._words.get(word)
+        if own is not None:
+            own(event.text)
+            return
+        if bench.block is not None and bench.block.key == "battery" and word in ("yes", "no"):
+            if word == "yes":
+                bench.blocks.battery_accepted()
+                self._blocks(machine)
+            return
+        if word in WORDS and machine.give(Given(word), event.text):
+            return
+        bench.note(f"the word {word!r} means nothing here: {machine.status()}")
+
+    # --- words that work everywhere
+
+    def _word_note(self, text: str) -> None:
+        self.bench.note(text)
+
+    def _word_say(self, _text: str) -> None:
+        machine, last = self._machine, self.bench.last
+        shown = "no value yet"
+        if last is not None:
+            shown = "over-range" if last.value is None else format_value(last.value, last.unit, last.resolution)
+        where = machine.status() if machine is not None else ""
+        self.bench.note(
+            f"{self.bench.tag}, {where}; last value {shown}" if self.bench.tag else f"{where}; last {shown}"
+        )
+
+    def _word_quit(self, _text: str) -> None:
+        self.finished = True
+        self.end_reason = "quit"
+
+    def _word_probe(self, name: str) -> None:
+        """Measure an item that the plan does not have, then go on where we were."""
+        name, machine = name.strip(), self._machine
+        if not name or self._kept is not None or machine is None:
+            self.bench.note("probe needs a name, and one unplanned item is probed at a time")
+            return
+        last = self.bench.last
+        quantity = machine.wanted[0] if machine.wanted else last.quantity if last is not None else Quantity.RESISTANCE
+        step = CheckStep(id=INTERLUDE, items=(Item(name),), quantity=quantity, unit=quantity.unit, contacts=1)
+        self._kept = machine
+        self._begin(machine_for(step, self.bench))
+
+    # --- from step to step
+
+    def _move_on(self) -> None:
+        machine = self._machine
+        if self.finished or machine is None:
+            self._machine = None
+            return
+        while machine.done:
+            if self._kept is not None:
+                machine, self._kept = self._kept, None
+                self._machine = machine
+                self.bench.step = machine.step.id
+                self.bench.changed()
+                machine.want()
+                machine.resume()
+                continue
+            if not self._step_on():
+                return
+            machine = self._machine
+            if machine is None:
+                return
+
+    def _step_on(self) -> bool:
+        """Begin the next step; False, and finished, when there is none."""
+        if self._next >= len(self._steps):
+            self.finished = True
+            self._machine = None
+            return False
+        step = self._steps[self._next]
+        self._next += 1
+        self._begin(machine_for(step, self.bench))
+        return True
+
+    def _begin(self, machine: Machine) -> None:
+        self._machine = machine
+        self.bench.step = machine.step.id
+        for caution in machine.step.cautions:
+            self.bench.note(caution)
+        machine.want()
+        machine.start()

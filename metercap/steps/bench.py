@@ -1,0 +1,168 @@
+"""Bench: what every step shares during a session, and the only way a step says anything.
+
+It holds the touch, the judge with its lead nulls, the blocks, and the list of outcomes of the event being worked on.
+Time is the event's; nothing here reads a clock.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+from metercap.contact import Block, Blocks, Burst, Conversions, Touch
+from metercap.meter import MeterProfile
+from metercap.quantity import Quantity
+from metercap.reading import Reading
+from metercap.records import Contact, Cue, CueKind, Do, Excursion, Lift, Note, Outcome, Prompt, Verdict, VerdictKind
+from metercap.steps.judge import Judge, Judgement, Limits
+
+BATTERY = "meter battery low"
+
+
+class Bench:
+    """The shared state of a session's steps.
+
+    `tag` names the unit in prompts; `ticked` is the item whose tick a slip still belongs to; `verdicts` holds the
+    verdict that stands by (step, item).
+    """
+
+    def __init__(self, profile: MeterProfile, tag: str, rule: str) -> None:
+        self.profile = profile
+        self.tag = tag
+        self.rule = rule
+        self.t_s = 0.0
+        self.step = ""
+        self.step_rule = rule
+        self.touch = Touch()
+        self.conversions = Conversions(profile)
+        self.blocks = Blocks()
+        self.judge = Judge(profile)
+        self.ticked = ""
+        self.verdicts: dict[tuple[str, str], Verdict] = {}
+        self.last: Reading | None = None
+        self.block: Block | None = None
+        self.range_asked = False
+        self.inherited: dict[str, Any] = {}
+        self.reference: dict[str, dict[str, Any]] = {}
+        self._out: list[Outcome] = []
+
+    def take(self) -> list[Outcome]:
+        """Return the outcomes since the last call."""
+        out, self._out = self._out, []
+        return out
+
+    @property
+    def blocked(self) -> bool:
+        """True while something stops the ticking."""
+        return self.block is not None
+
+    def want(self, quantities: tuple[Quantity, ...], item: str) -> None:
+        """Say which quantities will be judged from now on; what the meter shows already may be the wrong one."""
+        self.blocks.wanted = quantities
+        self.refresh(item)
+
+    def refresh(self, item: str) -> bool:
+        """Look whether a block began or changed, and prompt what mends it; return True when one has just ended."""
+        block = self.blocks.standing()
+        if block == self.block:
+            return False
+        self.block = block
+        if block is None:
+            return True
+        self.touch.block()
+        self.urge(block.do, item, block.say)
+        return False
+
+    def prompt(self, do: Do, item: str | None, say: str) -> None:
+        """Ask the hands for something; held back while a block stands, whose end prompts again."""
+        if not self.blocked:
+            self.urge(do, item, say)
+
+    def urge(self, do: Do, item: str | None, say: str) -> None:
+        """Prompt even while a block stands: what a block itself says."""
+        tagged = f"{self.tag}: {say}" if self.tag and item is not None else say
+        self._out.append(Prompt(self.t_s, self.step, item, do, tagged))
+
+    def cue(self, kind: CueKind, item: str) -> None:
+        """Give a short signal."""
+        self._out.append(Cue(self.t_s, self.step, item, kind))
+
+    def note(self, text: str) -> None:
+        """Put a remark into the journal and before the operator."""
+        self._out.append(Note(self.t_s, text))
+
+    def contact(self, item: str, *, same: bool) -> None:
+        """Record that the tips made contact."""
+        self._out.append(Contact(self.t_s, self.step, item, same))
+
+    def lift(self, item: str, *, same: bool) -> None:
+        """Record that the tips broke contact."""
+        self._out.append(Lift(self.t_s, self.step, item, same))
+
+    def excursion(self, record: Excursion) -> None:
+        """Record a trimmer's way past its hazard limit."""
+        self._out.append(record)
+
+    def changed(self) -> None:
+        """The expected item changes now: what touches now belongs to the last one."""
+        self.touch.change(self.t_s)
+
+    def burst(self) -> Burst:
+        """Return a new burst that begins now, for a quantity whose first conversion may be a blend."""
+        return Burst(self.t_s)
+
+    def give(
+        self,
+        item: str,
+        verdict: VerdictKind,
+        *,
+        judged: Judgement | None = None,
+        limits: Limits | None = None,
+        reason: str = "",
+        n: int = 0,
+        from_s: float | None = None,
+        settled: bool = False,
+        step: str | None = None,
+        **more: Any,
+    ) -> Verdict:
+        """Decide: write the verdict of `item` (of another `step` where named), then its cue.
+
+        A low battery flags every verdict given after it. `more` holds what only some steps give.
+        """
+        reasons = [reason] if reason else []
+        if judged is not None and judged.reason and judged.reason not in reasons:
+            reasons.append(judged.reason)
+        if self.blocks.battery_low:
+            reasons.append(BATTERY)
+        record = Verdict(
+            self.t_s,
+            self.step if step is None else step,
+            item,
+            verdict,
+            value=None if judged is None else judged.value,
+            unit="" if limits is None else limits.unit,
+            expanded=None if judged is None else judged.expanded,
+            rule="" if limits is None or limits.none else limits.rule,
+            n=n,
+            reason="; ".join(reasons),
+            min=None if limits is None else limits.low,
+            max=None if limits is None else limits.high,
+            resolution=None if judged is None else judged.resolution,
+            settled=settled,
+            from_s=from_s,
+            **more,
+        )
+        self._out.append(record)
+        self.verdicts[record.step, item] = record
+        self._out.append(Cue(self.t_s, record.step, item, CueKind(verdict.value)))
+        return record
+
+    def replace(self, step: str, item: str, verdict: VerdictKind, reason: str) -> None:
+        """Give an earlier item another verdict, keeping its numbers; the earlier one stays in the file."""
+        before = self.verdicts[step, item]
+        both = "; ".join(part for part in (reason, before.reason) if part)
+        record = msgspec.structs.replace(before, t_s=self.t_s, verdict=verdict, reason=both)
+        self._out.append(record)
+        self.verdicts[step, item] = record
+        self._out.append(Cue(self.t_s, step, item, CueKind(verdict.value)))

@@ -1,0 +1,114 @@
+"""Judging one value against limits: lead null, uncertainty and decision rule in one place.
+
+Formulas and sources are in `metercap.metrology`; this module only says which of them a step's verdict uses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import msgspec
+
+from metercap.meter import MeterProfile
+from metercap.metrology.budget import LeadNull, reading_budget
+from metercap.metrology.decide import Rule, decide
+from metercap.metrology.domain import round6
+from metercap.quantity import Quantity
+from metercap.reading import Reading
+from metercap.records import VerdictKind
+
+RECORDED = "recorded: no limit given"
+
+
+class Limits(msgspec.Struct, frozen=True):
+    """What a value must lie between, in SI, ends included; None is no limit. `rule` is "guarded" or "simple"."""
+
+    low: float | None
+    high: float | None
+    unit: str
+    rule: Rule
+
+    @property
+    def none(self) -> bool:
+        """True when there is nothing to judge against."""
+        return self.low is None and self.high is None
+
+
+class Judgement(msgspec.Struct, frozen=True):
+    """A value after lead null, its `expanded` uncertainty, and what the rule says of it."""
+
+    verdict: VerdictKind
+    value: float
+    expanded: float
+    resolution: float
+    reason: str
+
+
+class Judge:
+    """Judges values off one meter: holds its profile and the lead nulls taken so far, by function and range."""
+
+    __slots__ = ("leads", "profile")
+
+    def __init__(self, profile: MeterProfile) -> None:
+        self.profile = profile
+        self.leads: dict[tuple[Quantity, float], LeadNull] = {}
+
+    def lead_u(self, reading: Reading) -> float:
+        """Return the standard uncertainty of the lead null in this reading's function and range; 0.0 without one."""
+        lead = self.leads.get((reading.quantity, reading.resolution))
+        return 0.0 if lead is None else lead.u
+
+    def corrected(self, reading: Reading) -> float:
+        """Return the reading's value less the lead null, rounded to 6 significant digits where there is one."""
+        value = reading.value if reading.value is not None else 0.0
+        lead = self.leads.get((reading.quantity, reading.resolution))
+        return value if lead is None else round6(value - lead.value)
+
+    def expanded(
+        self,
+        reading: Reading,
+        *,
+        value: float | None = None,
+        conversions: Sequence[float] = (),
+        contacts: Sequence[float] = (),
+    ) -> tuple[float, str]:
+        """Return U of `value` (default: the reading's own) in the reading's range, and the budget's reason."""
+        shown = value if value is not None else reading.value if reading.value is not None else 0.0
+        budget = reading_budget(
+            shown,
+            reading.resolution,
+            reading.quantity,
+            self.profile,
+            conversions=conversions,
+            contacts=contacts,
+            lead=self.leads.get((reading.quantity, reading.resolution)),
+        )
+        return budget.expanded, budget.reason
+
+    def judge(
+        self,
+        reading: Reading,
+        limits: Limits,
+        *,
+        value: float | None = None,
+        conversions: Sequence[float] = (),
+        contacts: Sequence[float] = (),
+    ) -> Judgement:
+        """Judge `reading`, or `value` (already corrected) taken in the reading's range, against `limits`.
+
+        `conversions` are the values it rests on, `contacts` one value for each separate contact, in SI. Without limits
+        the verdict is a pass that only records.
+        """
+        shown = self.corrected(reading) if value is None else value
+        expanded, reason = self.expanded(reading, value=shown, conversions=conversions, contacts=contacts)
+        return judged(shown, expanded, reading.resolution, limits, reason)
+
+
+def judged(value: float, expanded: float, resolution: float, limits: Limits, reason: str = "") -> Judgement:
+    """Apply the decision rule to a value whose U is known; `reason` is what the budget had to say."""
+    if limits.none:
+        both = "; ".join(part for part in (RECORDED, reason) if part)
+        return Judgement(VerdictKind.PASS, value, expanded, resolution, both)
+    decision = decide(value, expanded, limits.low, limits.high, limits.rule, resolution)
+    both = "; ".join(part for part in (decision.reason, reason) if part)
+    return Judgement(decision.verdict, value, expanded, resolution, both)

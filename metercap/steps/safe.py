@@ -1,0 +1,266 @@
+"""safe: prove the meter on a live source, find the points dead in dc then ac, prove the meter again.
+
+Dead is measured with a meter shown to work before and after. Volts do not show contact, since open tips read about
+zero, so a point becomes a verdict only by the operator's `yes` while both tips are on it.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from metercap.contact import Burst
+from metercap.quantity import Quantity, format_value
+from metercap.records import CueKind, Do, VerdictKind
+from metercap.steps.bench import Bench
+from metercap.steps.judge import Limits
+from metercap.steps.keys import StepBase
+from metercap.steps.machine import Given, Machine, Row, words_rows
+
+SOURCE_V = 1.0
+"""A live source reads at least this."""
+DEAD_V = 0.1
+"""A dead point reads at most this (common practice, no source); an ohm step sees the rest as a falling value."""
+HAZARD_DC_V = 60.0
+HAZARD_AC_V = 30.0
+"""Above these a voltage concerns people: 60 V dc, 30 V rms (IEC 61010-031)."""
+
+
+class SafeStep(StepBase, frozen=True, tag="safe"):
+    """Keys of a `safe` step: a known live `source` of at least 1 V, and the `points` to find dead."""
+
+    source: str = "a fresh 1.5 V cell"
+    points: tuple[str, ...] = ()
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """Volts dc; the machine changes to ac for the second round."""
+        return (Quantity.VOLTAGE_DC,)
+
+    @property
+    def item_names(self) -> tuple[str, ...]:
+        """Every point, then the step itself."""
+        return (*self.points, self.id)
+
+
+class S(StrEnum):
+    """States: the source before, a point, a point's `yes` waiting for a settled value, the source after, ended."""
+
+    BEFORE = "before"
+    POINT = "point"
+    ANSWERED = "answered"
+    AFTER = "after"
+    END = "end"
+
+
+class Safe(Machine):
+    """Source, every point in dc, every point in ac, source again."""
+
+    shows_contact = False
+    TABLE = {  # noqa: RUF012
+        (S.BEFORE, Given.VALUE): Row("source", (S.BEFORE, S.POINT, S.AFTER)),
+        (S.AFTER, Given.VALUE): Row("source", (S.AFTER, S.END)),
+        (S.POINT, Given.VALUE): Row("watch", (S.POINT,)),
+        (S.POINT, Given.YES): Row("answer", (S.POINT, S.ANSWERED, S.AFTER)),
+        (S.ANSWERED, Given.VALUE): Row("answer", (S.POINT, S.ANSWERED, S.AFTER)),
+        (S.ANSWERED, Given.YES): Row("stay", (S.ANSWERED,)),
+        (S.BEFORE, Given.SKIP): Row("skip_source", (S.POINT, S.AFTER)),
+        (S.AFTER, Given.SKIP): Row("skip_source", (S.END,)),
+        **words_rows(
+            (S.POINT, S.ANSWERED),
+            {
+                Given.SKIP: Row("skip_point", (S.POINT, S.AFTER)),
+                Given.NO: Row("skip_point", (S.POINT, S.AFTER)),
+                Given.ABSENT: Row("absent_point", (S.POINT, S.AFTER)),
+                Given.BACK: Row("back", (S.POINT,)),
+            },
+        ),
+        **words_rows(
+            (S.BEFORE, S.POINT, S.ANSWERED, S.AFTER),
+            {
+                Given.AGAIN: Row("again", (S.BEFORE, S.POINT, S.AFTER)),
+                Given.SKIP_STEP: Row("skip_step", (S.END,)),
+            },
+        ),
+    }
+
+    def __init__(self, step: SafeStep, bench: Bench) -> None:
+        super().__init__(step, bench, S.BEFORE)
+        self._step = step
+        self._round = [
+            (point, quantity) for quantity in (Quantity.VOLTAGE_DC, Quantity.VOLTAGE_AC) for point in step.points
+        ]
+        self._at = 0
+        self._missing: list[str] = []
+        self._burst = Burst()
+        self._stopped = False
+        self._limits = Limits(-DEAD_V, DEAD_V, "V", step.rule or bench.rule)  # type: ignore[arg-type]
+
+    @property
+    def item(self) -> str:
+        """The point in turn, else the step itself (its source)."""
+        return self._round[self._at][0] if self.state in (S.POINT, S.ANSWERED) else self.step.id
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """Volts dc for the source and the first round, ac for the second."""
+        if self.state in (S.POINT, S.ANSWERED):
+            return (self._round[self._at][1],)
+        return (Quantity.VOLTAGE_DC,)
+
+    def start(self) -> None:
+        """Ask for the source."""
+        self._open()
+
+    def resume(self) -> None:
+        """Prompt for the source or the point in turn."""
+        if self.state in (S.POINT, S.ANSWERED):
+            point, quantity = self._round[self._at]
+            how = "dc" if quantity is Quantity.VOLTAGE_DC else "ac"
+            self.say(Do.ANSWER, f"{point}, volts {how}: hold both tips on it, then say yes")
+        else:
+            again = " again" if self.state is S.AFTER else ""
+            self.say(Do.PROBE, f"probe {self._step.source}{again}: the meter must show at least {SOURCE_V:g} V")
+
+    def blocked(self) -> None:
+        """What was gathered, and a `yes` not yet used, are worth nothing."""
+        self._burst = Burst(self.bench.t_s)
+        if self.state is S.ANSWERED:
+            self.state = S.POINT
+
+    def _open(self) -> None:
+        self._burst = Burst(self.bench.t_s)
+        self._stopped = False
+        self.bench.changed()
+        self.want()
+        self.resume()
+
+    def source(self) -> StrEnum:
+        """A new conversion while the source is asked for."""
+        reading = self.reading
+        if reading is None:
+            return self.state
+        self._burst.feed(reading)
+        plateau = self._burst.plateau()
+        if plateau is None or (plateau.low < SOURCE_V and plateau.high > -SOURCE_V):
+            return self.state
+        shown = format_value(plateau.value, "V", plateau.resolution)
+        when = "before" if self.state is S.BEFORE else "after"
+        self.bench.note(f"{self._step.source} reads {shown} {when} the points")
+        self.bench.cue(CueKind.PASS, self.step.id)
+        return self._after_source()
+
+    def _after_source(self) -> StrEnum:
+        if self.state is S.AFTER:
+            return self._end()
+        self.state = S.POINT if self._round else S.AFTER
+        self._open()
+        return self.state
+
+    def skip_source(self) -> StrEnum:
+        """The source was not shown: nothing is proved."""
+        self._missing.append("the meter was not proved on a live source")
+        return self._after_source()
+
+    def watch(self) -> StrEnum:
+        """A new conversion at a point: a settled voltage is said at once."""
+        reading = self.reading
+        if reading is None:
+            return S.POINT
+        self._burst.feed(reading)
+        pair = self._burst.pair
+        live = pair is not None and all(abs(r.value or 0.0) > DEAD_V for r in pair)
+        if live and not self._stopped:
+            self._live()
+        if pair is not None and not live:
+            self._stopped = False
+        return S.POINT
+
+    def answer(self) -> StrEnum:
+        """The operator said yes: judge as soon as two whole conversions stand."""
+        reading = self.reading
+        if reading is None:
+            return S.ANSWERED
+        if self.state is S.ANSWERED:
+            self._burst.feed(reading)
+        pair = self._burst.pair
+        if pair is None:
+            return S.ANSWERED
+        judged = [self.bench.judge.judge(r, self._limits) for r in pair]
+        if any(j.verdict is not VerdictKind.PASS for j in judged):
+            self._live()
+            self._burst = Burst(self.bench.t_s)
+            return S.POINT
+        quantity = "dc" if self._round[self._at][1] is Quantity.VOLTAGE_DC else "ac"
+        worst = max(judged, key=lambda j: abs(j.value))
+        self.bench.give(
+            self.item,
+            VerdictKind.PASS,
+            judged=worst,
+            limits=self._limits,
+            reason=f"volts {quantity}, by the operator's yes",
+            n=2,
+            from_s=pair[0].t_s,
+            settled=self._burst.plateau() is not None,
+        )
+        return self._next()
+
+    def _live(self) -> None:
+        reading = self.reading
+        if reading is None or reading.value is None:
+            self.bench.cue(CueKind.AGAIN, self.item)
+            return
+        self._stopped = True
+        high = HAZARD_DC_V if reading.quantity is Quantity.VOLTAGE_DC else HAZARD_AC_V
+        self.bench.cue(CueKind.HAZARD if abs(reading.value) > high else CueKind.STOP, self.item)
+        shown = format_value(reading.value, "V", reading.resolution)
+        self.say(
+            Do.STOP,
+            f"{shown} at {self.item}: it is live. Disconnect the supply and every cell, discharge through a resistor, "
+            "not a short; then hold both tips on it again and say yes",
+        )
+
+    def _next(self) -> StrEnum:
+        self._at += 1
+        self.state = S.POINT if self._at < len(self._round) else S.AFTER
+        self._open()
+        return self.state
+
+    def skip_point(self) -> StrEnum:
+        """The point was not proved."""
+        self._missing.append(f"{self.item} was not proved dead")
+        self.bench.give(self.item, VerdictKind.UNSURE, reason="not proved dead")
+        return self._next()
+
+    def absent_point(self) -> StrEnum:
+        """This unit has no such point."""
+        self.bench.give(self.item, VerdictKind.ABSENT)
+        return self._next()
+
+    def back(self) -> StrEnum:
+        """Go back to the point before."""
+        self._at = max(0, self._at - 1)
+        self.state = S.POINT
+        self._open()
+        return S.POINT
+
+    def again(self) -> StrEnum:
+        """Begin the present point or source anew."""
+        if self.state is S.ANSWERED:
+            self.state = S.POINT
+        self._open()
+        return self.state
+
+    def skip_step(self) -> StrEnum:
+        """End without proof."""
+        self._missing.append("the step was skipped")
+        for point in self._step.points:
+            if (self.step.id, point) not in self.bench.verdicts:
+                self.bench.give(point, VerdictKind.UNSURE, reason="not proved dead")
+        return self._end()
+
+    def _end(self) -> StrEnum:
+        verdict = VerdictKind.UNSURE if self._missing else VerdictKind.PASS
+        reason = "; ".join(self._missing) or "meter proved on a live source before and after, points dead in dc and ac"
+        self.bench.give(self.step.id, verdict, reason=reason)
+        self.done = True
+        return S.END

@@ -1,0 +1,186 @@
+"""zero: tips together; the lead resistance and its scatter are taken off later ohms of that function and range.
+
+A second `zero` later in the plan shows what the leads did meanwhile: a drift beyond U makes near verdicts `unsure`.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from metercap.contact import Burst
+from metercap.metrology.budget import LeadNull, lead_null
+from metercap.metrology.domain import round6
+from metercap.quantity import Quantity, format_value
+from metercap.reading import Reading
+from metercap.records import CueKind, Do, VerdictKind
+from metercap.steps.bench import Bench
+from metercap.steps.judge import Judgement, Limits
+from metercap.steps.keys import Ohm, StepBase
+from metercap.steps.machine import Given, Machine, Row, words_rows
+
+CONVERSIONS = 3
+"""Whole conversions in one range that a lead null rests on."""
+
+
+class ZeroStep(StepBase, frozen=True, tag="zero"):
+    """Keys of a `zero` step. Leads above `warn` want cleaning; above `max` no null is taken.
+
+    Defaults: shorted tips read at most 0.3 Ω on sound leads, replace above 0.5 Ω (makers' manuals).
+    """
+
+    warn: Ohm = 0.5
+    max: Ohm = 1.0
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """Ohms, or continuity where the sweep will use that."""
+        return (Quantity.RESISTANCE, Quantity.CONTINUITY)
+
+
+class S(StrEnum):
+    """States: asking for the tips together, tips together, ended."""
+
+    SHORT = "short"
+    ON = "on"
+    END = "end"
+
+
+class Zero(Machine):
+    """Waits for a settled contact of the tips with each other."""
+
+    TABLE = {  # noqa: RUF012
+        (S.SHORT, Given.CONTACT): Row("contact", (S.ON,)),
+        (S.ON, Given.VALUE): Row("value", (S.ON, S.SHORT, S.END)),
+        (S.ON, Given.ENDED): Row("ended", (S.SHORT,)),
+        (S.SHORT, Given.GO): Row("stay", (S.SHORT,)),
+        **words_rows(
+            (S.SHORT, S.ON),
+            {
+                Given.AGAIN: Row("again", (S.SHORT,)),
+                Given.SKIP: Row("skip", (S.END,)),
+                Given.SKIP_STEP: Row("skip", (S.END,)),
+                Given.ABSENT: Row("skip", (S.END,)),
+            },
+        ),
+    }
+
+    def __init__(self, step: ZeroStep, bench: Bench) -> None:
+        super().__init__(step, bench, S.SHORT)
+        self._step = step
+        self._burst: Burst | None = None
+        self._coarse = False
+        self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)  # type: ignore[arg-type]
+
+    def start(self) -> None:
+        """Ask for the tips together."""
+        self.bench.changed()
+        self.resume()
+
+    def resume(self) -> None:
+        """Prompt for the tips together."""
+        self.say(Do.SHORT, self.step.say or "hold the tips together, flat and still")
+
+    def blocked(self) -> None:
+        """What was gathered is worth nothing."""
+        self._burst = None
+        if self.state is S.ON:
+            self.state = S.SHORT
+
+    def contact(self) -> StrEnum:
+        """The tips touch."""
+        self._burst = self.bench.burst()
+        return S.ON
+
+    def ended(self) -> StrEnum:
+        """The tips parted too soon."""
+        self._burst = None
+        self.bench.cue(CueKind.AGAIN, self.item)
+        return S.SHORT
+
+    def value(self) -> StrEnum:
+        """A new conversion."""
+        reading, burst = self.reading, self._burst
+        if reading is None or burst is None:
+            return S.ON
+        burst.feed(reading)
+        plateau = burst.plateau()
+        if plateau is None or plateau.n < CONVERSIONS:
+            return S.ON
+        if reading.resolution > self._step.warn:
+            return self._too_coarse(reading)
+        values = [kept.value or 0.0 for kept in burst.kept[-plateau.n :]]
+        null = lead_null(values, reading.resolution)
+        shown = format_value(null.value, "ohm", reading.resolution)
+        if null.value > self._step.max:
+            limit = format_value(self._step.max, "ohm")
+            self.bench.cue(CueKind.AGAIN, self.item)
+            self.bench.touch.block()
+            self._burst = None
+            self.say(Do.SHORT, f"leads read {shown}, above {limit}: clean or replace them, then tips together again")
+            return S.SHORT
+        return self._take(reading, null, shown, plateau.n, plateau.from_s)
+
+    def _too_coarse(self, reading: Reading) -> StrEnum:
+        if not self._coarse:
+            self._coarse = True
+            count = format_value(reading.resolution, "ohm")
+            self.bench.urge(Do.DIAL, None, f"one count is {count} here: choose the lowest ohm range")
+        return S.ON
+
+    def _take(self, reading: Reading, null: LeadNull, shown: str, n: int, from_s: float) -> StrEnum:
+        key = (reading.quantity, reading.resolution)
+        before = self.bench.judge.leads.get(key)
+        expanded = round6(2.0 * null.u)
+        rounded = LeadNull(round6(null.value), round6(null.u), null.dof)
+        self.bench.judge.leads[key] = rounded
+        reason = ""
+        if null.value > self._step.warn:
+            reason = f"leads read {shown}: clean or replace them"
+        elif null.value < -2.0 * reading.resolution:
+            reason = f"leads read {shown}, below zero: the meter's own offset"
+        judged = Judgement(VerdictKind.PASS, rounded.value, expanded, reading.resolution, "")
+        self.bench.give(
+            self.item,
+            VerdictKind.PASS,
+            judged=judged,
+            limits=self._limits,
+            reason=reason,
+            n=n,
+            from_s=from_s,
+            settled=True,
+        )
+        if before is not None:
+            self._drift(before, rounded, reading.resolution)
+        self.bench.ticked = self.item
+        self.done = True
+        return S.END
+
+    def _drift(self, before: LeadNull, now: LeadNull, resolution: float) -> None:
+        """Make verdicts unsure that the leads' drift could have turned: those nearer to a limit than it, beyond U."""
+        drift = abs(round6(now.value - before.value))
+        within = round6(2.0 * (before.u**2 + now.u**2) ** 0.5)
+        if drift <= within:
+            return
+        shown = format_value(drift, "ohm", resolution)
+        self.bench.note(f"the leads drifted by {shown} since their first null")
+        for (step, item), verdict in list(self.bench.verdicts.items()):
+            if verdict.unit != "ohm" or verdict.value is None or step == self.step.id:
+                continue
+            if verdict.verdict not in (VerdictKind.PASS, VerdictKind.FAIL):
+                continue
+            edges = [edge for edge in (verdict.min, verdict.max) if edge is not None]
+            if all(abs(verdict.value - edge) - (verdict.expanded or 0.0) > drift for edge in edges):
+                continue
+            self.bench.replace(step, item, VerdictKind.UNSURE, f"leads drifted by {shown}")
+
+    def again(self) -> StrEnum:
+        """Begin anew."""
+        self._burst = None
+        self.start()
+        return S.SHORT
+
+    def skip(self) -> StrEnum:
+        """No null: later values carry the leads."""
+        self.bench.give(self.item, VerdictKind.UNSURE, reason="skipped: leads not nulled")
+        self.done = True
+        return S.END
