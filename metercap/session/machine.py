@@ -137,11 +137,11 @@ class Session:
             bench.contact(machine.item, same=False)
             bench.cue(CueKind.CONTACT, machine.item)
         elif act is Act.SLIP:
-            bench.contact(bench.ticked or machine.item, same=True)
+            bench.contact(machine.item, same=True)
         elif act is Act.ENDED:
             bench.lift(machine.item, same=False)
         elif act is Act.LIFT:
-            bench.lift(bench.ticked or machine.item, same=True)
+            bench.lift(machine.item, same=True)
         elif act is Act.GO:
             bench.cue(CueKind.GO, machine.item)
         if act in (Act.SLIP, Act.HELD) and touch.lift_due(reading.t_s):

@@ -23,7 +23,7 @@ BATTERY = "meter battery low"
 class Bench:
     """The shared state of a session's steps.
 
-    `tag` names the unit in prompts; `ticked` is the item whose tick a slip still belongs to; `verdicts` holds the
+    `tag` names the unit in prompts; `ticked` is the (step, item) that a slip still belongs to; `verdicts` holds the
     verdict that stands by (step, item).
     """
 
@@ -38,7 +38,7 @@ class Bench:
         self.conversions = Conversions(profile)
         self.blocks = Blocks()
         self.judge = Judge(profile)
-        self.ticked = ""
+        self.ticked: tuple[str, str] | None = None
         self.verdicts: dict[tuple[str, str], Verdict] = {}
         self.last: Reading | None = None
         self.block: Block | None = None
@@ -93,12 +93,14 @@ class Bench:
         self._out.append(Note(self.t_s, text))
 
     def contact(self, item: str, *, same: bool) -> None:
-        """Record that the tips made contact."""
-        self._out.append(Contact(self.t_s, self.step, item, same))
+        """Record that the tips made contact; a slip (`same`) still belongs to what was ticked last."""
+        step, item = self.ticked if same and self.ticked else (self.step, item)
+        self._out.append(Contact(self.t_s, step, item, same))
 
     def lift(self, item: str, *, same: bool) -> None:
         """Record that the tips broke contact."""
-        self._out.append(Lift(self.t_s, self.step, item, same))
+        step, item = self.ticked if same and self.ticked else (self.step, item)
+        self._out.append(Lift(self.t_s, step, item, same))
 
     def excursion(self, record: Excursion) -> None:
         """Record a trimmer's way past its hazard limit."""

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from metercap.steps.bench import Bench
-from metercap.steps.walk import Walk, WalkStep
+from metercap.steps.items import WalkStep
+from metercap.steps.walk import Walk
 
 
 class CheckStep(WalkStep, frozen=True, tag="check", kw_only=True):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from metercap.quantity import Quantity
 from metercap.steps.bench import Bench
-from metercap.steps.walk import Walk, WalkStep
+from metercap.steps.items import WalkStep
+from metercap.steps.walk import Walk
 
 
 class SweepStep(WalkStep, frozen=True, tag="sweep", kw_only=True):

@@ -10,12 +10,12 @@ from enum import StrEnum
 from typing import Literal
 
 from metercap.contact import Burst
-from metercap.quantity import Quantity, format_value, natural_key
+from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.items import WalkStep, walked
 from metercap.steps.judge import Limits
-from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Seconds, StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.probing import Aim, Finding, Probing
 
@@ -23,59 +23,6 @@ ABOUT_ZERO_V = 0.1
 """Open tips read about zero in volts: below this a voltage does not show contact (common practice, no source)."""
 ABOUT_ZERO_COUNTS = 20.0
 TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
-
-
-class WalkStep(StepBase, frozen=True, kw_only=True):
-    """What `sweep` and `check` share. `min`, `max` and `unit` hold for every item without limits of its own.
-
-    `patience_s`: how long without contact until one reminder. `recontact_s`: how long a hand may slip.
-    """
-
-    items: tuple[Item, ...]
-    min: Limit | None = None
-    max: Limit | None = None
-    unit: str = ""
-    quantity: Quantity | None = None
-    patience_s: Seconds = 10.0
-    recontact_s: Seconds = 0.6
-    contacts: int = 1
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """The plan's quantity, else what the limits' unit stands for."""
-        if self.quantity is not None:
-            return (self.quantity,)
-        return (QUANTITY_OF_UNIT.get(self.unit or "ohm", Quantity.RESISTANCE),)
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every item, and its other polarity where both are asked for."""
-        return tuple(item.name for item in walked(self.items))
-
-
-REVERSED = " reversed"
-
-
-def walked(items: tuple[Item, ...]) -> list[Item]:
-    """Return the items to probe, in the given order: an item with `both_ways` is followed by its other polarity."""
-    out: list[Item] = []
-    for item in items:
-        out.append(item)
-        if item.both_ways:
-            other = Item(
-                name=item.name + REVERSED,
-                where=item.where,
-                say=item.say,
-                red=item.black,
-                black=item.red,
-                connected=item.connected,
-                min=item.min,
-                max=item.max,
-                rating=item.rating,
-                type=item.type,
-            )
-            out.append(other)
-    return out
 
 
 class S(StrEnum):
@@ -130,7 +77,7 @@ class Walk(Machine):
         self._step = step
         self._decisive = decisive
         self._count_check = count_check
-        self._items = sorted(walked(step.items), key=lambda item: natural_key(item.name))
+        self._items = walked(step.items)
         self._look: list[int] = list(range(len(self._items)))
         self._second = False
         self._settled: set[int] = set()
@@ -382,7 +329,7 @@ class Walk(Machine):
             from_s=result.from_s,
             settled=result.settled,
         )
-        self.bench.ticked = self.item
+        self.bench.ticked = (self.step.id, self.item)
         return self._onward(by_contact=True)
 
     def _give_word(self, verdict: VerdictKind, reason: str) -> None:

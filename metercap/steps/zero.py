@@ -151,7 +151,7 @@ class Zero(Machine):
         )
         if before is not None:
             self._drift(before, rounded, reading.resolution)
-        self.bench.ticked = self.item
+        self.bench.ticked = (self.step.id, self.item)
         self.done = True
         return S.END
 

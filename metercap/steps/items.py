@@ -1,0 +1,53 @@
+"""Plan keys that `sweep` and `check` share, and the order in which items are probed."""
+
+from __future__ import annotations
+
+import msgspec
+
+from metercap.quantity import Quantity, natural_key
+from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Seconds, StepBase
+
+REVERSED = " reversed"
+"""Ends the name of an item's second polarity."""
+
+
+class WalkStep(StepBase, frozen=True, kw_only=True):
+    """What `sweep` and `check` share. `min`, `max` and `unit` hold for every item without limits of its own.
+
+    `patience_s`: how long without contact until one reminder. `recontact_s`: how long a hand may slip.
+    """
+
+    items: tuple[Item, ...]
+    min: Limit | None = None
+    max: Limit | None = None
+    unit: str = ""
+    quantity: Quantity | None = None
+    patience_s: Seconds = 10.0
+    recontact_s: Seconds = 0.6
+    contacts: int = 1
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """The plan's quantity, else what the limits' unit stands for."""
+        if self.quantity is not None:
+            return (self.quantity,)
+        return (QUANTITY_OF_UNIT.get(self.unit or "ohm", Quantity.RESISTANCE),)
+
+    @property
+    def item_names(self) -> tuple[str, ...]:
+        """Every item, and its other polarity where both are asked for."""
+        return tuple(item.name for item in walked(self.items))
+
+
+def walked(items: tuple[Item, ...]) -> list[Item]:
+    """Return the items to probe in natural order, each with `both_ways` followed by its other polarity."""
+    out: list[Item] = []
+    for item in sorted(items, key=lambda item: natural_key(item.name)):
+        out.append(item)
+        if item.both_ways:
+            out.append(
+                msgspec.structs.replace(
+                    item, name=item.name + REVERSED, red=item.black, black=item.red, both_ways=False
+                )
+            )
+    return out
