@@ -1,0 +1,290 @@
+"""The bench: one time line for meter, board and technician.
+
+`Bench.step` is the only motor. It does, in time order, whatever comes next: the hands move, a conversion
+ends, bytes arrive, a word is said; and returns the two that leave the bench, `Chunk` and `Said`. It keeps no
+clock of its own: on a virtual time line `run` asks for the next moment and goes there at once; over a
+pseudo-terminal (`port`) a thread waits for it. Both see the same bytes at the same session time.
+
+A frame goes out once the conversion it shows has ended, at the pace of the wire: byte n of a frame arrives
+`byte_s` after byte n − 1. It leaves in `chunks` pieces, each stamped with the arrival of its last byte.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterator
+from random import Random
+from typing import NamedTuple, Protocol
+
+from metercap.errors import SceneError
+from metercap.practice.board import AIR, Place
+from metercap.practice.dial_words import read_dial, wants_fixed_range
+from metercap.practice.dials import Shown
+from metercap.practice.frames import draw
+from metercap.practice.hands import NEVER_S, Hands
+from metercap.practice.meter import Meter
+from metercap.practice.scene import Mishap, Scene
+from metercap.quantity import natural_key
+from metercap.reading import Garbage, Reading
+from metercap.records import Event, Operator, Outcome, Record, at
+
+_WIRE = {"lcd14": 10 / 2400, "digits14": 10 / 19200, "polled-line": 10 / 600, "text": 10 / 9600}
+"""Seconds of one byte: start bit, data, parity and stop bits over the family's baud rate (2400 8N1, 19200
+7O1, 600 7N2, 9600 8N1)."""
+
+DIAL_S = 0.4
+"""After the dial was turned a meter needs this long before it converts again; invented."""
+
+
+class Chunk(NamedTuple):
+    """Bytes whose last one arrived at `t_s`."""
+
+    t_s: float
+    data: bytes
+
+
+class Said(NamedTuple):
+    """A word of the technician."""
+
+    t_s: float
+    word: str
+    text: str
+
+
+class Touch(NamedTuple):
+    """From `t_s` on the probes were on `name` (empty: air)."""
+
+    t_s: float
+    name: str
+
+
+class Bench:
+    """Meter, board and technician of one scene. `seed` overrides the scene's.
+
+    `answers_polls`: the meter sends only when `poll` is called (for `polled-line`); otherwise it streams by
+    itself.
+    """
+
+    def __init__(self, scene: Scene, *, seed: int | None = None, chunks: int = 1) -> None:
+        seed = scene.seed if seed is None else seed
+        self.scene = scene
+        self.board = scene.board(Random(f"{seed} board"))
+        self.meter = Meter(scene.meter, Random(f"{seed} meter"))
+        rows = {step: sorted(items, key=natural_key) for step, items in scene.verdicts().items()}
+        self.hands = Hands(scene.hands, self, Random(f"{seed} hands"), rows)
+        self.answers_polls = scene.meter.family == "polled-line"
+        self.touches: list[Touch] = [Touch(0.0, "")]
+        self.conversions = 0
+        self._byte_s = _WIRE[scene.meter.family]
+        self._chunks = chunks
+        self._place: Place = AIR
+        self._spans: list[tuple[float, Place]] = []
+        self._out: deque[Chunk] = deque()
+        self._said: deque[Said] = deque()
+        self._mishaps = list(scene.mishap)
+        self._silent_until_s = 0.0
+        self._begin(Random(f"{seed} phase").uniform(0.0, self.meter.conversion_s))
+        self._check_pace()
+
+    # For the hands (`hands.World`)
+
+    def put(self, t_s: float, place: Place) -> None:
+        """The probes are at `place` from `t_s` on."""
+        self._place = place
+        self._spans.append((t_s, place))
+        self.touches.append(Touch(t_s, place.name))
+        for mishap in [m for m in self._mishaps if m.item and m.item == place.name]:
+            self._mishaps.remove(mishap)
+            self._befall(mishap, t_s)
+
+    def say(self, t_s: float, word: str, text: str = "") -> None:
+        """The technician says a word."""
+        self._said.append(Said(at(t_s), word, text))
+
+    def dial(self, t_s: float, text: str) -> None:
+        """Set the meter as the words of a prompt ask; HOLD and REL go off."""
+        if self.meter.hold:
+            self.meter.press_hold()
+        if self.meter.rel:
+            self.meter.press_rel()
+        wanted = read_dial(text)
+        fixed = 0 if wants_fixed_range(text) else None
+        if wanted is not None and (wanted is not self.meter.quantity or fixed is not None):
+            self.meter.turn_dial(wanted, range_index=fixed)
+            self._begin(t_s + DIAL_S)
+
+    # For whoever runs the bench
+
+    @property
+    def next_s(self) -> float:
+        """Session time of the next thing that happens on the bench."""
+        return min(
+            self._end_s,
+            self.hands.next_s,
+            self._out[0].t_s if self._out else NEVER_S,
+            self._said[0].t_s if self._said else NEVER_S,
+        )
+
+    def step(self, until_s: float) -> Chunk | Said | None:
+        """Let time pass up to `until_s`, or to the next thing that leaves the bench, which is returned."""
+        while True:
+            if self._said:
+                return self._said.popleft()
+            out_s = self._out[0].t_s if self._out else NEVER_S
+            hands_s = self.hands.next_s
+            next_s = min(out_s, hands_s, self._end_s)
+            if next_s > until_s:
+                return None
+            if hands_s == next_s:
+                self.hands.act(hands_s)
+            elif out_s == next_s:
+                return self._out.popleft()
+            else:
+                self._convert()
+
+    def see(self, record: Record, t_s: float) -> None:
+        """Let the technician see a record of the session at session time `t_s`."""
+        self.hands.see(record, t_s)
+
+    def poll(self, t_s: float) -> None:
+        """The meter is asked for what it shows; it answers at the pace of the wire, unless it still talks."""
+        if self.meter.shown is not None and not self._out and t_s >= self._silent_until_s:
+            self._send(self.meter.shown, t_s + self._byte_s)
+
+    # Time line
+
+    def _begin(self, t_s: float) -> None:
+        self._from_s = t_s
+        self._end_s = t_s + self.meter.conversion_s
+        self._spans = [(t_s, self._place)]
+
+    def _convert(self) -> None:
+        spans = []
+        end_s = self._end_s
+        # The hands may have moved while the dial was still turning: what counts begins with the conversion.
+        starts = [(max(t_s, self._from_s), place) for t_s, place in self._spans]
+        for (from_s, place), (to_s, _) in zip(starts, [*starts[1:], (end_s, AIR)], strict=True):
+            if to_s > from_s:
+                spans.append((from_s, to_s, place))
+        shown = self.meter.convert(spans, end_s)
+        self.conversions += 1
+        for mishap in [m for m in self._mishaps if m.at_s is not None and m.at_s <= end_s]:
+            self._mishaps.remove(mishap)
+            self._befall(mishap, end_s)
+        if not self.answers_polls and end_s >= self._silent_until_s:
+            repeats = self.scene.meter.repeats
+            for n in range(repeats):
+                self._send(shown, end_s + n * self.meter.conversion_s / repeats)
+        if self._end_s == end_s:  # no mishap turned the dial meanwhile
+            self._begin(end_s)
+
+    def _send(self, shown: Shown, t_s: float) -> None:
+        frame = draw(self.scene.meter.family, shown)
+        size = -(-len(frame) // self._chunks)
+        for start in range(0, len(frame), size):
+            piece = frame[start : start + size]
+            self._out.append(Chunk(at(t_s + (start + len(piece)) * self._byte_s), piece))
+
+    def _befall(self, mishap: Mishap, t_s: float) -> None:
+        meter = self.meter
+        if mishap.kind == "hold" and not meter.hold:
+            meter.press_hold()
+        elif mishap.kind == "rel" and not meter.rel:
+            meter.press_rel()
+        elif mishap.kind == "low battery":
+            meter.low_battery = True
+        elif mishap.kind == "silent":
+            self._silent_until_s = t_s + mishap.for_s
+        elif mishap.kind == "dial":
+            meter.turn_dial(read_dial(mishap.quantity) or meter.quantity)
+            self._begin(t_s + DIAL_S)
+
+    def _check_pace(self) -> None:
+        """Refuse a scene whose meter would talk longer than it has time for."""
+        spec = self.scene.meter
+        fastest = max([spec.per_s, *spec.per_s_by.values()]) * spec.repeats
+        if fastest * 14 * self._byte_s > 1.0 and not self.answers_polls:
+            raise SceneError(
+                f"{fastest:g} frames a second do not fit on the wire of {spec.family}",
+                where="meter.per_s, meter.repeats",
+                hint=f"at most {1.0 / (14 * self._byte_s):.0f} a second",
+            )
+
+
+class Decoder(Protocol):
+    """What turns bytes into readings; the wire room's decoders."""
+
+    def feed(self, data: bytes, t_s: float) -> list[Reading | Garbage]:
+        """Return the readings whose last byte went in."""
+        ...
+
+
+class Session(Protocol):
+    """The part of a session that the bench looks at."""
+
+    @property
+    def deadline_s(self) -> float | None:
+        """The next moment at which the session acts by itself."""
+        ...
+
+    @property
+    def finished(self) -> bool:
+        """Whether the last item has its verdict."""
+        ...
+
+
+class Driver(Protocol):
+    """What feeds a session: the session room's driver."""
+
+    session: Session
+
+    def start(self) -> Iterator[tuple[Event | None, list[Outcome]]]:
+        """Yield what the session says before anything happened."""
+        ...
+
+    def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
+        """Feed an event, deadlines that passed first."""
+        ...
+
+    def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:
+        """Feed the deadlines up to `t_s`."""
+        ...
+
+
+def run(
+    bench: Bench, driver: Driver, decoder: Decoder, *, until_s: float = 86_400.0, poll_per_s: float | None = None
+) -> Iterator[Record]:
+    """Run a session on the bench with no real time at all; yield every record in the journal's order.
+
+    Ends when the session is finished, or at session time `until_s`. The technician sees each record at the
+    moment it is made.
+    """
+    now_s = 0.0
+    next_poll_s = NEVER_S if poll_per_s is None else 0.0
+
+    def tell(
+        fed: Iterator[tuple[Event | None, list[Outcome]]] | Iterator[tuple[Event, list[Outcome]]],
+    ) -> Iterator[Record]:
+        for event, outcomes in fed:
+            if event is not None:
+                yield event
+            for outcome in outcomes:
+                bench.see(outcome, now_s)
+                yield outcome
+
+    yield from tell(driver.start())
+    while not driver.session.finished and now_s < until_s:
+        due_s = driver.session.deadline_s
+        now_s = min(bench.next_s, NEVER_S if due_s is None else due_s, next_poll_s)
+        if now_s >= next_poll_s and poll_per_s is not None:
+            bench.poll(now_s)
+            next_poll_s = now_s + 1.0 / poll_per_s
+        if due_s is not None and due_s <= now_s:
+            yield from tell(driver.due(now_s))
+            continue
+        while (out := bench.step(now_s)) is not None:
+            if isinstance(out, Said):
+                yield from tell(driver.feed(Operator(out.t_s, out.word, out.text)))
+            else:
+                for reading in decoder.feed(out.data, out.t_s):
+                    yield from tell(driver.feed(reading))

@@ -1,0 +1,68 @@
+"""How a simulated technician works: times, and the share of touches on which each human habit shows."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import msgspec
+
+
+class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """Times in seconds of session time; shares from 0 to 1. All figures are invented for practice.
+
+    Times
+        `reaction_s` ± `reaction_sd_s` to a cue; `move_s` ± `move_sd_s` from one item to the next; `think_s`
+        before a word.
+        `patience_s` ± `patience_sd_s` on an item that stays silent. `go_s`: without a `go` cue they go on
+        after this long.
+    Contact
+        `touch_ohm`: what a clean touch adds. A share `dirty_touch` of the touches adds up to `dirty_ohm`
+        through flux.
+    Habits, each a share of the touches
+        `slips`: before the tick the tip lifts for up to `slip_s` and touches again, of these `slips_next` the
+        next item.
+        `early`: after the tick they touch the next item within `slip_s`, without the `go` cue.
+        `doubles`: after the tick they lift and touch the same item once more.
+        `on_beep`: they lift on the meter's own sign (beeper, or a number on its display) and go on without
+        the tick.
+        `leaves_open`: of the items that stay silent, those left without a word.
+        `wanders`: they go to another item of the row than the one asked for, and notice on its tick.
+        `waits_for_go`: they wait for the `go` cue; otherwise they move when their hand is ready.
+    `follows`: "row" keeps the technician's own count along the row of items; "prompt" goes wherever the
+    prompt says. Turning
+        `far_turns_s` and `near_turns_s`: speed of the screw after those cues. `overshoot_turns`: what the
+        hand adds when it stops.
+        `knows_way`: share of the first turns that start the right way. `glance_s`: without cues, how often
+        they look at the display.
+    Pressing
+        `depth` ± `depth_sd`: how far a press goes, as a share of the travel.
+    """
+
+    reaction_s: float = 0.35
+    reaction_sd_s: float = 0.08
+    move_s: float = 1.0
+    move_sd_s: float = 0.25
+    think_s: float = 0.8
+    patience_s: float = 5.0
+    patience_sd_s: float = 1.0
+    go_s: float = 4.0
+    touch_ohm: float = 0.05
+    dirty_touch: float = 0.0
+    dirty_ohm: float = 50.0
+    slips: float = 0.0
+    slips_next: float = 0.25
+    slip_s: float = 0.6
+    early: float = 0.0
+    doubles: float = 0.0
+    on_beep: float = 0.0
+    leaves_open: float = 0.0
+    wanders: float = 0.0
+    waits_for_go: float = 1.0
+    follows: Literal["row", "prompt"] = "row"
+    far_turns_s: float = 1.0
+    near_turns_s: float = 0.2
+    overshoot_turns: float = 0.02
+    knows_way: float = 0.5
+    glance_s: float = 0.4
+    depth: float = 0.85
+    depth_sd: float = 0.1

@@ -1,0 +1,97 @@
+"""The practice meter on a pseudo-terminal, read as any port is."""
+
+from __future__ import annotations
+
+import time
+from typing import Any
+
+import msgspec
+import pytest
+
+serial = pytest.importorskip("serial")
+
+from metercap.clock import ScaledClock  # noqa: E402
+from metercap.practice.bench import Bench  # noqa: E402
+from metercap.practice.port import PracticePort, pieces  # noqa: E402
+from metercap.practice.scene import Scene  # noqa: E402
+from metercap.records import Cue, CueKind, Do, Prompt  # noqa: E402
+
+
+class Inbox:
+    def __init__(self) -> None:
+        self.words: list[tuple[str, float]] = []
+
+    def put_word(self, word: str, text: str, t_s: float) -> None:
+        self.words.append((word, t_s))
+
+
+def test_lines_arrive_through_a_real_port_at_the_meters_rate(twelve: Scene) -> None:
+    """At speed 20 a meter of 2/s gives about 40 lines in a real second, and each one is whole."""
+    clock = ScaledClock(20.0)
+    with PracticePort(Bench(twelve), clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
+        start_s = time.monotonic()
+        lines = [opened.read_until(b"\r\n") for _ in range(20)]
+        took_s = time.monotonic() - start_s
+    assert all(line.endswith(b"ohm\r\n") for line in lines)
+    assert 0.3 < took_s < 3.0
+
+
+def test_hands_work_through_the_port(twelve: Scene) -> None:
+    """A prompt shown to the observer makes the meter read the fuse, and an answer comes out as a word."""
+    clock = ScaledClock(20.0)
+    inbox = Inbox()
+    with PracticePort(Bench(twelve), clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
+        port.start(inbox, clock)
+        port.see(Prompt(clock.now_s(), "fuses", "F1", Do.PROBE, "probe F1"))
+        lines = [opened.read_until(b"\r\n") for _ in range(6)]
+        port.see(Cue(clock.now_s(), "fuses", "F1", CueKind.CONTACT))
+        lines += [opened.read_until(b"\r\n") for _ in range(10)]
+        assert lines[-1].endswith(b" ohm\r\n")
+        assert 0.0 < float(lines[-1].split()[0]) < 0.6
+        port.see(Cue(clock.now_s(), "fuses", "F1", CueKind.PASS))
+        port.see(Prompt(clock.now_s(), "fuses", "F1", Do.ANSWER, "was the last tick on F1?"))
+        deadline_s = time.monotonic() + 5.0
+        while not inbox.words and time.monotonic() < deadline_s:
+            time.sleep(0.01)
+    assert [word for word, _ in inbox.words] == ["yes"]
+
+
+def test_a_polled_meter_answers_on_the_port(twelve: Scene) -> None:
+    """Nothing comes by itself; each D brings one line."""
+    scene = msgspec.structs.replace(twelve, meter=msgspec.structs.replace(twelve.meter, family="polled-line"))
+    clock = ScaledClock(20.0)
+    with PracticePort(Bench(scene), clock) as port, serial.Serial(port.path, 600, timeout=0.3) as opened:
+        assert opened.read(1) == b""
+        for _ in range(3):
+            opened.write(b"D")
+            assert opened.read(14)[:2] == b"OH"
+        assert opened.read(1) == b""
+
+
+def test_closing_pulls_the_cable(twelve: Scene) -> None:
+    """A reader of a closed practice port gets an error, not silence."""
+    port = PracticePort(Bench(twelve), ScaledClock(20.0))
+    port.__enter__()
+    opened = serial.Serial(port.path, 9600, timeout=2.0)
+    opened.read(1)
+    port.close()
+    port.close()
+    with pytest.raises(OSError):
+        for _ in range(200):
+            opened.read(1)
+    opened.close()
+
+
+@pytest.mark.parametrize(("speed", "count"), [(1.0, 14), (2.0, 7), (10.0, 1), (20.0, 1)])
+def test_pieces_of_a_frame(speed: float, count: int) -> None:
+    """58 ms of frame in steps of at least 4 ms of real time: single bytes at speed 1, one piece at 20."""
+    assert pieces(14 * 10 / 2400, 14, speed) == count
+
+
+def test_words_before_anybody_listens_are_dropped(twelve: Scene, monkeypatch: Any) -> None:
+    """Without an inbox a word goes nowhere and nothing breaks."""
+    clock = ScaledClock(20.0)
+    with PracticePort(Bench(twelve), clock) as port:
+        port.see(Prompt(clock.now_s(), "in", "in", Do.CONFIRM, "strap on?"))
+        time.sleep(0.3)
+        assert port.problem is None
