@@ -1,0 +1,200 @@
+"""Finds meter profiles and plan files, and loads profiles.
+
+A name is looked up in three places, first found first: a path that exists; the checkout's own `profiles/` beside
+the package (an editable install reads the files as they are edited); the copy that an installed wheel carries in
+`metercap/_profiles`.
+"""
+
+from __future__ import annotations
+
+import os
+import tomllib
+from pathlib import Path
+from typing import Any, get_type_hints
+
+import msgspec
+
+from metercap.errors import FileProblem, PlanError, ProfileError
+from metercap.meter import Accuracy, MeterProfile, Poll, Serial
+from metercap.wire import decoder
+from metercap.wire.tables import nearest
+
+SCHEMA = 1
+"""Version of the profile files this program reads; newer ones are refused."""
+LARGEST_BYTES = 1_000_000
+_PACKAGE = Path(__file__).resolve().parent
+
+
+def folders() -> list[Path]:
+    """Return the folders that profiles are looked up in, in order: the checkout's, then the wheel's."""
+    checkout = _PACKAGE.parent
+    found = []
+    if (checkout / "pyproject.toml").is_file():
+        found.append(checkout / "profiles")
+    found.append(_PACKAGE / "_profiles")
+    return [folder for folder in found if folder.is_dir()]
+
+
+def meter_names() -> list[str]:
+    """Return the names of all meter profiles at hand, sorted."""
+    return _names("meters")
+
+
+def plan_names() -> list[str]:
+    """Return the names of all plans at hand, sorted."""
+    return _names("plans")
+
+
+def find_plan(name_or_path: str) -> Path:
+    """Return the plan file of a name or path. Raises PlanError when there is none."""
+    return _find(name_or_path, "plans", "plan", PlanError)
+
+
+def find_meter(name_or_path: str) -> MeterProfile:
+    """Return the checked profile of a name or path. Raises ProfileError: not found, unreadable, or all its problems."""
+    return load_meter(_find(name_or_path, "meters", "meter profile", ProfileError))
+
+
+def load_meter(path: Path) -> MeterProfile:
+    """Read and check one profile file. Raises ProfileError naming file and key of every problem found."""
+    where = str(path)
+    data = _read(path)
+    schema = data.get("schema", SCHEMA)
+    if isinstance(schema, int) and schema > SCHEMA:
+        raise ProfileError(
+            f"schema {schema} is newer than this program reads ({SCHEMA})", where=where, hint="update metercap"
+        )
+    problems: list[str] = []
+    values = _section(MeterProfile, data, "", problems)
+    if problems:
+        raise ProfileError("; ".join(problems), where=where, hint=_HINT)
+    profile = MeterProfile(**values)
+    problems += _numbers(profile)
+    if problems:
+        raise ProfileError("; ".join(problems), where=where, hint=_HINT)
+    try:
+        decoder(profile)
+    except ProfileError as error:
+        raise ProfileError(error.what, where=where, hint=error.hint) from error
+    return profile
+
+
+_HINT = "compare with a shipped profile of the same family"
+
+
+def _names(kind: str) -> list[str]:
+    found = {path.stem: None for folder in folders() for path in sorted((folder / kind).glob("*.toml"))}
+    return sorted(found)
+
+
+def _find(name_or_path: str, kind: str, noun: str, error: type[FileProblem]) -> Path:
+    if "\0" in name_or_path or not name_or_path.strip():
+        raise error(f"{name_or_path!r} names no {noun}", hint=_known(kind))
+    path = Path(name_or_path)
+    try:
+        if path.is_file():
+            return path
+        looks_like_path = path.suffix == ".toml" or os.sep in name_or_path or "/" in name_or_path
+        if looks_like_path or path.is_dir():
+            raise error(f"there is no {noun} file here", where=name_or_path, hint=_known(kind))
+        for folder in folders():
+            inside = folder / kind / f"{name_or_path}.toml"
+            if inside.is_file():
+                return inside
+    except OSError as trouble:
+        raise error(f"cannot be looked up: {trouble.strerror}", where=name_or_path[:200]) from trouble
+    near = nearest(name_or_path, _names(kind))
+    raise error(f"there is no {noun} {name_or_path!r}{near}", hint=_known(kind))
+
+
+def _known(kind: str) -> str:
+    names = _names(kind)
+    return f"one of {', '.join(names)}, or the path of a file" if names else "the path of a file"
+
+
+def _read(path: Path) -> dict[str, Any]:
+    where = str(path)
+    try:
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_BYTES + 1)
+    except OSError as error:
+        raise ProfileError(f"cannot be read: {error.strerror}", where=where) from error
+    if len(raw) > LARGEST_BYTES:
+        raise ProfileError(f"is larger than {LARGEST_BYTES} bytes", where=where, hint="is it a profile?")
+    try:
+        return tomllib.loads(raw.decode("utf-8"))
+    except UnicodeDecodeError as error:
+        raise ProfileError(f"is not UTF-8 (byte {error.start})", where=where, hint="save it as UTF-8") from error
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise ProfileError(f"is not TOML: {error}", where=where, hint="mend the line it names") from error
+
+
+_NESTED: dict[str, type[msgspec.Struct]] = {"serial": Serial, "poll": Poll}
+
+
+def _section(model: type[msgspec.Struct], data: dict[str, Any], at: str, problems: list[str]) -> dict[str, Any]:
+    """Return the values of one table, converted key by key so that every problem is found and named."""
+    hints = get_type_hints(model)
+    required = [field.name for field in msgspec.structs.fields(model) if field.required]
+    values: dict[str, Any] = {}
+    problems += [f"{at}{name}: is missing" for name in required if name not in data]
+    for key, value in data.items():
+        nested = _NESTED.get(key) if model is MeterProfile else None
+        if key not in hints:
+            problems.append(f"{at}{key}: no such key{nearest(key, hints)}")
+        elif nested is not None and isinstance(value, dict):
+            inside: list[str] = []
+            part = _section(nested, value, f"{key}.", inside)
+            problems += inside
+            if not inside:
+                values[key] = nested(**part)
+        elif key == "accuracy" and isinstance(value, list) and all(isinstance(row, dict) for row in value):
+            rows = []
+            for n, row in enumerate(value, 1):
+                inside = []
+                part = _section(Accuracy, row, f"accuracy, row {n}: ", inside)
+                problems += inside
+                rows += [] if inside else [Accuracy(**part)]
+            values[key] = tuple(rows)
+        else:
+            try:
+                values[key] = msgspec.convert(value, hints[key])
+            except msgspec.ValidationError as error:
+                problems.append(f"{at}{key}{_plain(str(error))}")
+    return values
+
+
+def _plain(text: str) -> str:
+    """Return msgspec's message as "[key]: what", without its path notation."""
+    what, _, path = text.partition(" - at `")
+    inner = path.rstrip("`").removeprefix("$").replace("[...]", "")
+    return f"{inner}: {what[:1].lower()}{what[1:]}"
+
+
+def _numbers(profile: MeterProfile) -> list[str]:
+    """Return what is wrong with numbers that have the right type."""
+    checks: list[tuple[str, float | None]] = [
+        ("serial.baud", profile.serial.baud),
+        ("poll.per_s", profile.poll.per_s if profile.poll else None),
+        ("conversions_per_s", profile.conversions_per_s),
+        *((f"conversions_per_s_by.{key}", rate) for key, rate in profile.conversions_per_s_by.items()),
+        ("frames_per_s", profile.frames_per_s),
+        ("continuity_ceiling_ohm", profile.continuity_ceiling_ohm),
+        ("counts", profile.counts),
+    ]
+    problems = [
+        f"{key}: must be a number above 0" for key, value in checks if value is not None and not 0 < value < 1e12
+    ]
+    for n, row in enumerate(profile.accuracy, 1):
+        for name in ("percent", "counts"):
+            if not 0 <= getattr(row, name) < 1e6:
+                problems.append(f"accuracy, row {n}: {name}: must be 0 or above")
+        if row.resolution is not None and not 0 < row.resolution < 1e12:
+            problems.append(f"accuracy, row {n}: resolution: must be above 0")
+    if profile.poll is not None and not (profile.poll.send.isascii() and profile.poll.send):
+        problems.append("poll.send: must be ASCII text, and not empty")
+    if profile.schema != SCHEMA:
+        problems.append(f"schema: must be {SCHEMA}")
+    if not profile.name.strip() or not profile.name.isprintable():
+        problems.append("name: must be printable, and not empty")
+    return problems

@@ -1,0 +1,118 @@
+"""From a profile to its decoder, and back from a reading to its bytes."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from metercap.errors import ProfileError
+from metercap.meter import MeterProfile
+from metercap.reading import Garbage, Reading
+from metercap.wire.fields import Codec, Fields
+from metercap.wire.framing import LATENCY_S, CountedDecoder, FrameDecoder, LineDecoder
+from metercap.wire.lcd14 import Lcd14
+from metercap.wire.text import LONGEST_LINE, Text
+
+
+class Decoder(Protocol):
+    """Bytes in, readings and garbage out."""
+
+    def feed(self, data: bytes, t_s: float) -> list[Reading | Garbage]:
+        """Take bytes whose last one arrived at `t_s`; return what they completed."""
+        ...
+
+    def flush(self, t_s: float) -> list[Reading | Garbage]:
+        """Return what is still held as garbage: the link ended or was lost."""
+        ...
+
+
+def decoder(profile: MeterProfile, *, latency_s: float = LATENCY_S, midstream: bool = False) -> FrameDecoder:
+    """Return a fresh decoder for a meter. Raises ProfileError when the profile's tables do not make sense.
+
+    `latency_s`: how late bytes may reach `feed` beyond their time on the wire, in session time: N times the
+    default when session time runs N times as fast as real time. `midstream`: the stream may begin inside a line,
+    as when a port is opened while the meter is sending; only free text lines need it, all others show by
+    themselves that they are whole.
+    """
+    return _build(profile, _codec(profile), latency_s, midstream)
+
+
+def encode(profile: MeterProfile, reading: Reading) -> bytes:
+    """Return the bytes of the frame that `reading` came from, rebuilt from its fields; `raw` is not looked at.
+
+    For every reading that `decoder(profile)` yields this gives its very bytes. Raises ProfileError when the meter
+    cannot send such a reading, and when the reading contradicts itself (its layout flags against its value): the
+    frame is decoded again and must give the same fields.
+    """
+    codec = _codec(profile)
+    frame = codec.encode(reading)
+    fields = codec.decode(frame)
+    if isinstance(fields, str) or fields[:6] != _fields_of(reading)[:6]:
+        raise ProfileError(
+            f"a frame cannot show this {reading.quantity} reading as it stands",
+            where=f"profile {profile.name}",
+            hint="use the profile of the meter that the reading came from",
+        )
+    return frame
+
+
+def decode_frame(profile: MeterProfile, raw: bytes, t_s: float) -> list[Reading | Garbage]:
+    """Return what `raw` gives when it is all there is: for the raw bytes of a reading, that reading.
+
+    Bytes that once were garbage for what stood around them (a frame that came too slowly) may give a reading here.
+    Raises ProfileError like `decoder`.
+    """
+    known = _KNOWN.get(id(profile))
+    if known is None or known[0] is not profile:
+        codec = _codec(profile)
+        known = (profile, _build(profile, codec, LATENCY_S, False))
+        if len(_KNOWN) >= _KNOWN_MAX:
+            _KNOWN.clear()
+        _KNOWN[id(profile)] = known
+    fields = known[1].one_good_frame(raw)
+    if fields is not None:
+        return [Reading(round(t_s, 6), *fields)]
+    fresh = decoder(profile)
+    return [*fresh.feed(raw, t_s), *fresh.flush(t_s)]
+
+
+def frame_s(profile: MeterProfile) -> float:
+    """Return the time of one frame on the wire in seconds; for free lines, of a usual one."""
+    return _codec(profile).frame_bytes * profile.serial.byte_s
+
+
+def _fields_of(reading: Reading) -> Fields:
+    return (
+        reading.quantity,
+        reading.value,
+        reading.resolution,
+        reading.unit,
+        reading.state,
+        reading.flags,
+        reading.raw,
+    )
+
+
+# Profiles hold dicts and cannot be hashed, so what is built from one is found by identity; the entry keeps the
+# profile alive, so that its id stays its own. Results do not depend on what is remembered.
+_KNOWN_MAX = 16
+_KNOWN: dict[int, tuple[MeterProfile, FrameDecoder]] = {}
+_CODECS: dict[int, tuple[MeterProfile, Codec]] = {}
+
+
+def _codec(profile: MeterProfile) -> Codec:
+    known = _CODECS.get(id(profile))
+    if known is None or known[0] is not profile:
+        if len(_CODECS) >= _KNOWN_MAX:
+            _CODECS.clear()
+        known = _CODECS[id(profile)] = (profile, _FAMILIES[profile.family](profile))
+    return known[1]
+
+
+_FAMILIES: dict[str, type[Lcd14] | type[Text]] = {"lcd14": Lcd14, "text": Text}
+
+
+def _build(profile: MeterProfile, codec: Codec, latency_s: float, midstream: bool) -> FrameDecoder:
+    byte_s = profile.serial.byte_s
+    if profile.family == "lcd14":
+        return CountedDecoder(codec, byte_s, latency_s)
+    return LineDecoder(codec, byte_s, latency_s, end=b"\n", size=None, longest=LONGEST_LINE, midstream=midstream)
