@@ -7,10 +7,10 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from metercap.errors import PlanError
-from metercap.steps import CheckStep, ConfirmStep, SafeStep, SweepStep, ZeroStep
+from metercap.steps import CheckStep, ConfirmStep, SafeStep, SweepStep, TuneStep, ZeroStep
 from metercap.steps.keys import Rule
 
-Step: TypeAlias = ConfirmStep | SafeStep | ZeroStep | CheckStep | SweepStep
+Step: TypeAlias = ConfirmStep | SafeStep | ZeroStep | CheckStep | SweepStep | TuneStep
 
 
 class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

@@ -37,6 +37,7 @@ class Session:
         self.end_reason: Literal["done", "quit"] = "done"
         only = record.options.get("steps")
         self._steps = [step for step in self.plan.steps if not only or step.id in only]
+        self.bench.steps = tuple(self._steps)
         self._next = 0
         self._machine: Machine | None = None
         self._kept: Machine | None = None

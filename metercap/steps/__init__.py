@@ -16,6 +16,7 @@ from metercap.steps.keys import Item, StepBase
 from metercap.steps.machine import WORDS, Given, Machine
 from metercap.steps.safe import Safe, SafeStep
 from metercap.steps.sweep import Sweep, SweepStep
+from metercap.steps.tune import Tune, TuneStep
 from metercap.steps.zero import Zero, ZeroStep
 
 MACHINES: dict[type[StepBase], Callable[[Any, Bench], Machine]] = {
@@ -24,6 +25,7 @@ MACHINES: dict[type[StepBase], Callable[[Any, Bench], Machine]] = {
     ZeroStep: Zero,
     SweepStep: Sweep,
     CheckStep: Check,
+    TuneStep: Tune,
 }
 
 
@@ -44,6 +46,7 @@ __all__ = [
     "SafeStep",
     "StepBase",
     "SweepStep",
+    "TuneStep",
     "ZeroStep",
     "machine_for",
 ]

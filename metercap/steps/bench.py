@@ -16,6 +16,7 @@ from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import Contact, Cue, CueKind, Do, Excursion, Lift, Note, Outcome, Prompt, Verdict, VerdictKind
 from metercap.steps.judge import Judge, Judgement, Limits
+from metercap.steps.keys import StepBase
 
 BATTERY = "meter battery low"
 
@@ -24,7 +25,7 @@ class Bench:
     """The shared state of a session's steps.
 
     `tag` names the unit in prompts; `ticked` is the (step, item) that a slip still belongs to; `verdicts` holds the
-    verdict that stands by (step, item).
+    verdict that stands by (step, item), `as_found` each trimmer's value before anything was turned.
     """
 
     def __init__(self, profile: MeterProfile, tag: str, rule: str) -> None:
@@ -43,6 +44,8 @@ class Bench:
         self.last: Reading | None = None
         self.block: Block | None = None
         self.range_asked = False
+        self.steps: tuple[StepBase, ...] = ()
+        self.as_found: dict[tuple[str, str], Judgement] = {}
         self.inherited: dict[str, Any] = {}
         self.reference: dict[str, dict[str, Any]] = {}
         self._out: list[Outcome] = []
@@ -51,6 +54,11 @@ class Bench:
         """Return the outcomes since the last call."""
         out, self._out = self._out, []
         return out
+
+    def steps_after(self, step: str) -> tuple[StepBase, ...]:
+        """Return the steps of this session that come after `step`."""
+        ids = [each.id for each in self.steps]
+        return self.steps[ids.index(step) + 1 :] if step in ids else ()
 
     @property
     def blocked(self) -> bool:

@@ -45,9 +45,6 @@ def walked(items: tuple[Item, ...]) -> list[Item]:
     for item in sorted(items, key=lambda item: natural_key(item.name)):
         out.append(item)
         if item.both_ways:
-            out.append(
-                msgspec.structs.replace(
-                    item, name=item.name + REVERSED, red=item.black, black=item.red, both_ways=False
-                )
-            )
+            other = item.name + REVERSED
+            out.append(msgspec.structs.replace(item, name=other, red=item.black, black=item.red, both_ways=False))
     return out

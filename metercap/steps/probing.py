@@ -203,11 +203,20 @@ class Probing:
         taken = Taken(reading, value, values, plateau.from_s, plateau.wide, plateau.span)
         self._kept = True
         self.taken.append(taken)
-        needed = max(self.aim.contacts, 1 if self.aim.limits.none else 2)
+        needed = self.aim.contacts
+        if not self._plain(taken):
+            needed = max(needed, 2)
         if len(self.taken) < needed:
             return Finding.AGAIN
         self._conclude(self.taken[-needed:])
         return Finding.DONE
+
+    def _plain(self, taken: Taken) -> bool:
+        """True when a settled contact is inside its limits (or has none), so that no second one need confirm it."""
+        if self.aim.is_fuse and taken.value > LEAKAGE_OHM:
+            return False
+        judgement = self._judge.judge(taken.reading, self.aim.limits, conversions=taken.conversions)
+        return judgement.verdict is VerdictKind.PASS and len(self.taken) == 1
 
     def _conclude(self, contacts: list[Taken]) -> None:
         """Make the verdict of settled contacts: one, or two and more that agree, or the lower of those that do not."""
