@@ -1,0 +1,24 @@
+"""The file that holds a session: written as it runs, read, verified and repaired. `format` has the grammar."""
+
+from __future__ import annotations
+
+from metercap.journal.check import State
+from metercap.journal.format import Chain
+from metercap.journal.reader import JournalFile, Records, iterate, read
+from metercap.journal.verify import REPAIR_NOTE, Problem, Report, repair, verify
+from metercap.journal.writer import Writer
+
+__all__ = [
+    "REPAIR_NOTE",
+    "Chain",
+    "JournalFile",
+    "Problem",
+    "Records",
+    "Report",
+    "State",
+    "Writer",
+    "iterate",
+    "read",
+    "repair",
+    "verify",
+]

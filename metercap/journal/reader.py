@@ -1,0 +1,161 @@
+"""Reads a journal, whole or as a stream, and says what is missing.
+
+A file that was cut off anywhere opens: its whole records are good, and `lost` names the rest. Damage before
+that is an error with line and byte (`iterate`), or the end of what is read (`read`); nothing after it is
+passed on unsaid.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import BinaryIO
+
+import msgspec
+
+from metercap.errors import JournalError
+from metercap.journal.check import Bad, Checker, State
+from metercap.journal.format import MAX_LINE
+from metercap.records import EndRecord, Record, SessionRecord
+
+REPAIR_HINT = "metercap verify lists the damage, and can write what is proved good to a new file"
+
+_BUFFER = 1 << 18
+
+
+class JournalFile(msgspec.Struct, frozen=True):
+    """A journal read whole. `lost` is empty for a closed file, else one line that says what is not in `records`."""
+
+    path: Path
+    records: tuple[Record, ...]
+    state: State
+    lost: str
+
+    @property
+    def session(self) -> SessionRecord | None:
+        """The first record, or None when the file was cut off inside it."""
+        first = self.records[0] if self.records else None
+        return first if isinstance(first, SessionRecord) else None
+
+    @property
+    def end(self) -> EndRecord | None:
+        """The last record of a closed file."""
+        last = self.records[-1] if self.records else None
+        return last if isinstance(last, EndRecord) else None
+
+
+class Records(Iterator[Record]):
+    """The records of a file in order, one line in memory at a time (a line has at most MAX_LINE bytes).
+
+    `line`, `number` (from 1) and `byte` (of its start, from 0) belong to the last record given. `state` and
+    `lost` tell what was found once the iteration is over; before that `state` is "unclosed". `lost` also
+    stays right after a JournalError. A context manager closes the file early.
+    """
+
+    def __init__(self, path: str | Path) -> None:
+        self.path = Path(path)
+        self.line = b""
+        self.number = 0
+        self.byte = 0
+        self.state: State = "unclosed"
+        self.lost = ""
+        self.refused = False
+        self._check = Checker()
+        self._file: BinaryIO | None = open_journal(self.path)
+
+    def __enter__(self) -> Records:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def __iter__(self) -> Records:
+        return self
+
+    def __next__(self) -> Record:
+        if self._file is None:
+            raise StopIteration
+        self.byte += len(self.line)
+        self.number += 1
+        line = self.line = read_line(self._file, self.path)
+        if len(line) > MAX_LINE:
+            raise self._damage(self._check.too_long())
+        if not line.endswith(b"\n"):
+            self.close()
+            self.state, what = self._check.tail(line)
+            if self.state == "damaged":
+                raise self._damage(Bad(what, refused=self.number == 1))
+            self.lost = f"{what} (line {self.number}, byte {self.byte})" if self.state == "torn" else what
+            raise StopIteration
+        try:
+            record = self._check.take(line)
+        except JournalError as error:
+            self.close()
+            raise JournalError(error.what, where=self._where(), hint=error.hint) from None
+        if isinstance(record, Bad):
+            raise self._damage(record)
+        return record
+
+    def close(self) -> None:
+        """Close the file; the iteration is over."""
+        if self._file is not None:
+            self._file.close()
+            self._file = None
+
+    def _damage(self, bad: Bad) -> JournalError:
+        self.close()
+        self.state = "damaged"
+        self.refused = bad.refused
+        self.lost = f"everything from line {self.number}, byte {self.byte} on: {bad.what}"
+        return JournalError(bad.what, where=self._where(), hint=REPAIR_HINT)
+
+    def _where(self) -> str:
+        return f"{self.path}, line {self.number}, byte {self.byte}"
+
+
+def iterate(path: str | Path) -> Records:
+    """Return an iterator over a journal's records that holds one line at a time.
+
+    Raises JournalError, at the call, for a file that cannot be opened; while it runs, with line and byte, for
+    a file that is no journal or of a newer schema, and at the first line that does not verify.
+    """
+    return Records(path)
+
+
+def read(path: str | Path) -> JournalFile:
+    """Read a journal whole. A damaged file gives the records before the damage, `state` "damaged" and `lost`.
+
+    Raises JournalError for a file that cannot be opened, is no journal, is of a newer schema or hostile: a
+    line beyond MAX_LINE, or one whose checksum holds but whose content is no record.
+    """
+    found: list[Record] = []
+    with Records(path) as records:
+        try:
+            found.extend(records)
+        except JournalError:
+            if records.state != "damaged" or records.refused:
+                raise
+    return JournalFile(path=records.path, records=tuple(found), state=records.state, lost=records.lost)
+
+
+def open_journal(path: Path) -> BinaryIO:
+    """Open a file for reading; JournalError when that fails."""
+    try:
+        return path.open("rb", buffering=_BUFFER)
+    except OSError as error:
+        raise unreadable(path, error) from error
+
+
+def read_line(file: BinaryIO, path: Path) -> bytes:
+    """Return the next line with its LF, a tail without one, or MAX_LINE + 1 bytes of a line too long."""
+    try:
+        return file.readline(MAX_LINE + 1)
+    except OSError as error:
+        raise unreadable(path, error) from error
+
+
+def unreadable(path: Path, error: OSError) -> JournalError:
+    """Return the error for a file that the operating system does not give."""
+    return JournalError(
+        f"cannot be read: {error.strerror or error}", where=str(path), hint="name a journal (.jsonl) that exists"
+    )
