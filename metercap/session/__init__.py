@@ -5,5 +5,6 @@
 
 from metercap.session.driver import Driver
 from metercap.session.machine import Session
+from metercap.session.replay import Checked, check, feed_recorded, opening
 
-__all__ = ["Driver", "Session"]
+__all__ = ["Checked", "Driver", "Session", "check", "feed_recorded", "opening"]

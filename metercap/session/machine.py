@@ -15,7 +15,9 @@ from metercap.plan import Plan, from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
 from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
+from metercap.session.inherit import Inherited
 from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+from metercap.steps.turning import Live
 
 INTERLUDE = "unplanned"
 """The step id of items that the plan does not have (`probe NAME`)."""
@@ -32,7 +34,8 @@ class Session:
         self.plan: Plan = from_builtins(record.plan)
         self.bench = Bench(record.meter, record.tag, self.plan.rule)
         self.bench.reference = record.reference
-        self.bench.inherited = record.inherited
+        self._inherited = Inherited.of(record.inherited)
+        self._inherited.into(self.bench)
         self.finished = False
         self.end_reason: Literal["done", "quit"] = "done"
         only = record.options.get("steps")
@@ -81,9 +84,17 @@ class Session:
         high = getattr(step, "max", None)
         return high if isinstance(high, float) else None
 
+    @property
+    def live(self) -> Live | None:
+        """What a screen shows while a trimmer is turned, or None."""
+        return getattr(self._machine, "live", None)
+
     def start(self) -> list[Outcome]:
         """Open the first step and return its outcomes, at time 0."""
-        self._step_on()
+        for verdict in self._inherited.verdicts:
+            self.bench.inherit(verdict)
+        if self._step_on():
+            self._move_on()
         return self.bench.take()
 
     def feed(self, event: Event) -> list[Outcome]:

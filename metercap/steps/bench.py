@@ -16,7 +16,7 @@ from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import Contact, Cue, CueKind, Do, Excursion, Lift, Note, Outcome, Prompt, Verdict, VerdictKind
 from metercap.steps.judge import Judge, Judgement, Limits
-from metercap.steps.keys import StepBase
+from metercap.steps.keys import Rule, StepBase
 
 BATTERY = "meter battery low"
 
@@ -25,16 +25,16 @@ class Bench:
     """The shared state of a session's steps.
 
     `tag` names the unit in prompts; `ticked` is the (step, item) that a slip still belongs to; `verdicts` holds the
-    verdict that stands by (step, item), `as_found` each trimmer's value before anything was turned.
+    verdict that stands by (step, item), `as_found` each trimmer's value before anything was turned, `before` what an
+    earlier session of the same unit counted (k of n) by (step, item).
     """
 
-    def __init__(self, profile: MeterProfile, tag: str, rule: str) -> None:
+    def __init__(self, profile: MeterProfile, tag: str, rule: Rule) -> None:
         self.profile = profile
         self.tag = tag
         self.rule = rule
         self.t_s = 0.0
         self.step = ""
-        self.step_rule = rule
         self.touch = Touch()
         self.conversions = Conversions(profile)
         self.blocks = Blocks()
@@ -46,7 +46,8 @@ class Bench:
         self.range_asked = False
         self.steps: tuple[StepBase, ...] = ()
         self.as_found: dict[tuple[str, str], Judgement] = {}
-        self.inherited: dict[str, Any] = {}
+        self.kept: frozenset[tuple[str, str]] = frozenset()
+        self.before: dict[tuple[str, str], dict[str, Any]] = {}
         self.reference: dict[str, dict[str, Any]] = {}
         self._out: list[Outcome] = []
 
@@ -59,6 +60,15 @@ class Bench:
         """Return the steps of this session that come after `step`."""
         ids = [each.id for each in self.steps]
         return self.steps[ids.index(step) + 1 :] if step in ids else ()
+
+    def is_kept(self, step: str, item: str) -> bool:
+        """Return whether a continued session decided this item already, and not as unsure."""
+        return (step, item) in self.kept
+
+    def inherit(self, verdict: Verdict) -> None:
+        """Take over a verdict of the session that is continued, so that this journal stands alone."""
+        self._out.append(verdict)
+        self.verdicts[verdict.step, verdict.item] = verdict
 
     @property
     def blocked(self) -> bool:

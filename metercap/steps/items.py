@@ -5,7 +5,8 @@ from __future__ import annotations
 import msgspec
 
 from metercap.quantity import Quantity, natural_key
-from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Seconds, StepBase
+from metercap.steps.judge import Limits
+from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Rule, Seconds, StepBase
 
 REVERSED = " reversed"
 """Ends the name of an item's second polarity."""
@@ -37,6 +38,12 @@ class WalkStep(StepBase, frozen=True, kw_only=True):
     def item_names(self) -> tuple[str, ...]:
         """Every item, and its other polarity where both are asked for."""
         return tuple(item.name for item in walked(self.items))
+
+    def limits_of(self, item: Item, rule: Rule) -> Limits:
+        """Return the limits of one item: its own where it has any, else the step's; `rule` is the plan's."""
+        own = item.min is not None or item.max is not None
+        low, high = (item.min, item.max) if own else (self.min, self.max)
+        return Limits(low, high, self.unit or self.wanted[0].unit, self.rule or rule)
 
 
 def walked(items: tuple[Item, ...]) -> list[Item]:

@@ -93,7 +93,7 @@ class Safe(Machine):
         self._missing: list[str] = []
         self._burst = Burst()
         self._stopped = False
-        self._limits = Limits(-DEAD_V, DEAD_V, "V", step.rule or bench.rule)  # type: ignore[arg-type]
+        self._limits = Limits(-DEAD_V, DEAD_V, "V", step.rule or bench.rule)
 
     @property
     def item(self) -> str:

@@ -16,7 +16,7 @@ from metercap.quantity import Quantity, format_value
 from metercap.records import CueKind, Do, Excursion, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
-from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Seconds, StepBase, Target
+from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Rule, Seconds, StepBase, Target
 from metercap.steps.keys import Band as Tolerance
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.probing import Aim, Finding, Probing
@@ -56,6 +56,10 @@ class TuneStep(StepBase, frozen=True, tag="tune", kw_only=True):
     def item_names(self) -> tuple[str, ...]:
         """Every trimmer."""
         return tuple(item.name for item in self.items)
+
+    def band(self, target: float) -> Band:
+        """Return the band around `target`, with the plan's hazardous sides."""
+        return Band(target, self.half_width(target), self.never_below, self.never_above)
 
     def half_width(self, target: float) -> float:
         """Return the tolerance around `target` in SI; 0.0 when the plan gives none."""
@@ -132,7 +136,7 @@ class Tune(Machine):
         super().__init__(step, bench, S.FOUND)
         self._step = step
         self._names = step.item_names
-        self._rule: Literal["guarded", "simple"] = step.rule or bench.rule  # type: ignore[assignment]
+        self._rule: Rule = step.rule or bench.rule
         self._at = 0
         self._phase: Literal[S.FOUND, S.TURN, S.LEFT] = S.FOUND
         self._to_find: list[tuple[str, str]] = []
@@ -177,7 +181,9 @@ class Tune(Machine):
             if isinstance(step, TuneStep) and step.wanted == self._step.wanted
             for name in step.item_names
         ]
-        self._to_find = [key for key in (*mine, *later) if key not in self.bench.as_found]
+        self._over.update(name for name in self._names if self.bench.is_kept(self.step.id, name))
+        wanted = [key for key in (*mine, *later) if not self.bench.is_kept(*key)]
+        self._to_find = [key for key in wanted if key not in self.bench.as_found]
         self.state = self._go()
 
     def resume(self) -> None:
@@ -598,8 +604,7 @@ class Tune(Machine):
         return float(target)
 
     def _band(self, name: str) -> Band:
-        target = self._targets[name]
-        return Band(target, self._step.half_width(target), self._step.never_below, self._step.never_above)
+        return self._step.band(self._targets[name])
 
     @property
     def _unit(self) -> str:

@@ -7,7 +7,6 @@ word (`open`, `skip`, `absent`) passes an item over.
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Literal
 
 from metercap.contact import Burst
 from metercap.quantity import Quantity, format_value
@@ -15,7 +14,6 @@ from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.items import WalkStep, walked
-from metercap.steps.judge import Limits
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.probing import Aim, Finding, Probing
 
@@ -80,7 +78,7 @@ class Walk(Machine):
         self._items = walked(step.items)
         self._look: list[int] = list(range(len(self._items)))
         self._second = False
-        self._settled: set[int] = set()
+        self._settled = {n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name)}
         self._skipped: list[int] = []
         self._history: list[int] = []
         self._ticked: list[int] = []
@@ -118,7 +116,11 @@ class Walk(Machine):
     def start(self) -> None:
         """Open the first item."""
         self.bench.touch.recontact_s = self._step.recontact_s
-        self._open(self._look[0])
+        left = [index for index in self._look if index not in self._settled]
+        if left:
+            self._open(left[0])
+        else:
+            self._finish()
 
     def resume(self) -> None:
         """Prompt again for what is open."""
@@ -393,12 +395,8 @@ class Walk(Machine):
         self.deadline_s = None if self._waited else at(self.bench.t_s + self._step.patience_s)
 
     def _aim(self, index: int) -> Aim:
-        item, step = self._items[index], self._step
-        own = item.min is not None or item.max is not None
-        low, high = (item.min, item.max) if own else (step.min, step.max)
-        unit = step.unit or step.wanted[0].unit
-        rule: Literal["guarded", "simple"] = step.rule or self.bench.rule  # type: ignore[assignment]
-        return Aim(item.name, Limits(low, high, unit, rule), step.contacts, self._decisive)
+        item = self._items[index]
+        return Aim(item.name, self._step.limits_of(item, self.bench.rule), self._step.contacts, self._decisive)
 
     def _prompt(self) -> None:
         item = self._items[self._at]

@@ -69,7 +69,7 @@ class Zero(Machine):
         self._step = step
         self._burst: Burst | None = None
         self._coarse = False
-        self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)  # type: ignore[arg-type]
+        self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)
 
     def start(self) -> None:
         """Ask for the tips together."""

@@ -1,0 +1,98 @@
+"""What `run`, `record` and the practice bench share: the first record of a session, and the loop around it."""
+
+from __future__ import annotations
+
+import datetime
+import secrets
+from collections.abc import Sequence
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+from metercap.meter import MeterProfile
+from metercap.plan import Plan, to_builtins
+from metercap.records import SCHEMA, SessionRecord
+
+TAG_LENGTH = 8
+
+
+def program() -> str:
+    """Return the program's name and version, as journals carry it."""
+    try:
+        return f"metercap {version('metercap')}"
+    except PackageNotFoundError:
+        return "metercap"
+
+
+def tag_of(unit: str) -> str:
+    """Return a short tag to speak and show for a unit: its name when short, else its last word or its end."""
+    name = unit.strip()
+    if len(name) <= TAG_LENGTH:
+        return name
+    last = name.split()[-1]
+    return last if len(last) <= TAG_LENGTH else last[-TAG_LENGTH:]
+
+
+def session_record(
+    plan: Plan,
+    profile: MeterProfile,
+    *,
+    unit: str,
+    operator: str = "",
+    known_good: bool = False,
+    identity: str = "",
+    reference: dict[str, dict[str, Any]] | None = None,
+    options: dict[str, Any] | None = None,
+    inherited: dict[str, Any] | None = None,
+    now: datetime.datetime | None = None,
+    session_id: str | None = None,
+) -> SessionRecord:
+    """Return the first record of a session that starts now, by the wall clock with its zone."""
+    local = (now or datetime.datetime.now(datetime.UTC)).astimezone()
+    offset = local.utcoffset() or datetime.timedelta(0)
+    utc = local.astimezone(datetime.UTC)
+    return SessionRecord(
+        t_s=0.0,
+        schema=SCHEMA,
+        id=session_id or secrets.token_hex(8),
+        start_utc=utc.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        zone_offset_s=int(offset.total_seconds()),
+        unit=unit,
+        tag=tag_of(unit),
+        operator=operator,
+        known_good=known_good,
+        plan=to_builtins(plan),
+        meter=profile,
+        identity=identity,
+        reference=reference or {},
+        options=options or {},
+        inherited=inherited or {},
+        program=program(),
+    )
+
+
+def refuse_existing(out: Path) -> None:
+    """Raise when the output file exists: nothing measured is ever overwritten."""
+    from metercap.errors import JournalError
+
+    if out.exists() or out.is_symlink():
+        raise JournalError("already exists", where=str(out), hint="name a new file; metercap never overwrites one")
+
+
+def step_ids(text: str | None) -> list[str]:
+    """Return the step ids of `--steps a,b`."""
+    return [part.strip() for part in (text or "").split(",") if part.strip()]
+
+
+def check_step_ids(ids: Sequence[str], plan: Plan) -> None:
+    """Raise UsageError, with the nearest right spelling, for a step that the plan does not have."""
+    import difflib
+
+    from metercap.errors import UsageError
+
+    known = [step.id for step in plan.steps]
+    for name in ids:
+        if name not in known:
+            close = difflib.get_close_matches(name, known, n=1)
+            hint = f"did you mean {close[0]!r}?" if close else f"the plan has {', '.join(known)}"
+            raise UsageError(f"the plan has no step {name!r}", where="--steps", hint=hint)

@@ -1,0 +1,43 @@
+"""`metercap replay FILE --plan OTHER`: the same readings under other limits."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+import msgspec
+
+
+def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
+    """Print what another plan says of a recorded session; status 0 when every verdict then is pass or absent."""
+    from metercap.journal import iterate
+    from metercap.plain.style import MARKS, limits_text, paint, safe, use_colour, value_text
+    from metercap.plan.load import load_plan
+    from metercap.profiles import find_plan, read_text
+    from metercap.records import VerdictKind
+    from metercap.rejudge import rejudge
+    from metercap.session import opening
+
+    path = find_plan(other)
+    plan = load_plan(read_text(path), str(path))
+    with iterate(file) as records:
+        first = opening(records)
+        found = rejudge(first, records, plan)
+    good = all(row.after.verdict in (VerdictKind.PASS, VerdictKind.ABSENT) for row in found.rows)
+    if as_json:
+        click.echo(msgspec.json.encode(found).decode())
+        return 0 if good else 1
+    colour = use_colour(sys.stdout)
+    click.echo(f"{file} judged again by {path}")
+    for row in found.rows:
+        mark, hue = MARKS[row.after.verdict]
+        was = f"was {row.before.verdict.value}" if row.changed else "same"
+        text = (
+            f"  {mark} {safe(row.step)} {safe(row.item)}  {row.after.verdict.value}  ({was})  {value_text(row.after)}"
+        )
+        click.echo(paint(f"{text}  {limits_text(row.after)}  {safe(row.after.reason)}".rstrip(), hue, colour))
+    for left in found.not_judged:
+        click.echo(f"  . {safe(left.step)} {safe(left.item)}  not judged: {safe(left.why)}")
+    click.echo(f"{len(found.changed)} of {len(found.rows)} verdicts changed, {len(found.not_judged)} items not judged")
+    return 0 if good else 1

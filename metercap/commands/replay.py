@@ -1,0 +1,98 @@
+"""`metercap replay`: play a session again, check it, or judge it by another plan."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+EPILOG = """\b
+Examples:
+  metercap replay a.jsonl
+  metercap replay a.jsonl --check
+  metercap replay a.jsonl --plan stricter.toml
+  metercap replay a.jsonl --json | head
+
+With --check every raw frame is decoded again and every outcome derived again; status 0 when all are exactly as
+recorded, else 1 with the first difference."""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--speed", type=click.FloatRange(min=0.01), help="Session time = N × elapsed; default: as fast as it goes."
+)
+@click.option("--plan", "other", metavar="OTHER", help="Judge the recorded contacts by this plan's limits.")
+@click.option("--check", "checking", is_flag=True, help="Derive everything again and compare; never paces.")
+@click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
+@click.option("--json", "as_json", is_flag=True, help="Print records as JSON lines.")
+def command(file: Path, speed: float | None, other: str | None, checking: bool, plain: bool, as_json: bool) -> int:
+    """Play the session in FILE again."""
+    if checking:
+        return _check(file, as_json)
+    if other is not None:
+        from metercap.commands._rejudge import rejudge_file
+
+        return rejudge_file(file, other, as_json=as_json)
+    return _play(file, speed, as_json)
+
+
+def _check(file: Path, as_json: bool) -> int:
+    import time
+
+    from metercap.journal import iterate
+    from metercap.session import check
+
+    before = time.perf_counter()
+    with iterate(file) as records:
+        found = check(records)
+    took = time.perf_counter() - before
+    if as_json:
+        import msgspec
+
+        click.echo(msgspec.json.encode(found).decode())
+    elif found.difference:
+        click.echo(f"{file}: differs\n{found.difference}")
+    else:
+        rate = f", {found.readings / took:,.0f} readings/s" if took > 0 else ""
+        click.echo(f"{file}: {found.verdicts} verdicts derived again exactly from {found.readings} readings{rate}")
+    return 1 if found.difference else 0
+
+
+def _play(file: Path, speed: float | None, as_json: bool) -> int:
+    import time
+
+    from metercap.clock import ScaledClock
+    from metercap.journal import iterate
+    from metercap.outcome import fold
+    from metercap.plain import JsonLines, PlainLines, verdict_table
+    from metercap.plain.style import use_colour
+    from metercap.records import Record, encode
+    from metercap.session import Driver, Session, opening
+    from metercap.session.replay import feed_recorded
+
+    clock = ScaledClock(speed) if speed is not None else None
+    kept: list[Record] = []
+    with iterate(file) as records:
+        first = opening(records)
+        session = Session(first)
+        driver = Driver(session)
+        show = JsonLines() if as_json else PlainLines(live=lambda: session.live)
+        kept.append(first)
+        show.see(first, encode(first) + b"\n")
+        for outcome in driver.start():
+            show.see(outcome, encode(outcome) + b"\n")
+        try:
+            for event, outcomes in feed_recorded(driver, records):
+                if clock is not None:
+                    time.sleep(clock.wait_s(event.t_s))
+                for record in (event, *outcomes):
+                    show.see(record, encode(record) + b"\n")
+                kept.extend(outcomes)
+        except KeyboardInterrupt:
+            return 130
+    result = fold(kept)
+    if not as_json:
+        click.echo(verdict_table(result.verdicts, colour=use_colour(sys.stdout), title="\nVerdicts, derived again"))
+    return result.exit_status

@@ -1,0 +1,97 @@
+"""`metercap run`: lead a plan through its measurements on one unit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+EPILOG = """\b
+Examples:
+  metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit A --known-good --out a.jsonl
+  metercap run greenhouse-controller --port COM4 --meter lcd14 --unit B --against a.jsonl --out b.jsonl
+  metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps fuses --out c.jsonl --plain
+
+Exit status: 0 every verdict is pass or absent; 1 some are not, or items were left open; 2 bad usage or file; 3 the link
+cannot be opened; 130 interrupted (the journal is closed properly).
+
+What a meter of a few conversions a second cannot see: dropouts and bounce shorter than one conversion. Two compensating
+slips of the hand inside one sweep cannot be proved absent either; the count check is there for them."""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("plan", metavar="PLAN")
+@click.option("--port", required=True, help="Port, pyserial URL, tape:FILE or VISA resource of the meter.")
+@click.option("--meter", required=True, help="Meter profile: a name or a file.")
+@click.option("--unit", required=True, help="The unit on the mat; short names are spoken.")
+@click.option("--operator", default="", help="Who is measuring.")
+@click.option("--known-good", is_flag=True, help="This unit is good: its values may serve as a reference.")
+@click.option("--against", type=click.Path(path_type=Path), help="Session or reference file of a known-good unit.")
+@click.option("--after", type=click.Path(path_type=Path), help="Earlier session of this unit: inherit as found.")
+@click.option("--continue", "continue_", type=click.Path(path_type=Path), help="Interrupted session to go on with.")
+@click.option("--steps", help="Only these step ids, comma separated.")
+@click.option("--rate", type=click.FloatRange(0.1, 1000), help="Conversions a second of the meter, if known faster.")
+@click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="Journal to write; must not exist.")
+@click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
+@click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, read words from stdin.")
+def command(
+    plan: str,
+    port: str,
+    meter: str,
+    unit: str,
+    operator: str,
+    known_good: bool,
+    against: Path | None,
+    after: Path | None,
+    continue_: Path | None,
+    steps: str | None,
+    rate: float | None,
+    no_safe: bool,
+    out: Path,
+    plain: bool,
+    as_json: bool,
+) -> int:
+    """Lead PLAN through its measurements on one unit, watching the meter.
+
+    PLAN is the name of a plan that metercap carries, or a TOML file.
+    """
+    from metercap.clock import ScaledClock
+    from metercap.commands._opening import check_step_ids, refuse_existing, session_record, step_ids
+    from metercap.commands._plans import checked_plan
+    from metercap.commands._reference import read_reference, require_references, what_is_inherited
+    from metercap.link import open_link
+    from metercap.profiles import find_meter
+
+    refuse_existing(out)
+    profile = find_meter(meter)
+    if rate is not None:
+        profile = profile.at_rate(rate)
+    loaded = checked_plan(plan, profile, no_safe=no_safe)
+    only = step_ids(steps)
+    check_step_ids(only, loaded)
+    reference = read_reference(against, unit) if against is not None else {}
+    inherited = what_is_inherited(continue_=continue_, after=after, unit=unit, plan=loaded)
+    require_references(loaded, reference, only)
+    clock = ScaledClock()
+    source = open_link(port, profile)
+    options: dict[str, Any] = {"port": port, "no_safe": no_safe}
+    if rate is not None:
+        options["rate"] = rate
+    if only:
+        options["steps"] = only
+    record = session_record(
+        loaded,
+        profile,
+        unit=unit,
+        operator=operator,
+        known_good=known_good,
+        identity=source.identity,
+        reference=reference,
+        options=options,
+        inherited=inherited,
+    )
+    from metercap.commands._live import run_session
+
+    return run_session(record, source, clock, out, plain=plain, as_json=as_json)

@@ -1,0 +1,150 @@
+"""Observers that write lines: for people (`PlainLines`) and for programs (`JsonLines`)."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from typing import BinaryIO, TextIO
+
+from metercap.plain.style import LOUD, MARKS, SAYINGS, limits_text, paint, safe, use_colour, value_text
+from metercap.quantity import format_value
+from metercap.reading import Reading
+from metercap.records import (
+    Cue,
+    Do,
+    EndRecord,
+    Excursion,
+    Link,
+    Note,
+    Operator,
+    Prompt,
+    Record,
+    SessionRecord,
+    Verdict,
+    VerdictKind,
+)
+from metercap.steps.turning import Live
+
+_DECISIONS = frozenset(kind.value for kind in VerdictKind)
+
+
+class JsonLines:
+    """Writes the file's own lines in the file's order, flushed, and nothing else.
+
+    A reader that went away stops the writing, not the session: the file has everything.
+    """
+
+    def __init__(self, out: BinaryIO | None = None) -> None:
+        self._out: BinaryIO | None = sys.stdout.buffer if out is None else out
+
+    def see(self, record: Record, line: bytes) -> None:
+        """Write the line."""
+        if self._out is None or not line:
+            return
+        try:
+            self._out.write(line)
+            self._out.flush()
+        except (BrokenPipeError, ValueError):
+            self._out = None
+
+    def urgent(self, record: Cue) -> None:
+        """A hazard goes out with its line; programs have no ears."""
+
+
+class PlainLines:
+    """Writes what a person at the bench needs, one line each, newest last.
+
+    `live` gives what is being turned, for one line a value while tuning; None where there is no session to ask.
+    """
+
+    def __init__(self, out: TextIO | None = None, live: Callable[[], Live | None] | None = None) -> None:
+        self._out: TextIO | None = sys.stdout if out is None else out
+        self._colour = use_colour(self._out)
+        self._live = live
+        self._shown: tuple[float | None, float] | None = None
+        self._rung: Cue | None = None
+        self._silent = 0
+
+    def see(self, record: Record, line: bytes) -> None:
+        """Write the record's line, if it has one for people."""
+        text = self._text(record)
+        if text:
+            self._write(f"{record.t_s:8.1f}  {text}")
+
+    def urgent(self, record: Cue) -> None:
+        """A hazard is shown, and the terminal's bell rung, before any disk work."""
+        self._rung = record
+        self._write(f"{record.t_s:8.1f}  {self._cue(record)}\a")
+
+    def say(self, text: str) -> None:
+        """Write a line that is no record: help, a refusal."""
+        for part in text.splitlines():
+            self._write(f"          {part}")
+
+    def _write(self, text: str) -> None:
+        if self._out is None:
+            return
+        try:
+            self._out.write(text + "\n")
+            self._out.flush()
+        except (BrokenPipeError, ValueError):
+            self._out = None
+
+    def _text(self, record: Record) -> str:
+        if isinstance(record, Reading):
+            return self._tuning(record)
+        if isinstance(record, Prompt):
+            mark = "!!" if record.do is Do.STOP else "> "
+            bold = record.do in (Do.STOP, Do.DIAL, Do.WAIT)
+            return paint(f"{mark} {safe(record.say)}", "yellow" if bold else None, self._colour, bold=True)
+        if isinstance(record, Verdict):
+            return self._verdict(record)
+        if isinstance(record, Cue):
+            if record is self._rung or record.cue.value in _DECISIONS:
+                return ""
+            return self._cue(record)
+        if isinstance(record, Excursion):
+            worst, limit = (f"{value:.6g}" for value in (record.worst, record.limit))
+            text = f"{record.item} was {record.side} its limit of {limit} for {record.duration_s:.1f} s, worst {worst}"
+            return paint(f"!  {safe(text)}", "red", self._colour)
+        if isinstance(record, Note):
+            return f"   {safe(record.text)}"
+        if isinstance(record, Link):
+            return paint(
+                f"~  meter {record.state}{': ' + safe(record.why) if record.why else ''}", "cyan", self._colour
+            )
+        if isinstance(record, Operator):
+            return f'"  {safe(record.word)} {safe(record.text)}'.rstrip()
+        if isinstance(record, SessionRecord):
+            title = record.plan.get("title", "")
+            return f"unit {safe(record.unit)}, {safe(str(title))}, meter {safe(record.meter.name)}"
+        if isinstance(record, EndRecord):
+            return f"end: {record.reason}"
+        return ""
+
+    def _cue(self, record: Cue) -> str:
+        loud = record.cue in LOUD
+        text = f"{'!!' if loud else '. '} {safe(record.item)}: {SAYINGS.get(record.cue, record.cue.value)}"
+        return paint(text, "red" if loud else None, self._colour, bold=loud)
+
+    def _verdict(self, record: Verdict) -> str:
+        mark, colour = MARKS[record.verdict]
+        head = paint(f"{mark}  {safe(record.item):<10} {record.verdict.value:<6}", colour, self._colour, bold=True)
+        parts = [value_text(record), limits_text(record), safe(record.reason)]
+        return f"{head}  " + "  ".join(part for part in parts if part)
+
+    def _tuning(self, reading: Reading) -> str:
+        live = self._live() if self._live is not None else None
+        if live is None or (live.value, reading.t_s) == self._shown or reading.value is None:
+            return ""
+        if self._shown is not None and self._shown[0] == live.value and reading.t_s - self._shown[1] < 1.0:
+            return ""
+        self._shown = (live.value, reading.t_s)
+        band, error = live.band, live.error
+        share = f"{100.0 * error / band.target:+.2f} %" if band.target else ""
+        inside = abs(error) <= max(live.inner, 0.0)
+        edge = abs(error) <= band.tolerance
+        where = "in band" if inside else "at the edge of the band" if edge else "above" if error > 0 else "below"
+        shown = format_value(live.value, reading.unit, reading.resolution)
+        off = format_value(error, reading.unit, reading.resolution)
+        return f"   {safe(live.item)} {shown:>10}  off by {off} ({share})  {where}"

@@ -1,0 +1,107 @@
+"""Replay: recorded events through the same session again, and whether the same outcomes come out.
+
+Recorded `clock` records are compared, not fed: the driver makes its own from the session's deadlines. On a file that
+was not closed the outcomes of the last event may be missing, which is no difference.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+
+import msgspec
+
+from metercap.errors import JournalError
+from metercap.reading import Garbage, Reading
+from metercap.records import Clock, EndRecord, Event, Link, Operator, Outcome, Record, SessionRecord, Verdict, encode
+from metercap.session.driver import Driver
+from metercap.session.machine import Session
+from metercap.wire import decode_frame
+
+
+class Checked(msgspec.Struct, frozen=True):
+    """What a check found: `difference` is empty when every outcome was derived again exactly."""
+
+    readings: int
+    verdicts: int
+    difference: str = ""
+
+
+def opening(records: Iterator[Record]) -> SessionRecord:
+    """Return the first record, which must be a session's; JournalError otherwise."""
+    first = next(records, None)
+    if not isinstance(first, SessionRecord):
+        raise JournalError("the file holds no session", hint="metercap verify says what it holds")
+    return first
+
+
+def feed_recorded(driver: Driver, records: Iterable[Record]) -> Iterator[tuple[Event, list[Outcome]]]:
+    """Feed recorded events to a driver that was started; yield each as it was fed, and what came of it."""
+    for record in records:
+        if isinstance(record, Clock):
+            yield from driver.due(record.t_s)
+        elif isinstance(record, Reading | Garbage | Operator | Link):
+            yield from driver.feed(record)
+
+
+def check(records: Iterable[Record]) -> Checked:
+    """Derive every outcome again and compare; every `raw` is decoded again as well. Stops at the first difference."""
+    stream = iter(records)
+    first = opening(stream)
+    driver = Driver(Session(first))
+    due: deque[Record] = deque(driver.start())
+    profile = first.meter
+    readings = verdicts = 0
+    number = 1
+    for record in stream:
+        number += 1
+        kind = type(record)
+        if kind is Reading or kind is Operator or kind is Link or kind is Garbage or kind is Clock:
+            if due:
+                return Checked(readings, verdicts, _missing(number, due[0]))
+            event: Event = record  # type: ignore[assignment]
+            fed = driver.due(event.t_s) if kind is Clock else driver.feed(event)
+            pairs = list(fed)
+            if len(pairs) != 1 or pairs[0][0] != event:
+                other = pairs[0][0] if pairs else None
+                return Checked(readings, verdicts, _unlike(number, other, event))
+            due.extend(pairs[0][1])
+            if kind is Reading:
+                readings += 1
+                wrong = _decode_again(number, event, profile)  # type: ignore[arg-type]
+                if wrong:
+                    return Checked(readings, verdicts, wrong)
+        elif kind is EndRecord:
+            if due:
+                return Checked(readings, verdicts, _missing(number, due[0]))
+        else:
+            derived = due.popleft() if due else None
+            if derived != record:
+                return Checked(readings, verdicts, _unlike(number, derived, record))
+            verdicts += kind is Verdict
+    return Checked(readings, verdicts)
+
+
+def _decode_again(number: int, reading: Reading, profile: object) -> str:
+    try:
+        raw = bytes.fromhex(reading.raw)
+    except ValueError:
+        return f"line {number}: raw is not hex"
+    if not raw:
+        return ""
+    again = decode_frame(profile, raw, reading.t_s)  # type: ignore[arg-type]
+    if len(again) == 1 and again[0] == reading:
+        return ""
+    return _unlike(number, again[0] if again else None, reading)
+
+
+def _text(record: Record | None) -> str:
+    return "nothing" if record is None else encode(record).decode()
+
+
+def _missing(number: int, derived: Record) -> str:
+    return f"line {number}: derived again, but not in the file before it: {_text(derived)}"
+
+
+def _unlike(number: int, derived: Record | None, record: Record) -> str:
+    return f"line {number}: the file has {_text(record)}; derived again is {_text(derived)}"
