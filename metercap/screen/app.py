@@ -1,0 +1,302 @@
+"""The terminal: one widget that holds the picture, and the app that draws, listens and ends well.
+
+A record wakes the screen at once; pictures are at most 30 a second, and only cells that changed are drawn again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable
+from typing import ClassVar
+
+import msgspec
+from rich.style import Style
+from textual import events
+from textual.app import App, ComposeResult
+from textual.geometry import Region, Size
+from textual.strip import Strip
+from textual.widget import Widget
+
+from metercap.screen.canvas import Canvas
+from metercap.screen.keyboard import Act, Keyboard, Mode
+from metercap.screen.model import Line, Path, Place, Tone, View
+from metercap.screen.observer import ScreenObserver
+from metercap.screen.pages import paint_help, pedal_view, quit_view
+from metercap.screen.paint import paint
+from metercap.screen.ports import Controls, Hands, Now, WordPort
+from metercap.screen.theme import THEMES, Theme
+from metercap.screen.view import view
+
+FRAME_S = 1 / 30
+"""Least real time between two pictures."""
+BEAT_S = 0.5
+"""How often the picture is looked at without any record: clocks run, marks fade."""
+NOTICE_S = 2.0
+
+
+class Board(Widget):
+    """Holds the picture and draws what changed of it."""
+
+    DEFAULT_CSS = "Board { width: 100%; height: 100%; }"
+    can_focus = False
+
+    def __init__(self, theme: Theme) -> None:
+        super().__init__()
+        self._theme = theme
+        self._canvas = Canvas(1, 1)
+        self._strips: list[Strip] = []
+
+    @property
+    def canvas(self) -> Canvas:
+        """The picture on the screen."""
+        return self._canvas
+
+    def show(self, canvas: Canvas, theme: Theme) -> None:
+        """Take a new picture and refresh the cells that differ from the last one."""
+        old, self._canvas = self._canvas, canvas
+        if (old.width, old.height) != (canvas.width, canvas.height) or theme is not self._theme:
+            self._theme = theme
+            self._strips = [self._strip(y) for y in range(canvas.height)]
+            self.refresh()
+            return
+        regions = []
+        for y, row in enumerate(canvas.rows):
+            span = row.changed(old.rows[y])
+            if span is not None:
+                self._strips[y] = self._strip(y)
+                regions.append(Region(span[0], y, span[1] - span[0] + 1, 1))
+        if regions:
+            self.refresh(*regions)
+
+    def _strip(self, y: int) -> Strip:
+        return Strip(self._canvas.rows[y].segments(self._theme.styles), self._canvas.width)
+
+    def render_line(self, y: int) -> Strip:
+        """Return one row of the picture."""
+        if y < len(self._strips):
+            return self._strips[y]
+        return Strip.blank(self.size.width, Style(bgcolor=self._theme.background))
+
+    def get_content_width(self, container: Size, viewport: Size) -> int:
+        """Fill the terminal."""
+        return container.width
+
+
+class BenchApp(App[None], inherit_bindings=False):
+    """The full screen. Ends when the session has ended and a key was pressed, or `linger_s` real seconds later."""
+
+    ENABLE_COMMAND_PALETTE = False
+    CSS: ClassVar[str] = "Screen { overflow: hidden; background: transparent; }"
+
+    def __init__(
+        self,
+        observer: ScreenObserver,
+        *,
+        theme: Theme,
+        words: WordPort | None = None,
+        clock: Now | None = None,
+        problem: Callable[[], str] = lambda: "",
+        controls: Controls | None = None,
+        hands: Hands | None = None,
+        keyboard: Keyboard | None = None,
+        learned: Callable[[str, str], None] = lambda key, word: None,
+        linger_s: float = 30.0,
+    ) -> None:
+        super().__init__(ansi_color=theme.background is None)
+        self.fault: BaseException | None = None
+        self.painted: Callable[[float], None] | None = None
+        """Called with the real time after each picture was handed to the terminal; for measuring."""
+        self._observer = observer
+        self._look = theme
+        self._words = words
+        self._clock = clock
+        self._problem = problem
+        self._controls = controls
+        self._hands = hands
+        self._keyboard = keyboard or Keyboard(hands=hands is not None, replay=controls is not None)
+        self._learned = learned
+        self._linger_s = linger_s
+        self._board = Board(theme)
+        self._scroll = 0
+        self._notice_s = float("-inf")
+        self._waking = False
+        self._drawn_s = float("-inf")
+        self._over_s: float | None = None
+        self._loop_here: asyncio.AbstractEventLoop | None = None
+
+    def compose(self) -> ComposeResult:
+        """One widget, as large as the terminal."""
+        yield self._board
+
+    def on_mount(self) -> None:
+        """Begin to listen to the records."""
+        self._ground()
+        self._loop_here = asyncio.get_running_loop()
+        self._observer.changed = self._wake
+        self.set_interval(BEAT_S, self._beat)
+        self._draw()
+
+    def on_unmount(self) -> None:
+        """Let the session go on without a screen."""
+        self._observer.changed = None
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Draw anew in the new size."""
+        self._draw(event.size)
+
+    # --- being woken
+
+    def _wake(self) -> None:
+        """Something changed; from any thread."""
+        if not self._waking and self._loop_here is not None:
+            self._waking = True
+            try:
+                self._loop_here.call_soon_threadsafe(self._due)
+            except RuntimeError:  # the loop has ended; the session has not
+                self._observer.changed = None
+
+    def _due(self) -> None:
+        wait_s = FRAME_S - (time.monotonic() - self._drawn_s)
+        if wait_s > 0 and self._loop_here is not None:
+            self._loop_here.call_later(wait_s, self._draw_in_app)
+        else:
+            self._draw_in_app()
+
+    def _draw_in_app(self) -> None:
+        with self._context():
+            self._draw()
+
+    def _beat(self) -> None:
+        if self._over_s is not None and time.monotonic() - self._over_s > self._linger_s:
+            self.exit()
+        self._draw()
+
+    def session_over(self, *, at_once: bool = False) -> None:
+        """The session has ended: any key leaves now. From any thread."""
+        self._over_s = float("-inf") if at_once else time.monotonic()
+        self._keyboard.over = self._controls is None
+        if self._loop_here is not None:
+            try:
+                self._loop_here.call_soon_threadsafe(self._leave if at_once else self._due)
+            except RuntimeError:
+                return
+
+    def _leave(self) -> None:
+        with self._context():
+            self.exit()
+
+    # --- drawing
+
+    def _ground(self) -> None:
+        self.screen.styles.background = self._look.background or "ansi_default"
+
+    def _draw(self, size: Size | None = None) -> None:
+        self._waking = False
+        try:
+            if self._observer.fault is not None:
+                raise self._observer.fault
+            area = size or self.size
+            self._board.show(self._picture(area.width, area.height), self._look)
+            self._drawn_s = time.monotonic()
+        except Exception as error:
+            self._fail(error)
+            return
+        if self.painted is not None:
+            self.call_after_refresh(self._tell_painted)
+
+    def _tell_painted(self) -> None:
+        if self.painted is not None:
+            self.painted(time.monotonic())
+
+    def _picture(self, columns: int, rows: int) -> Canvas:
+        keyboard = self._keyboard
+        if keyboard.mode is Mode.HELP:
+            return paint_help(columns, rows, keyboard.help_rows(), self._scroll)
+        state = self._observer.state
+        shown = view(state, now_s=self._clock.now_s() if self._clock is not None else None, problem=self._problem())
+        if keyboard.mode is Mode.QUIT:
+            shown = quit_view(shown, _open_items(shown))
+        elif keyboard.mode in (Mode.PEDAL, Mode.PEDAL_WORD):
+            shown = pedal_view(shown, keyboard.mode is Mode.PEDAL_WORD)
+        elif keyboard.notice and time.monotonic() - self._notice_s < NOTICE_S and not shown.alarm:
+            shown = msgspec.structs.replace(shown, next=Line(keyboard.notice, Tone.UNSURE))
+        if self._controls is not None:
+            status = (Line(self._controls.status, Tone.PLAIN), *shown.status)
+            words = ("pause", "step", "before", "next", "slower", "faster", "quit")
+            shown = msgspec.structs.replace(shown, status=status, words=words)
+        return paint(shown, columns, rows, keyboard.keys, keyboard.entry)
+
+    # --- keys
+
+    def on_key(self, event: events.Key) -> None:
+        """Take a key; what it means is the keyboard's."""
+        event.stop()
+        event.prevent_default()
+        name = event.character if event.character and event.character.isprintable() else event.key
+        try:
+            act = self._keyboard.press(name, time.monotonic())
+            if self._keyboard.notice:
+                self._notice_s = time.monotonic()
+            if act is not None:
+                self._do(act)
+            if self._keyboard.mode is not Mode.HELP:
+                self._scroll = 0
+        except Exception as error:
+            self._fail(error)
+            return
+        self._draw()
+
+    def _do(self, act: Act) -> None:
+        if act.kind == "word" and self._words is not None:
+            self._words.put_word(act.name, act.text, self._now_s())
+        elif act.kind == "stop":
+            self._stop()
+        elif act.kind == "leave":
+            self.exit()
+        elif act.kind == "theme":
+            names = list(THEMES)
+            self._look = THEMES[names[(names.index(self._look.name) + 1) % len(names)]]
+            self.ansi_color = self._look.background is None
+            self._ground()
+        elif act.kind == "scroll":
+            self._scroll = max(0, self._scroll + int(act.text))
+        elif act.kind == "pedal":
+            self._learned(act.name, act.text)
+        elif act.kind == "hand" and self._hands is not None:
+            self._hands.move(act.name)
+        elif act.kind == "player" and self._controls is not None:
+            _steer(self._controls, act.name)
+
+    def _stop(self) -> None:
+        """Ctrl-C: what SIGINT does outside a full screen."""
+        if self._words is not None and self._over_s is None:
+            self._words.put_stop(2)
+        else:
+            self.exit()
+
+    def _now_s(self) -> float:
+        return self._clock.now_s() if self._clock is not None else self._observer.state.t_s
+
+    def _fail(self, error: Exception) -> None:
+        """Something in the picture broke: leave the terminal as it was found; whoever ran us raises it."""
+        self.fault = self.fault or error
+        self._observer.changed = None
+        self.exit()
+
+
+def _steer(controls: Controls, name: str) -> None:
+    if name == "pause":
+        controls.pause()
+    elif name == "step":
+        controls.step()
+    elif name in ("faster", "slower"):
+        controls.faster(2.0 if name == "faster" else 0.5)
+    else:
+        controls.jump(1 if name == "next" else -1)
+
+
+def _open_items(shown: View) -> int:
+    if not isinstance(shown.ground, Path):
+        return 0
+    return sum(stone.place in (Place.AHEAD, Place.HERE, Place.SKIPPED) for stone in shown.ground.stones)

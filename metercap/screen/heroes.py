@@ -1,0 +1,131 @@
+"""The hero: a table of situations, each with the one word or value that answers it. The first that applies wins."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from metercap.reading import Reading
+from metercap.records import CueKind, Do, LinkState
+from metercap.screen.model import MARKS, TONES, Hero, Place, Tone
+from metercap.screen.moment import VALUE_MATTERS, Moment, counts, headline, shown, split
+from metercap.screen.text import visible
+
+_ENDS = {"done": "DONE", "quit": "QUIT", "interrupted": "STOPPED", "fault": "FAULT"}
+
+
+def hero(now: Moment) -> Hero:
+    """Return what matters most at this moment."""
+    return next(found for rule in _HEROES if (found := rule(now)) is not None)
+
+
+def _ended(now: Moment) -> Hero | None:
+    end = now.state.end
+    if end is None:
+        return None
+    found = counts(now.state.verdicts.values())
+    worst = next((place for place in (Place.FAIL, Place.UNSURE) if found.get(place)), Place.PASS)
+    tone = TONES[worst] if end.reason == "done" else Tone.UNSURE
+    return Hero(_ENDS[end.reason], lead=MARKS[worst] if end.reason == "done" else "", lead_tone=tone, tone=tone)
+
+
+def _hazard(now: Moment) -> Hero | None:
+    if not now.state.hazard:
+        return None
+    way = now.field.to_go if now.field is not None else 0.0
+    return Hero("TURN BACK", lead="→" if way > 0 else "←" if way < 0 else "", lead_tone=Tone.BAD, tone=Tone.ALARM)
+
+
+def _stop(now: Moment) -> Hero | None:
+    return Hero("STOP", tone=Tone.ALARM) if now.state.call is CueKind.STOP else None
+
+
+def _link(now: Moment) -> Hero | None:
+    link = now.state.link
+    if link is None:
+        return None
+    words = {LinkState.LOST: "NO CABLE", LinkState.SILENT: "METER SILENT", LinkState.GARBAGE: "NO FRAMES"}
+    return Hero(words.get(link.state, "METER?"), tone=Tone.BAD)
+
+
+def _call(now: Moment) -> Hero | None:
+    state = now.state
+    if state.call is CueKind.LIFT:
+        return Hero("LIFT")
+    return Hero("AGAIN", tone=Tone.UNSURE) if state.call is CueKind.AGAIN else None
+
+
+def _before(now: Moment) -> Hero | None:
+    first = now.state.aside
+    if first is None:
+        return None
+    if first.do is Do.DIAL:
+        return Hero("DIAL", tone=Tone.UNSURE)
+    return Hero(headline(now, first.say))
+
+
+def _turning(now: Moment) -> Hero | None:
+    ground = now.field
+    if ground is None or now.do is not Do.TURN or ground.now is None:
+        return None
+    if now.state.tune_cue is CueKind.STOP:
+        return Hero("STOP", tone=Tone.UNSURE)
+    if ground.inside:
+        return Hero("HANDS OFF", lead="✓", lead_tone=Tone.GOOD, tone=Tone.GOOD)
+    number, unit = split(abs(ground.to_go), ground.unit, ground.resolution)
+    tone = Tone.BAD if now.state.tune_cue in (CueKind.WRONG_WAY, CueKind.PAST_IT) else Tone.PLAIN
+    return Hero(number, unit=unit, lead="→" if ground.to_go > 0 else "←", lead_tone=tone)
+
+
+def _waiting_time(now: Moment) -> Hero | None:
+    if now.do is not Do.WAIT or now.state.prompt is None:
+        return None
+    left_s = now.state.prompt.t_s + now.step.wait_s - now.now_s
+    if now.step.wait_s <= 0:
+        return Hero("WAIT")
+    whole = max(0, int(left_s + 0.999))
+    return Hero(f"{whole // 60}:{whole % 60:02d}") if now.step.wait_s >= 60 else Hero(str(whole), unit="s")
+
+
+def _live(now: Moment) -> Hero | None:
+    reading = now.state.reading
+    touched = now.touching and now.state.armed and now.step.kind in VALUE_MATTERS
+    if reading is None or not (touched or now.state.prompt is None):
+        return None
+    return _value_hero(reading, now.state.corrected(reading))
+
+
+def _asked(now: Moment) -> Hero | None:
+    if now.do in (Do.PROBE, None) or (now.do is Do.ANSWER and now.step.kind == "safe"):
+        return None
+    prompt = now.state.prompt
+    assert prompt is not None
+    fixed = {
+        Do.SHORT: "TIPS TOGETHER",
+        Do.LIFT: "LIFT",
+        Do.PRESS: "PRESS",
+        Do.RELEASE: "RELEASE",
+        Do.TURN: "TURN",
+        Do.STOP: "TOOL AWAY" if now.step.kind == "tune" else "STOP",
+        Do.KEEP: "KEEP",
+        Do.DIAL: "DIAL",
+    }
+    word = fixed.get(prompt.do)
+    if word is not None:
+        return Hero(word)
+    return Hero(headline(now, prompt.say))
+
+
+def _probe(now: Moment) -> Hero | None:
+    if now.state.prompt is None:
+        return Hero("READY" if now.state.session is not None else "LISTENING", tone=Tone.QUIET)
+    return Hero(visible(now.item), armed=now.state.armed)
+
+
+def _value_hero(reading: Reading, value: float | None) -> Hero:
+    number, _, unit = shown(reading, value).partition(" ")
+    return Hero(number, unit=unit, tone=Tone.QUIET if value is None else Tone.PLAIN)
+
+
+_HEROES: tuple[Callable[[Moment], Hero | None], ...] = (
+    _ended, _hazard, _stop, _link, _call, _before, _turning, _waiting_time, _live, _asked, _probe,
+)  # fmt: skip

@@ -1,0 +1,96 @@
+"""One moment of the bench, with what several of the screen's rules ask of it, and how values and places are said."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from metercap.quantity import format_value
+from metercap.reading import Reading, State
+from metercap.records import Do, Operator, Verdict, VerdictKind
+from metercap.screen.band import Field, field
+from metercap.screen.model import MARKS, Place
+from metercap.screen.plandata import StepInfo
+from metercap.screen.state import BenchState
+from metercap.screen.text import visible
+
+FRESH_S = 2.5
+"""How long a verdict given without a contact stays beside the next item."""
+TRIES = {"exercise", "trials"}
+"""Steps that count k of n."""
+VALUE_MATTERS = {"check", "cell", "zero", "safe", "wiggle"}
+"""Steps whose answer is the live value, once the probes are on."""
+PLACE = {
+    VerdictKind.PASS: Place.PASS,
+    VerdictKind.FAIL: Place.FAIL,
+    VerdictKind.UNSURE: Place.UNSURE,
+    VerdictKind.ABSENT: Place.ABSENT,
+}
+
+
+class Moment:
+    """The state with what several rules ask of it."""
+
+    def __init__(self, state: BenchState, now_s: float) -> None:
+        self.state = state
+        self.now_s = now_s
+        self.step: StepInfo = state.plan.step(state.step)
+        prompt = state.prompt
+        self.do = prompt.do if prompt is not None else None
+        self.item = (prompt.item if prompt is not None else None) or state.step
+        self.own_item = self.step.item(self.item)
+        self.field: Field | None = None
+        if self.step.kind == "tune" and self.do in (Do.TURN, Do.STOP, Do.KEEP):
+            self.field = field(state, self.step, self.item)
+        last = state.last
+        self.fresh: Verdict | None = None
+        if last is not None and state.end is None and (not state.armed or now_s - last.t_s < FRESH_S):
+            self.fresh = last if state.touch is None or state.touch.same or not state.armed else None
+
+    @property
+    def touching(self) -> bool:
+        """Whether the probes are on an item, and it is not a slip."""
+        return self.state.touch is not None and not self.state.touch.same
+
+
+def counts(verdicts: Iterable[Verdict]) -> dict[Place, int]:
+    """Return how many verdicts there are of each kind, in the order of the marks."""
+    found: dict[Place, int] = {}
+    for verdict in verdicts:
+        found[PLACE[verdict.verdict]] = found.get(PLACE[verdict.verdict], 0) + 1
+    return {place: found[place] for place in MARKS if place in found}
+
+
+def shown(reading: Reading, value: float | None) -> str:
+    """Return what the meter shows, with `value` for its number: "2.187 kΩ", "OL Ω", or a dash for a blank display."""
+    if reading.state is State.OVER:
+        return f"OL {_sign(reading)}"
+    if value is None:
+        return "–"
+    return format_value(value, reading.unit, reading.resolution or None)
+
+
+def _sign(reading: Reading) -> str:
+    return format_value(0.0, reading.unit).partition(" ")[2]
+
+
+def split(value: float, unit: str, resolution: float) -> tuple[str, str]:
+    """Return a value's number and its unit with prefix."""
+    number, _, unit = format_value(value, unit, resolution or None).partition(" ")
+    return number, unit
+
+
+def spoken(word: Operator) -> str:
+    """Return an operator's word as it was said."""
+    return visible(f"{word.word} {word.text}".strip())
+
+
+def untagged(now: Moment, say: str) -> str:
+    """Return a prompt's text without the unit's tag, which the screen shows elsewhere."""
+    tag = now.state.session.tag if now.state.session is not None else ""
+    return visible(say.removeprefix(f"{tag}: ") if tag else say)
+
+
+def headline(now: Moment, say: str) -> str:
+    """Return a prompt's text without the tag, and without a last remark in brackets."""
+    return re.sub(r"\s*\([^()]*\)\s*$", "", untagged(now, say)) or "?"

@@ -1,0 +1,72 @@
+"""Pictures that are not the bench: help, the question before quitting, learning a pedal."""
+
+from __future__ import annotations
+
+import msgspec
+
+from metercap.screen.canvas import Canvas, Ink
+from metercap.screen.model import Hero, Line, Tone, View
+
+LIMITS_OF_SIGHT = (
+    "The meter shows two to ten values a second: dropouts and bounces shorter than a conversion stay unseen.",
+    "Wait for the tick, not for the meter's own beep; at two a second hold a touch for 1.5 s.",
+    "Two slips that undo each other cannot be seen by any count; the count check at the end finds single ones.",
+    "metercap defers to local codes and licensed practice. Never probe mains-side circuits on its word.",
+)
+"""What no screen can promise; shown under the keys."""
+
+
+def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scroll: int) -> Canvas:
+    """Draw the table of keys, in two columns where there is room, from line `scroll` on; any other key leaves it."""
+    canvas = Canvas(max(1, columns), max(1, rows))
+    canvas.text(0, 0, " help ", Ink.LABEL)
+    canvas.text(7, 0, "any key goes back; arrows scroll", Ink.QUIET)
+    halves = 2 if columns >= 110 else 1
+    per = -(-len(table) // halves)
+    lines: list[tuple[int, list[tuple[int, str, Ink]]]] = []
+    for at in range(per):
+        parts: list[tuple[int, str, Ink]] = []
+        for half in range(halves):
+            index = at + half * per
+            if index < len(table):
+                key, name, does = table[index]
+                left = 1 + half * (columns // 2)
+                parts += [(left, f" {key} ", Ink.LABEL), (left + 14, name, Ink.STRONG), (left + 28, does, Ink.TEXT)]
+        lines.append((0, parts))
+    lines.append((0, []))
+    lines += [(0, [(1, text, Ink.QUIET)]) for text in LIMITS_OF_SIGHT]
+    start = min(max(0, scroll), max(0, len(lines) - (rows - 2)))
+    for y, (_, parts) in enumerate(lines[start : start + rows - 2], 2):
+        for left, text, ink in parts:
+            canvas.text(left, y, text, ink)
+    return canvas
+
+
+def quit_view(view: View, open_items: int) -> View:
+    """The question before quitting, in place of the answer."""
+    left = f"{open_items} open item{'s' if open_items != 1 else ''} stay open; " if open_items else ""
+    return msgspec.structs.replace(
+        view,
+        hero=Hero("QUIT?", tone=Tone.UNSURE),
+        aside=None,
+        done=None,
+        detail="",
+        next=Line(f"{left}y ends the session and closes the journal, any other key goes on", Tone.UNSURE),
+        words=(),
+        alarm=False,
+    )
+
+
+def pedal_view(view: View, pressed: bool) -> View:
+    """Learning a pedal: first the pedal itself, then the key of the word it shall say."""
+    ask = "now press the key of the word it shall say" if pressed else "press your pedal; escape leaves it"
+    return msgspec.structs.replace(
+        view,
+        hero=Hero("WHICH WORD?" if pressed else "PRESS PEDAL"),
+        aside=None,
+        done=None,
+        next=Line(ask, Tone.UNSURE),
+        detail="",
+        words=("yes", "no", "open", "skip", "pass", "fail", "again") if pressed else (),
+        alarm=False,
+    )

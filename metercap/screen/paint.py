@@ -1,0 +1,189 @@
+"""The picture: a view laid out on the terminal's cells.
+
+There is no fixed stack of panes. The answer is drawn as large as the terminal allows and stands *on* the ground, at the
+place it speaks of: over the item's stone, over the trimmer's value. So how far the work has come shows from across the
+room by where the big letters stand, before a word is read. What is said beside it goes to the wider side.
+
+`paint` is pure and fits any size from 1 × 1; below 30 × 9 it keeps the answer and the next action and drops the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import msgspec
+
+from metercap.screen.band import Field
+from metercap.screen.canvas import Canvas, Ink
+from metercap.screen.grounds import paint_field, paint_path, paint_span
+from metercap.screen.hero import paint_hero
+from metercap.screen.lettering import MIN_ROWS, capitals, draw, fit_rows
+from metercap.screen.model import Line, Path, Span, Tone, View
+from metercap.screen.text import fitted, width, wrapped
+from metercap.screen.theme import TONE_INKS
+
+
+class Plot(msgspec.Struct, frozen=True):
+    """How many rows each part gets; what is 0 is left out. They add up to the height, `air` being blank."""
+
+    top: int = 0
+    hero: int = 0
+    detail: int = 0
+    ground: int = 0
+    cautions: int = 0
+    next: int = 0
+    words: int = 0
+    status: int = 0
+
+
+def plot(view: View, columns: int, height: int) -> Plot:
+    """Share out the rows: first one each for what matters most, then what makes it readable from afar."""
+    left = height
+    take: dict[str, int] = {}
+
+    def give(part: str, rows: int, least: int = 0) -> None:
+        nonlocal left
+        if left - rows >= least:
+            take[part] = take.get(part, 0) + rows
+            left -= rows
+
+    letters = height >= 5
+    give("hero", MIN_ROWS if letters else 1)
+    give("next", 1)
+    if view.ground is not None:
+        give("ground", 1)
+    give("top", 1)
+    give("status", 1)
+    give("words", 1, least=2)
+    if view.ground is not None and columns >= 24:
+        wanted = (6 if isinstance(view.ground, Field) else 3) + (height - 20) // 8
+        give("ground", min(max(3, wanted), max(0, left // 3)))
+    give("detail", 1, least=3)
+    if view.cautions:
+        give("cautions", min(len(view.cautions), max(1, height // 12)), least=4)
+    if height >= 34 and columns >= 100:
+        give("next", 3, least=10)
+    give("hero", left)
+    return Plot(**take)
+
+
+def paint(view: View, columns: int, height: int, keys: Mapping[str, str] | None = None, entry: str = "") -> Canvas:
+    """Draw `view`; `keys` gives the key of each word; `entry` is a line being typed, shown instead of the words."""
+    canvas = Canvas(max(1, columns), max(1, height))
+    rows = plot(view, canvas.width, canvas.height)
+    y = 0
+    if rows.top:
+        _top(canvas, view)
+        y = 1
+    hero_top = y
+    y += rows.hero
+    detail_y = y
+    y += rows.detail
+    here = _ground(canvas, y, rows.ground, view) if rows.ground else None
+    y += rows.ground
+    if view.alarm and rows.hero >= MIN_ROWS:
+        canvas.fill(0, hero_top, canvas.width, rows.hero, "╱", Ink.BAD)
+    paint_hero(canvas, hero_top, rows.hero, view, here)
+    if view.tag and rows.hero >= 2 * MIN_ROWS:
+        _tag(canvas, hero_top, rows.hero, view.tag)
+    if rows.detail:
+        _centred(canvas, detail_y, view.detail, Ink.TEXT, here)
+    for line in view.cautions[: rows.cautions]:
+        canvas.text(1, y, "! ", Ink.UNSURE)
+        canvas.text(3, y, line, Ink.UNSURE)
+        y += 1
+    _next(canvas, y, rows.next, view.next)
+    y += rows.next
+    if entry and canvas.height > 1:
+        _entry(canvas, y if rows.words else canvas.height - 1, entry)
+    elif rows.words:
+        _words(canvas, y, view.words, keys or {})
+    if rows.status:
+        _status(canvas, canvas.height - 1, view.status)
+    return canvas
+
+
+def _top(canvas: Canvas, view: View) -> None:
+    x = 0
+    if view.tag:
+        x = canvas.text(0, 0, f" {view.tag} ", Ink.LABEL) + 1
+    end = canvas.width - width(view.progress) - 1
+    if end > x + 8:
+        canvas.text(end, 0, view.progress, Ink.QUIET)
+    else:
+        end = canvas.width
+    canvas.text(x if view.tag else 1, 0, view.title, Ink.TEXT, max(0, end - x - 1))
+
+
+def _tag(canvas: Canvas, top: int, rows: int, tag: str) -> None:
+    """The unit's tag again, large, in an upper corner that the answer left free: a mixed-up unit is the worst slip."""
+    size = min(max(MIN_ROWS, rows // 5), 8)
+    drawn = draw(capitals(tag), size)
+    wide = drawn.width + 4
+    for x in (1, canvas.width - 1 - wide):
+        free = x >= 1 and all(
+            canvas.rows[y].chars[cell] in " ╱"
+            for y in range(top, top + size + 3)
+            for cell in range(max(0, x - 2), min(canvas.width, x + wide + 2))
+        )
+        if free and wide * 5 <= canvas.width:
+            canvas.letters(x + 2, top + 1, drawn, Ink.TEXT)
+            canvas.text(x, top + 1 + size, "▄" * wide, Ink.TEXT)
+            return
+
+
+def _ground(canvas: Canvas, top: int, rows: int, view: View) -> int | None:
+    if isinstance(view.ground, Path):
+        return paint_path(canvas, top, rows, view.ground)
+    if isinstance(view.ground, Field):
+        return paint_field(canvas, top, rows, view.ground)
+    return paint_span(canvas, top, rows, view.ground) if isinstance(view.ground, Span) else None
+
+
+def _centred(canvas: Canvas, y: int, text: str, ink: Ink, here: int | None) -> None:
+    shown = fitted(text, canvas.width - 2)
+    middle = canvas.width // 2 if here is None else here
+    canvas.text(min(max(1, middle - width(shown) // 2), max(1, canvas.width - 1 - width(shown))), y, shown, ink)
+
+
+def _next(canvas: Canvas, y: int, rows: int, line: Line) -> None:
+    if rows <= 0:
+        return
+    ink = TONE_INKS[line.tone]
+    large = capitals(line.text)
+    size = fit_rows(large, canvas.width - 4, rows - 1)
+    if size:
+        canvas.letters(2, y + rows - size, draw(large, size), Ink.BAD if line.tone is Tone.ALARM else ink)
+        return
+    for at, text in enumerate(wrapped(line.text, canvas.width - 2, rows)):
+        canvas.text(1 if canvas.width > 2 else 0, y + at, text, ink)
+
+
+def _words(canvas: Canvas, y: int, words: tuple[str, ...], keys: Mapping[str, str]) -> None:
+    x = 1
+    for word in words:
+        key = keys.get(word, "")
+        size = width(word) + (width(key) + 3 if key else 0)
+        if x + size > canvas.width:
+            break
+        if key:
+            x = canvas.text(x, y, f" {key} ", Ink.LABEL) + 1
+        x = canvas.text(x, y, word, Ink.TEXT) + 2
+
+
+def _entry(canvas: Canvas, y: int, entry: str) -> None:
+    canvas.fill(0, y, canvas.width, 1, " ", Ink.TEXT)
+    shown = entry if width(entry) < canvas.width - 1 else "…" + entry[-(canvas.width - 4) :]
+    canvas.text(0, y, shown, Ink.STRONG)
+
+
+def _status(canvas: Canvas, y: int, lines: tuple[Line, ...]) -> None:
+    x = 1
+    for at, line in enumerate(lines):
+        size = width(line.text) + (3 if at else 0)
+        if x + size > canvas.width:
+            break
+        if at:
+            x = canvas.text(x, y, " · ", Ink.QUIET)
+        ink = {Tone.BAD: Ink.BAD_LABEL, Tone.PLAIN: Ink.TEXT}.get(line.tone, TONE_INKS[line.tone])
+        x = canvas.text(x, y, line.text, ink)

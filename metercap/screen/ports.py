@@ -1,0 +1,92 @@
+"""What the screen needs from the rest of the house, as shapes: it is handed these and imports none of them."""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+
+class Runner(Protocol):
+    """A session, live or replayed, that runs in a thread of its own."""
+
+    def run(self) -> str:
+        """Run to the end and return why it ended."""
+        ...
+
+
+class WordPort(Protocol):
+    """Where words and the wish to end go; safe from any thread."""
+
+    def put_word(self, word: str, text: str, t_s: float) -> None:
+        """Take a word and its argument, said at session time `t_s`."""
+        ...
+
+    def put_stop(self, signal: int) -> None:
+        """Take the wish to end."""
+        ...
+
+
+class Now(Protocol):
+    """Tells session time."""
+
+    def now_s(self) -> float:
+        """Return seconds of session time since the session began."""
+        ...
+
+
+class Controls(Protocol):
+    """A replay that can be steered."""
+
+    @property
+    def status(self) -> str:
+        """Return speed, or that it is paused or at its end, in a few words."""
+        ...
+
+    def pause(self) -> None:
+        """Stop the time, or let it go on."""
+        ...
+
+    def step(self) -> None:
+        """Pause, and show one event more with all that came of it."""
+        ...
+
+    def faster(self, factor: float) -> None:
+        """Multiply the speed by `factor`."""
+        ...
+
+    def jump(self, verdicts: int) -> None:
+        """Go to the verdict so many further on (negative: back) and pause there."""
+        ...
+
+
+class Hands(Protocol):
+    """Virtual hands on a practice bench; `move` is one of the names in `HAND_KEYS`."""
+
+    def move(self, move: str) -> None:
+        """Do it now."""
+        ...
+
+
+HAND_KEYS = {
+    "up": ("touch", "touch the item that is asked for"),
+    "down": ("lift", "lift both tips"),
+    "tab": ("touch next", "slip to the item after it"),
+    "enter": ("short", "hold the tips together"),
+    "right": ("turn up", "turn the trimmer up a little"),
+    "left": ("turn down", "turn the trimmer down a little"),
+    "shift+right": ("turn up far", "turn the trimmer up a lot"),
+    "shift+left": ("turn down far", "turn the trimmer down a lot"),
+    "pageup": ("press", "press the switch"),
+    "pagedown": ("release", "let go of the switch"),
+}
+"""Key, move and what it does, for practice by hand. None of them is a character, so none collides with a word."""
+
+PLAYER_KEYS = {
+    " ": ("pause", "stop the time, or go on"),
+    ".": ("step", "one event more"),
+    "+": ("faster", "double the speed"),
+    "-": ("slower", "halve the speed"),
+    "]": ("next", "jump to the next verdict"),
+    "[": ("before", "jump to the verdict before"),
+    "Q": ("quit", "leave the replay"),
+}
+"""Keys of a replay, where there is nobody to say a word."""

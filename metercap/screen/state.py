@@ -1,0 +1,272 @@
+"""The fold: records in the file's order, one at a time, to what the screen has to know.
+
+`advance` is pure and never raises on a record that decodes: what it cannot use it passes over. States are frozen, so
+any moment of a replay can be kept and gone back to, and the screen's thread may read one while the session's
+thread makes the next. The same record twice (a hazard cue that came ahead of its line) changes nothing more.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+import msgspec
+
+from metercap.quantity import Quantity
+from metercap.reading import Garbage, Reading, State
+from metercap.records import (
+    Contact,
+    Cue,
+    CueKind,
+    Do,
+    EndRecord,
+    Excursion,
+    Lift,
+    Link,
+    LinkState,
+    Note,
+    Operator,
+    Prompt,
+    Record,
+    SessionRecord,
+    Verdict,
+    VerdictKind,
+)
+from metercap.screen.plandata import PlanInfo, plan_info
+
+KEEP_READINGS = 12
+"""Latest readings kept, for the rate, the speed of a trimmer and the trail of values."""
+
+_TUNE_CUES = {CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND, CueKind.WRONG_WAY, CueKind.PAST_IT}
+_TRY_KINDS = {"exercise", "trials"}
+
+
+class Touch(msgspec.Struct, frozen=True):
+    """Probes on an item since `t_s`; `same` when it is the one ticked before."""
+
+    t_s: float
+    item: str
+    same: bool
+
+
+class BenchState(msgspec.Struct, frozen=True):
+    """All that the records so far say about this moment.
+
+    `prompt` is the open task, `aside` a dial to be turned, which does not replace it. `armed` is false from a
+    tick until the lift is certain. `call` is the cue that asks the hands for something now. `found` is the value a
+    trimmer came from, `track` its way since. `tries` are the marks of the open k-of-n step, oldest first.
+    `found` is by item: a trimmer of a later step may be read early.
+    """
+
+    session: SessionRecord | None = None
+    plan: PlanInfo = PlanInfo()
+    t_s: float = 0.0
+    step: str = ""
+    prompt: Prompt | None = None
+    aside: Prompt | None = None
+    touch: Touch | None = None
+    armed: bool = True
+    call: CueKind | None = None
+    call_s: float = 0.0
+    tune_cue: CueKind | None = None
+    hazard: bool = False
+    readings: tuple[Reading, ...] = ()
+    verdicts: Mapping[tuple[str, str], Verdict] = {}
+    skipped: frozenset[tuple[str, str]] = frozenset()
+    last: Verdict | None = None
+    found: Mapping[str, float] = {}
+    undone: bool = False
+    leads: Mapping[tuple[Quantity, float], float] = {}
+    tries: tuple[VerdictKind, ...] = ()
+    in_band_s: float | None = None
+    link: Link | None = None
+    garbage: Garbage | None = None
+    note: Note | None = None
+    word: Operator | None = None
+    end: EndRecord | None = None
+
+    @property
+    def reading(self) -> Reading | None:
+        """The newest reading, or None."""
+        return self.readings[-1] if self.readings else None
+
+    def corrected(self, reading: Reading | None) -> float | None:
+        """A reading's value less the lead null of its function and range, in SI; None when it shows no number."""
+        if reading is None or reading.value is None:
+            return None
+        return reading.value - self.leads.get((reading.quantity, reading.resolution), 0.0)
+
+
+def advance(state: BenchState, record: Record) -> BenchState:
+    """The state after one more record."""
+    work = _WORK.get(type(record))
+    if work is None:
+        return state
+    return msgspec.structs.replace(state, t_s=max(state.t_s, record.t_s), **work(state, record))
+
+
+def fold(records: Iterable[Record], state: BenchState | None = None) -> BenchState:
+    """The state after all of `records`, begun from `state` or from nothing."""
+    now = BenchState() if state is None else state
+    for record in records:
+        now = advance(now, record)
+    return now
+
+
+_Change = dict[str, Any]
+
+
+def _session(_: BenchState, record: SessionRecord) -> _Change:
+    return {"session": record, "plan": plan_info(record)}
+
+
+def _reading(state: BenchState, record: Reading) -> _Change:
+    change: _Change = {"readings": (*state.readings[1 - KEEP_READINGS :], record), "garbage": None}
+    if state.link is not None and state.link.state in (LinkState.SILENT, LinkState.GARBAGE):
+        change["link"] = None
+    return change
+
+
+def _garbage(_: BenchState, record: Garbage) -> _Change:
+    return {"garbage": record}
+
+
+def _link(_: BenchState, record: Link) -> _Change:
+    return {"link": None if record.state is LinkState.UP else record}
+
+
+def _operator(state: BenchState, record: Operator) -> _Change:
+    change: _Change = {"word": record}
+    here = (state.step, state.prompt.item) if state.prompt is not None and state.prompt.item else None
+    if record.word == "skip" and here is not None:
+        change["skipped"] = state.skipped | {here}
+    if record.word == "undo":
+        change["undone"] = True
+    return change
+
+
+def _contact(state: BenchState, record: Contact) -> _Change:
+    change: _Change = {"touch": Touch(record.t_s, record.item, record.same), "call": None}
+    if not record.same:
+        change |= {"armed": True}
+        if state.aside is not None and state.aside.do is Do.DIAL:
+            change["aside"] = None
+    return change
+
+
+def _lift(_: BenchState, record: Lift) -> _Change:
+    return {"touch": None, "in_band_s": None}
+
+
+def _prompt(state: BenchState, record: Prompt) -> _Change:
+    # The stop cue and the prompt that explains it come together; any later prompt says that it is over.
+    explains = record.do is Do.STOP and record.t_s == state.call_s
+    change: _Change = {"call": None if state.call is CueKind.STOP and not explains else state.call}
+    if record.do is Do.DIAL and record.step == state.step and state.prompt is not None:
+        return change | {"aside": record}
+    change |= {"prompt": record, "aside": None}
+    if record.step != state.step:
+        change |= {"step": record.step, "tries": (), "undone": False, "hazard": False, "tune_cue": None}
+    elif state.prompt is not None and record.item != state.prompt.item:
+        change |= {"undone": False, "hazard": False, "tune_cue": None, "in_band_s": None}
+    if record.do is Do.TURN:
+        change |= _as_found(state, record.item or record.step)
+    return change
+
+
+def _as_found(state: BenchState, item: str) -> _Change:
+    """The value in hand becomes the item's as found, once: it is never overwritten."""
+    value = state.corrected(state.reading)
+    return {} if item in state.found or value is None else {"found": {**state.found, item: value}}
+
+
+def _cue(state: BenchState, record: Cue) -> _Change:
+    cue = record.cue
+    if cue is CueKind.GO:
+        return {"armed": True, "touch": None, "call": None}
+    if cue is CueKind.HAZARD:
+        return {"hazard": True, "tune_cue": cue}
+    tuning = state.plan.step(record.step).kind == "tune"
+    turning = tuning and state.prompt is not None and state.prompt.do is Do.TURN
+    if cue in _TUNE_CUES or (cue is CueKind.STOP and turning):
+        in_band = cue is CueKind.IN_BAND
+        since = (state.in_band_s if state.in_band_s is not None else record.t_s) if in_band else None
+        return {"hazard": False, "tune_cue": cue, "in_band_s": since}
+    if cue in (CueKind.LIFT, CueKind.AGAIN, CueKind.WAITING, CueKind.STOP):
+        return {"call": cue, "call_s": record.t_s}
+    last = state.last
+    if last is not None and (last.t_s, last.step, last.item) == (record.t_s, record.step, record.item):
+        return {}  # the cue of the verdict just seen
+    if cue is CueKind.PASS and tuning:
+        return {"armed": state.touch is None, **_as_found(state, record.item)}
+    if cue in (CueKind.PASS, CueKind.FAIL) and state.plan.step(record.step).kind in _TRY_KINDS:
+        return {"tries": (*state.tries, VerdictKind(cue.value))}
+    return {}
+
+
+def _verdict(state: BenchState, record: Verdict) -> _Change:
+    here = (record.step, record.item)
+    change: _Change = {
+        "verdicts": {**state.verdicts, here: record},
+        "skipped": state.skipped - {here},
+        "last": record,
+        "armed": state.touch is None,
+        "call": None,
+        "hazard": False,
+    }
+    reading = state.reading
+    if state.plan.step(record.step).kind == "zero" and record.value is not None and reading is not None:
+        weight = record.resolution if record.resolution is not None else reading.resolution
+        change["leads"] = {**state.leads, (reading.quantity, weight): record.value}
+    return change
+
+
+def _excursion(_: BenchState, record: Excursion) -> _Change:
+    return {"hazard": False}
+
+
+def _note(_: BenchState, record: Note) -> _Change:
+    return {"note": record}
+
+
+def _end(_: BenchState, record: EndRecord) -> _Change:
+    return {"end": record, "aside": None, "call": None, "hazard": False, "link": None}
+
+
+_WORK: dict[type, Callable[[BenchState, Any], _Change]] = {
+    SessionRecord: _session,
+    Reading: _reading,
+    Garbage: _garbage,
+    Link: _link,
+    Operator: _operator,
+    Contact: _contact,
+    Lift: _lift,
+    Prompt: _prompt,
+    Cue: _cue,
+    Verdict: _verdict,
+    Excursion: _excursion,
+    Note: _note,
+    EndRecord: _end,
+}
+
+
+def rate_per_s(readings: tuple[Reading, ...]) -> float | None:
+    """Readings a second over those kept, or None for fewer than three or when they share one moment."""
+    if len(readings) < 3 or readings[-1].t_s <= readings[0].t_s:
+        return None
+    return (len(readings) - 1) / (readings[-1].t_s - readings[0].t_s)
+
+
+def conversions(readings: tuple[Reading, ...], conversion_s: float) -> list[Reading]:
+    """The readings that show a new conversion: another value or range, or at least one conversion later (5 % early)."""
+    kept: list[Reading] = []
+    for reading in readings:
+        if reading.state is not State.OK:
+            kept.clear()
+        elif (
+            not kept
+            or (reading.value, reading.resolution) != (kept[-1].value, kept[-1].resolution)
+            or reading.t_s - kept[-1].t_s >= 0.95 * conversion_s
+        ):
+            kept.append(reading)
+    return kept
