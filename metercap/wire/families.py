@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Protocol
 
 from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
 from metercap.reading import Garbage, Reading
+from metercap.wire.digits14 import Digits14
 from metercap.wire.fields import Codec, Fields
 from metercap.wire.framing import LATENCY_S, CountedDecoder, FrameDecoder, LineDecoder
 from metercap.wire.lcd14 import Lcd14
-from metercap.wire.text import LONGEST_LINE, Text
+from metercap.wire.polled_line import PolledLine
+from metercap.wire.scpi import Scpi
+from metercap.wire.text import Text
 
 
 class Decoder(Protocol):
@@ -108,11 +112,24 @@ def _codec(profile: MeterProfile) -> Codec:
     return known[1]
 
 
-_FAMILIES: dict[str, type[Lcd14] | type[Text]] = {"lcd14": Lcd14, "text": Text}
+_FAMILIES: dict[str, Callable[[MeterProfile], Codec]] = {
+    "lcd14": Lcd14,
+    "digits14": Digits14,
+    "polled-line": PolledLine,
+    "text": Text,
+    "scpi": Scpi,
+}
 
 
 def _build(profile: MeterProfile, codec: Codec, latency_s: float, midstream: bool) -> FrameDecoder:
     byte_s = profile.serial.byte_s
-    if profile.family == "lcd14":
+    if isinstance(codec, Lcd14):
         return CountedDecoder(codec, byte_s, latency_s)
-    return LineDecoder(codec, byte_s, latency_s, end=b"\n", size=None, longest=LONGEST_LINE, midstream=midstream)
+    if isinstance(codec, Digits14):
+        size = codec.frame_bytes
+        return LineDecoder(codec, byte_s, latency_s, end=b"\n", size=size, body=codec.body)
+    if isinstance(codec, PolledLine):
+        # A mode stands nowhere but at a line's beginning, so the last bytes of a line that is too long need no
+        # other proof.
+        return LineDecoder(codec, byte_s, latency_s, end=b"\r", size=codec.frame_bytes)
+    return LineDecoder(codec, byte_s, latency_s, end=b"\n", size=None, midstream=midstream)

@@ -29,6 +29,10 @@ LATENCY_S = 0.05
 """How late bytes may reach us beyond their time on the wire, in seconds of session time."""
 JUNK_BYTES = 64
 JUNK_S = 0.25
+HELD_BYTES = 256
+"""The longest free line."""
+HELD_FIXED_BYTES = 64
+"""The most that is held of a line that must have a fixed length."""
 CACHED_FRAMES = 4096
 """A meter repeats itself: decoding the same bytes again costs one look-up. The least recently used go first."""
 
@@ -250,7 +254,7 @@ class CountedDecoder(FrameDecoder):
 class LineDecoder(FrameDecoder):
     """Frames that end with one byte: fixed lines and free ones.
 
-    `size`: the length of a fixed line, or None for free lines of up to `longest` bytes.
+    `size`: the length of a fixed line, or None for free lines of up to 256 bytes.
     `body`: for fixed lines whose beginning looks like any other of their bytes: all bytes that a frame may hold.
     In a line that is too long, its last `size` bytes count as a frame only if the byte before them is none of
     these; else where the frame began cannot be told (bytes may be lost, or added, in its middle), and a wrong
@@ -266,15 +270,14 @@ class LineDecoder(FrameDecoder):
         *,
         end: bytes,
         size: int | None,
-        longest: int,
         body: frozenset[int] = frozenset(),
         midstream: bool = False,
     ) -> None:
         super().__init__(codec, byte_s, latency_s)
-        self.longest = longest if size is None else size
+        self._held = HELD_BYTES if size is None else HELD_FIXED_BYTES
+        self.longest = self._held if size is None else size
         self._end = end
         self._size = size
-        self._held = longest
         self._body = body
         self._midstream = midstream and size is None
         self._skipping = ""
@@ -305,8 +308,10 @@ class LineDecoder(FrameDecoder):
             stop = end or len(data)
             if self._skipping:
                 accounts.junk(data[i:stop], self._skipping, t_s, out)
-                self._skipping = "" if end else self._skipping
                 i = stop
+                if end:
+                    self._skipping = ""
+                    accounts.junk_out(t_s, out)
                 continue
             if not accounts.pending and end and stop - i <= self.longest:
                 fields = self.one_good_frame(data[i:stop])

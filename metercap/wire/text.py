@@ -30,7 +30,6 @@ from metercap.wire import patterns, shapes
 from metercap.wire.fields import FLAGS, Fields, layout, ordered, plain_flags, unfit
 from metercap.wire.tables import Tables, nearest
 
-LONGEST_LINE = 256
 USUAL_END = "\r\n"
 BARE_UNITS = ("%", "degC")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)", re.ASCII)
@@ -163,8 +162,11 @@ class Text:
             return None
         prefixed = ending.split()[0] not in BARE_UNITS
         fits = [d for d in range(4) if exponent + d in self._prefix_of and (prefixed or exponent + d == 0)]
-        # The largest prefix that still leaves a digit before the point; below that the smallest there is.
+        # The largest prefix that still leaves a digit before the point, but no milli where none will do; else the
+        # smallest.
         decimals = max((d for d in fits if len(str(counts)) > d), default=min(fits, default=None))
+        if decimals is not None and exponent + decimals < 0 and -exponent in fits:
+            decimals = -exponent
         if decimals is None:
             return None
         number = shapes.pointed(f"{counts:0{decimals + 1}d}", decimals)

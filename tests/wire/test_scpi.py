@@ -1,0 +1,143 @@
+"""Answers of SCPI meters: the standard's number forms and special values, and the query before them.
+
+Number forms by IEEE 488.2: NR1 `273` (8.7.2, clause number from memory), NR2 `0.273` (8.7.3), NR3 `2.73E+2`
+(8.7.4); special values by SCPI-99 volume 1, 7.2.1.4 and 7.2.1.5 (clause numbers from memory): infinity 9.9E37,
+not-a-number 9.91E37.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from metercap.errors import ProfileError
+from metercap.profiles import find_meter
+from metercap.quantity import Quantity
+from metercap.reading import Garbage, Reading, State
+from metercap.wire import decoder, encode
+
+SCPI = find_meter("scpi")
+
+
+def read(data: bytes) -> Reading | Garbage:
+    """Return the one thing that a line gives."""
+    (item,) = decoder(SCPI).feed(data, 1.0)
+    return item
+
+
+@pytest.mark.parametrize(
+    ("answer", "value", "resolution"),
+    [
+        ("273", 273.0, 1.0),
+        ("+273", 273.0, 1.0),
+        ("0.273", 0.273, 0.001),
+        ("-0.273", -0.273, 0.001),
+        (".5", 0.5, 0.1),
+        ("5.", 5.0, 1.0),
+        ("2.73E+2", 273.0, 1.0),
+        ("2.73E2", 273.0, 1.0),
+        ("2.73e-03", 0.00273, 1e-05),
+        ("+1.234E+3", 1234.0, 1.0),
+        ("+1.23400000E+03", 1234.0, 1e-05),
+        ("+0.00000000E+00", 0.0, 1e-08),
+        ("-1.00000000E-06", -1e-06, 1e-14),
+        ("+9.90000000E+06", 9.9e6, 0.01),
+        ("123456789012345", 123456789012345.0, 1.0),
+    ],
+)
+def test_numbers_of_ieee_488_2(answer: str, value: float, resolution: float) -> None:
+    """NR1, NR2 and NR3 read exactly, the last written digit is the resolution, and each spelling re-encodes."""
+    for line in (f"RES? {answer}\n", f"MEAS:RES? {answer}\r\n", f"MEAS:RES? 1000,MIN {answer}\n"):
+        reading = read(line.encode())
+        assert isinstance(reading, Reading)
+        assert (reading.quantity, reading.value, reading.resolution) == ("resistance", value, resolution)
+        assert (reading.unit, reading.state) == ("ohm", State.OK)
+        assert encode(SCPI, reading) == line.encode()
+
+
+@pytest.mark.parametrize("answer", ["9.9E37", "9.9E+37", "+9.9E37", "-9.9E37", "+9.90000000E+37", "-9.90000000E+37"])
+def test_infinity_is_over_range(answer: str) -> None:
+    """±9.9E37 in any spelling is over-range and no value."""
+    line = f"MEAS:RES? {answer}\n".encode()
+    reading = read(line)
+    assert isinstance(reading, Reading)
+    assert (reading.state, reading.value, reading.resolution) == (State.OVER, None, 0.0)
+    assert ("minus" in reading.flags) == answer.startswith("-")
+    assert encode(SCPI, reading) == line
+
+
+@pytest.mark.parametrize("answer", ["9.91E37", "9.91E+37", "+9.91000000E+37"])
+def test_not_a_number_is_blank(answer: str) -> None:
+    """9.91E37 in any spelling is a blank display and no value."""
+    line = f"VOLT? {answer}\n".encode()
+    reading = read(line)
+    assert isinstance(reading, Reading)
+    assert (reading.quantity, reading.state, reading.value) == ("voltage_dc", State.BLANK, None)
+    assert encode(SCPI, reading) == line
+
+
+def test_the_usual_answer_carries_no_layout() -> None:
+    """Sign, one digit, point, digits, E, sign, two digits behind the query that the profile asks: nothing to
+    carry."""
+    for answer in ("+1.23400000E+03", "-5.47000000E+00", "+9.90000000E+37", "+9.91000000E+37", "-9.90000000E+37"):
+        reading = read(f"MEAS:RES? {answer}\n".encode())
+        assert isinstance(reading, Reading)
+        assert reading.flags == (("minus",) if answer.startswith("-9.9") else ())
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        (b"1.0\n", "no query"),
+        (b" 1.0\n", "no query"),
+        (b"FOO? 1.0\n", "no query 'FOO?'"),
+        (b"RES 1.0\n", "no query 'RES'"),
+        (b"*IDN? a,b,0,0\n", "no query '*IDN?'"),
+        (b"RES? nan\n", "no number"),
+        (b"RES? INF\n", "no number"),
+        (b"RES? 1.0,2.0\n", "no number"),
+        (b"RES? 1.0 V\n", "no number"),
+        (b"RES? 1E999\n", "that a meter shows"),
+        (b"RES? 9.92E37\n", "that a meter shows"),
+        (b"RES? 1.234567890123456\n", "that a meter shows"),
+        (b"RES? 1_0\n", "no number"),
+        (b"RES? \xd9\xa1\n", "printable"),
+        (b"\n", "no query"),
+    ],
+)
+def test_what_is_no_answer_is_garbage(line: bytes, why: str) -> None:
+    """Everything else is garbage with its reason; a huge number is no value either."""
+    item = read(line)
+    assert isinstance(item, Garbage)
+    assert why in item.why
+
+
+def test_every_query_of_the_profile_reads_as_its_quantity() -> None:
+    """The table's queries all work, and the first of a quantity is the usual one."""
+    usual: dict[str, str] = {}
+    for query, quantity in SCPI.tables["queries"].items():
+        assert isinstance(quantity, str)
+        usual.setdefault(quantity, query)
+        reading = read(f"{query} +1.00000000E+00\n".encode())
+        assert isinstance(reading, Reading)
+        assert reading.quantity == quantity
+        assert reading.flags == (() if usual[quantity] == query else (f"query:{query}",))
+
+
+def test_a_reading_that_no_answer_shows_does_not_encode() -> None:
+    """Foreign flags, weights that are no power of ten, contradictions: refused by name."""
+    good = read(b"MEAS:RES? +1.234E+03\n")
+    assert isinstance(good, Reading)
+    for change in (
+        {"flags": ("auto",)},
+        {"flags": ("query:FOO?",)},
+        {"flags": ("shape:+0.0E+03",)},
+        {"flags": ("shape:Ω",)},
+        {"resolution": 3.0},
+        {"value": 0.5},
+        {"value": None},
+        {"state": State.OVER},
+        {"quantity": Quantity.DUTY, "unit": "%"},
+    ):
+        broken = Reading(**{name: change.get(name, getattr(good, name)) for name in good.__struct_fields__})
+        with pytest.raises(ProfileError):
+            encode(SCPI, broken)
