@@ -6,14 +6,16 @@ import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
+import click
+
 from metercap.clock import SessionClock
 from metercap.journal import Writer
 from metercap.link import Source
 from metercap.live import Inbox, Live, Observer
-from metercap.outcome import fold
+from metercap.outcome import Fold
 from metercap.plain import JsonLines, PlainLines, verdict_table
-from metercap.plain.style import use_colour
-from metercap.records import Record, SessionRecord
+from metercap.plain.style import safe, use_colour
+from metercap.records import Cue, Record, SessionRecord
 from metercap.session import Driver, Session
 from metercap.wire import decoder
 from metercap.words import WordSource, word_source
@@ -22,20 +24,16 @@ INTERRUPTED = 130
 
 
 class Keep:
-    """Keeps what the exit status and the closing table need: verdicts, not readings."""
+    """Keeps what the exit status and the closing table need, however long the session."""
 
     def __init__(self) -> None:
-        self.records: list[Record] = []
+        self.fold = Fold()
 
     def see(self, record: Record, line: bytes) -> None:
-        """Keep the record unless it is one of the many that decide nothing."""
-        from metercap.reading import Garbage, Reading
-        from metercap.records import Clock, Contact, Cue, Lift
+        """Fold the record in."""
+        self.fold.add(record)
 
-        if not isinstance(record, Reading | Garbage | Contact | Lift | Cue | Clock):
-            self.records.append(record)
-
-    def urgent(self, record: object) -> None:
+    def urgent(self, record: Cue) -> None:
         """Nothing is urgent here."""
 
 
@@ -86,18 +84,17 @@ def run_session(
         words=listeners,
     )
     reason = live.run()
-    result = fold(keep.records)
     if not as_json and closing:
-        print_closing(result, out)
-    return INTERRUPTED if reason == "interrupted" else result.exit_status
+        print_closing(keep.fold, out)
+    return INTERRUPTED if reason == "interrupted" else keep.fold.exit_status
 
 
-def print_closing(result: object, out: Path) -> None:
-    """Print the verdicts that stand and where the journal is."""
-    import click
-
+def print_closing(result: Fold, out: Path) -> None:
+    """Print the verdicts that stand, what is open, and where the journal is."""
     colour = use_colour(sys.stdout)
-    click.echo(verdict_table(result.verdicts, colour=colour, title="\nVerdicts"))  # type: ignore[attr-defined]
+    click.echo(verdict_table(result.verdicts.values(), colour=colour, title="\nVerdicts"))
+    for left in result.open:
+        click.echo(f"  . {safe(left.step)} {safe(left.item)}  open: {left.why}")
     click.echo(f"journal: {out}")
 
 

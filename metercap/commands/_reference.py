@@ -28,7 +28,7 @@ def read_reference(path: Path, unit: str) -> dict[str, dict[str, Any]]:
             hint="compare with another unit of the model; --after takes up the same unit",
         )
     out: dict[str, dict[str, Any]] = {}
-    for verdict in fold(file.records).verdicts:
+    for verdict in fold(file.records).verdicts.values():
         if verdict.value is None:
             continue
         out[f"{verdict.step}/{verdict.item}"] = {
@@ -67,11 +67,12 @@ def what_is_inherited(*, continue_: Path | None, after: Path | None, unit: str, 
         return {}
     if continue_ is not None and after is not None:
         raise UsageError("--continue and --after exclude each other", hint="--after takes up a finished session")
-    path, how, option = (continue_, "continue", "--continue") if continue_ is not None else (after, "after", "--after")
     from metercap.journal import iterate
     from metercap.session import Driver, Session, feed_recorded, opening
-    from metercap.session.inherit import inherited_from
+    from metercap.session.inherit import How, inherited_from
 
+    how: How = "continue" if continue_ is not None else "after"
+    path, option = (continue_ or after), f"--{how}"
     assert path is not None
     with iterate(path) as records:
         first = opening(records)

@@ -11,16 +11,16 @@ import msgspec
 
 def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
     """Print what another plan says of a recorded session; status 0 when every verdict then is pass or absent."""
+    from metercap.commands._plans import read_plan
     from metercap.journal import iterate
     from metercap.plain.style import MARKS, limits_text, paint, safe, use_colour, value_text
-    from metercap.plan.load import load_plan
-    from metercap.profiles import find_plan, read_text
+    from metercap.profiles import find_plan
     from metercap.records import VerdictKind
     from metercap.rejudge import rejudge
     from metercap.session import opening
 
     path = find_plan(other)
-    plan = load_plan(read_text(path), str(path))
+    plan = read_plan(path)
     with iterate(file) as records:
         first = opening(records)
         found = rejudge(first, records, plan)

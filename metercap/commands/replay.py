@@ -94,5 +94,7 @@ def _play(file: Path, speed: float | None, as_json: bool) -> int:
             return 130
     result = fold(kept)
     if not as_json:
-        click.echo(verdict_table(result.verdicts, colour=use_colour(sys.stdout), title="\nVerdicts, derived again"))
+        click.echo(
+            verdict_table(result.verdicts.values(), colour=use_colour(sys.stdout), title="\nVerdicts, derived again")
+        )
     return result.exit_status

@@ -2,9 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+import msgspec
+
+from metercap.plain.style import safe
+
+if TYPE_CHECKING:
+    from metercap.journal import Report
 
 EPILOG = """\b
 Examples:
@@ -21,18 +29,21 @@ Exit status: 0 intact; 1 readable but torn or not closed; 2 damaged. Repair neve
 def command(file: Path, new: Path | None, as_json: bool) -> int:
     """Check every line of FILE: its checksum, the chain, the closing hash."""
     from metercap.journal import repair, verify
-    from metercap.plain.style import safe
 
     report = verify(file) if new is None else repair(file, new)
     if as_json:
-        import msgspec
-
         click.echo(msgspec.json.encode(report).decode())
     else:
-        click.echo(safe_lines(str(report), safe))
+        for line in _lines(report):
+            click.echo(safe(line))
     return report.exit_status
 
 
-def safe_lines(text: str, safe: object) -> str:
-    """Escape each line of a text."""
-    return "\n".join(safe(line) for line in text.splitlines())  # type: ignore[operator]
+def _lines(report: Report) -> Iterator[str]:
+    yield f"{report.path}: {report.state}, {report.records} records in {report.bytes} bytes"
+    for problem in report.problems:
+        yield f"  {problem}"
+    if report.lost:
+        yield f"  lost: {report.lost}"
+    if report.written:
+        yield f"  written: {report.written}"

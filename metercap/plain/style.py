@@ -61,7 +61,8 @@ def value_text(verdict: Verdict) -> str:
         return ""
     text = format_value(verdict.value, verdict.unit, verdict.resolution)
     if verdict.expanded is not None:
-        text += f" ± {format_value(verdict.expanded, verdict.unit)}"
+        finer = None if verdict.resolution is None else verdict.resolution / 10.0
+        text += f" ± {format_value(verdict.expanded, verdict.unit, finer)}"
     return text
 
 
