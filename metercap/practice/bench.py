@@ -11,22 +11,22 @@ A frame goes out once the conversion it shows has ended, at the pace of the wire
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import deque
-from collections.abc import Iterator
 from random import Random
-from typing import NamedTuple, Protocol
+from typing import NamedTuple
 
 from metercap.errors import SceneError
-from metercap.practice.board import AIR, Place
+from metercap.practice.board import AIR, AIR_NAME, REVERSED, Place
+from metercap.practice.body import NEVER_S
 from metercap.practice.dial_words import read_dial, wants_fixed_range
 from metercap.practice.dials import Shown
 from metercap.practice.frames import draw
-from metercap.practice.hands import NEVER_S, Hands
+from metercap.practice.hands import Hands
 from metercap.practice.meter import Meter
 from metercap.practice.scene import Mishap, Scene
-from metercap.quantity import natural_key
-from metercap.reading import Garbage, Reading
-from metercap.records import Event, Operator, Outcome, Record, at
+from metercap.quantity import expand_items, natural_key
+from metercap.records import Record, at
 
 _WIRE = {"lcd14": 10 / 2400, "digits14": 10 / 19200, "polled-line": 10 / 600, "text": 10 / 9600}
 """Seconds of one byte: start bit, data, parity and stop bits over the family's baud rate (2400 8N1, 19200
@@ -70,7 +70,7 @@ class Bench:
         self.scene = scene
         self.board = scene.board(Random(f"{seed} board"))
         self.meter = Meter(scene.meter, Random(f"{seed} meter"))
-        rows = {step: sorted(items, key=natural_key) for step, items in scene.verdicts().items()}
+        rows = {step: sorted(expand_items(items), key=natural_key) for step, items in scene.rows.items()}
         self.hands = Hands(scene.hands, self, Random(f"{seed} hands"), rows)
         self.answers_polls = scene.meter.family == "polled-line"
         self.touches: list[Touch] = [Touch(0.0, "")]
@@ -107,13 +107,19 @@ class Bench:
             self.meter.press_hold()
         if self.meter.rel:
             self.meter.press_rel()
-        wanted = read_dial(text)
+        wanted = read_dial(text, continuity=self.scene.hands.continuity)
         fixed = 0 if wants_fixed_range(text) else None
         if wanted is not None and (wanted is not self.meter.quantity or fixed is not None):
             self.meter.turn_dial(wanted, range_index=fixed)
             self._begin(t_s + DIAL_S)
 
     # For whoever runs the bench
+
+    @property
+    def frame_s(self) -> float:
+        """Time of one frame on the wire, in seconds."""
+        shown = self.meter.shown
+        return self._byte_s * (14 if shown is None else len(draw(self.scene.meter.family, shown)))
 
     @property
     def next_s(self) -> float:
@@ -136,11 +142,22 @@ class Bench:
             if next_s > until_s:
                 return None
             if hands_s == next_s:
-                self.hands.act(hands_s)
+                self.hands.act()
             elif out_s == next_s:
                 return self._out.popleft()
             else:
                 self._convert()
+
+    def touched(self, from_s: float, to_s: float) -> set[str]:
+        """Return the names of the places that the tips were on at any moment from `from_s` to `to_s`; air has
+        none."""
+        first = bisect_right(self.touches, from_s, key=lambda touch: touch.t_s) - 1
+        names = set()
+        for touch in self.touches[max(first, 0) :]:
+            if touch.t_s > to_s:
+                break
+            names.add(touch.name.removesuffix(REVERSED))
+        return names - {AIR_NAME}
 
     def see(self, record: Record, t_s: float) -> None:
         """Let the technician see a record of the session at session time `t_s`."""
@@ -209,82 +226,3 @@ class Bench:
                 where="meter.per_s, meter.repeats",
                 hint=f"at most {1.0 / (14 * self._byte_s):.0f} a second",
             )
-
-
-class Decoder(Protocol):
-    """What turns bytes into readings; the wire room's decoders."""
-
-    def feed(self, data: bytes, t_s: float) -> list[Reading | Garbage]:
-        """Return the readings whose last byte went in."""
-        ...
-
-
-class Session(Protocol):
-    """The part of a session that the bench looks at."""
-
-    @property
-    def deadline_s(self) -> float | None:
-        """The next moment at which the session acts by itself."""
-        ...
-
-    @property
-    def finished(self) -> bool:
-        """Whether the last item has its verdict."""
-        ...
-
-
-class Driver(Protocol):
-    """What feeds a session: the session room's driver."""
-
-    session: Session
-
-    def start(self) -> Iterator[tuple[Event | None, list[Outcome]]]:
-        """Yield what the session says before anything happened."""
-        ...
-
-    def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
-        """Feed an event, deadlines that passed first."""
-        ...
-
-    def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:
-        """Feed the deadlines up to `t_s`."""
-        ...
-
-
-def run(
-    bench: Bench, driver: Driver, decoder: Decoder, *, until_s: float = 86_400.0, poll_per_s: float | None = None
-) -> Iterator[Record]:
-    """Run a session on the bench with no real time at all; yield every record in the journal's order.
-
-    Ends when the session is finished, or at session time `until_s`. The technician sees each record at the
-    moment it is made.
-    """
-    now_s = 0.0
-    next_poll_s = NEVER_S if poll_per_s is None else 0.0
-
-    def tell(
-        fed: Iterator[tuple[Event | None, list[Outcome]]] | Iterator[tuple[Event, list[Outcome]]],
-    ) -> Iterator[Record]:
-        for event, outcomes in fed:
-            if event is not None:
-                yield event
-            for outcome in outcomes:
-                bench.see(outcome, now_s)
-                yield outcome
-
-    yield from tell(driver.start())
-    while not driver.session.finished and now_s < until_s:
-        due_s = driver.session.deadline_s
-        now_s = min(bench.next_s, NEVER_S if due_s is None else due_s, next_poll_s)
-        if now_s >= next_poll_s and poll_per_s is not None:
-            bench.poll(now_s)
-            next_poll_s = now_s + 1.0 / poll_per_s
-        if due_s is not None and due_s <= now_s:
-            yield from tell(driver.due(now_s))
-            continue
-        while (out := bench.step(now_s)) is not None:
-            if isinstance(out, Said):
-                yield from tell(driver.feed(Operator(out.t_s, out.word, out.text)))
-            else:
-                for reading in decoder.feed(out.data, out.t_s):
-                    yield from tell(driver.feed(reading))

@@ -17,6 +17,10 @@ TIPS_NAME = "tips together"
 """Name of the place where the two tips touch each other."""
 
 
+REVERSED = " reversed"
+"""Ends the name of an item whose other polarity is asked for."""
+
+
 class Place(NamedTuple):
     """Where the probes are: a name, the part there, and what the contact itself adds in ohm (flux,
     lacquer)."""
@@ -49,10 +53,19 @@ class Board:
         """Switch the unit on once; return whether it came up."""
         return self._rng.random() < (self.starts_fixed if self.fixed else self.starts)
 
+    def discharge(self, name: str) -> None:
+        """Disconnect and discharge a point: from now on no voltage is left there."""
+        self.place(name).part.make_dead()
+
     def place(self, name: str, touch_ohm: float = 0.0, *, flipped: bool = False) -> Place:
-        """Return the place called `name`. Raises SceneError for a name that the board does not have."""
+        """Return the place called `name`. Raises SceneError for a name that the board does not have.
+
+        A name ending in " reversed" is the same point with the tips swapped.
+        """
         if name == TIPS_NAME:
             return Place(TIPS_NAME, Path(0.0), touch_ohm)
+        if name not in self.parts and name.endswith(REVERSED):
+            return self.place(name.removesuffix(REVERSED), touch_ohm, flipped=True)
         if name not in self.parts:
             raise SceneError(
                 f"the session asks for {name!r}, and the practice board has no such point",

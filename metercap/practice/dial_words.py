@@ -12,14 +12,19 @@ _SAID = (
     (re.compile(r"\bcontinuity\b|\bbeep", re.IGNORECASE), Quantity.CONTINUITY),
     (re.compile(r"\b(ohms?|resistance)\b|Ω", re.IGNORECASE), Quantity.RESISTANCE),
 )
-_FIXED = re.compile(r"\b(fixed|fix|lowest) (the )?range\b", re.IGNORECASE)
+_FIXED = re.compile(r"\b(fixed?|lowest)\b[^.;]*\brange\b", re.IGNORECASE)
 _JACKS = re.compile(r"[^.;:()]*\bjacks?\b[^.;:()]*", re.IGNORECASE)
 
 
-def read_dial(text: str) -> Quantity | None:
-    """Return the first quantity that a prompt names, or None. A clause about the jacks names no quantity."""
+def read_dial(text: str, *, continuity: bool = False) -> Quantity | None:
+    """Return the first quantity that a prompt names, or None. A clause about the jacks names no quantity.
+
+    `continuity` takes continuity wherever the prompt allows it.
+    """
     plain = _JACKS.sub(" ", text)
     found = [(match.start(), quantity) for pattern, quantity in _SAID if (match := pattern.search(plain))]
+    if continuity and any(quantity is Quantity.CONTINUITY for _, quantity in found):
+        return Quantity.CONTINUITY
     return min(found, key=lambda pair: pair[0])[1] if found else None
 
 

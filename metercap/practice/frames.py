@@ -95,6 +95,7 @@ _TEXT_UNIT = {
     Quantity.VOLTAGE_DC: "V",
     Quantity.VOLTAGE_AC: "V",
 }
+_TEXT_FLAGS = {"auto": "AUTO", "hold": "HOLD", "rel": "REL", "low_battery": "BAT"}
 
 
 def _lcd14(shown: Shown) -> bytes:
@@ -144,7 +145,8 @@ def _text(shown: Shown) -> bytes:
     sign = "-" if shown.minus else ""
     kind = {Quantity.CONTINUITY: " cont", Quantity.VOLTAGE_AC: " ac", Quantity.VOLTAGE_DC: " dc"}
     unit = f"{shown.range.prefix}{_TEXT_UNIT[shown.quantity]}{kind.get(shown.quantity, '')}"
-    return f"{sign}{value} {unit}\r\n".encode("ascii")
+    flags = "".join(f" {word}" for flag, word in _TEXT_FLAGS.items() if flag in shown.flags)
+    return f"{sign}{value} {unit}{flags}\r\n".encode("ascii")
 
 
 def _pointed(shown: Shown) -> str:

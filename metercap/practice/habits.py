@@ -28,10 +28,14 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         `leaves_open`: of the items that stay silent, those left without a word.
         `wanders`: they go to another item of the row than the one asked for, and notice on its tick.
         `waits_for_go`: they wait for the `go` cue; otherwise they move when their hand is ready.
+    `discharges`: they can take a voltage off that was found, in `discharge_s`; otherwise they say `skip`.
+    `fixes_range`: asked for a fixed range, they fix it. `continuity`: given the choice they take continuity.
     `follows`: "row" keeps the technician's own count along the row of items; "prompt" goes wherever the
-    prompt says. Turning
+    prompt says.
+    Turning
         `far_turns_s` and `near_turns_s`: speed of the screw after those cues. `overshoot_turns`: what the
         hand adds when it stops.
+        `cues`: they turn by the tool's cues; without, by the display alone.
         `knows_way`: share of the first turns that start the right way. `glance_s`: without cues, how often
         they look at the display.
     Pressing
@@ -45,7 +49,7 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     think_s: float = 0.8
     patience_s: float = 5.0
     patience_sd_s: float = 1.0
-    go_s: float = 4.0
+    go_s: float = 8.0
     touch_ohm: float = 0.05
     dirty_touch: float = 0.0
     dirty_ohm: float = 50.0
@@ -58,10 +62,15 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     leaves_open: float = 0.0
     wanders: float = 0.0
     waits_for_go: float = 1.0
+    discharges: bool = True
+    discharge_s: float = 8.0
+    fixes_range: bool = True
+    continuity: bool = False
     follows: Literal["row", "prompt"] = "row"
     far_turns_s: float = 1.0
     near_turns_s: float = 0.2
     overshoot_turns: float = 0.02
+    cues: bool = True
     knows_way: float = 0.5
     glance_s: float = 0.4
     depth: float = 0.85

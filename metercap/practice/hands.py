@@ -1,7 +1,7 @@
 """A simulated technician: sees prompts and cues, moves the probes, says words; and errs as people do.
 
 The technician is one observer and one word source. What they know is what a person would: what the tool says,
-where their own tips are, and their own count along the row of items. They do not see the tool's mind, and the
+where their own tips are, and their own count along a row of items. They do not see the tool's mind, and the
 tool does not see theirs; a mistake is where the two differ.
 
     prompt probe → reach → touch ┬→ (cue contact) → hold → tick → lift → (cue go) → next item
@@ -9,8 +9,8 @@ tool does not see theirs; a mistake is where the two differ.
                                  ├→ cue lift / again → lift → go → the same item once more
                                  └→ slip: lift and touch again at once, the same item or the next
 
-Every action stands in a slot with its time; a new action in a slot replaces the old one, as a hand can do one
-thing. All randomness comes from the generator given.
+Three slots hold what is planned: `move` (the probes), `word` (the mouth) and `dial` (the other hand, on the
+meter).
 """
 
 from __future__ import annotations
@@ -18,352 +18,345 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping, Sequence
 from random import Random
-from typing import ClassVar, NamedTuple, Protocol
+from typing import ClassVar
 
-from metercap.practice.board import AIR, AIR_NAME, TIPS_NAME, Board, Place
-from metercap.practice.dial_words import read_dial
+from metercap.practice.board import TIPS_NAME
+from metercap.practice.body import NEVER_S, Count, Tick, World
+from metercap.practice.fingers import Fingers
 from metercap.practice.habits import Habits
-from metercap.practice.meter import OHMS, Meter
+from metercap.practice.meter import OHMS
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
 
-NEVER_S = float("inf")
-TICKS = (CueKind.PASS, CueKind.FAIL, CueKind.UNSURE, CueKind.ABSENT)
 _COUNT_CHECK = re.compile(r"last tick (?:was )?on (?P<item>[^?]+?)\s*\?", re.IGNORECASE)
+_HOLD_AND_SAY = re.compile(r"\btips on\b.*\bsay yes\b", re.IGNORECASE)
+_SECOND_LOOK = "second look"
+_PASSES_OVER = ("open", "skip", "absent")
+
+LOOK_UP_S = 30.0
+"""A technician with nothing to do looks at the screen this long after the last prompt; invented."""
 
 
-class World(Protocol):
-    """What hands act on; the bench."""
+class Hands(Fingers):
+    """The technician. `rows` gives the items of each step that is walked as a row, in order.
 
-    board: Board
-    meter: Meter
-
-    def put(self, t_s: float, place: Place) -> None:
-        """The probes are at `place` from `t_s` on."""
-        ...
-
-    def say(self, t_s: float, word: str, text: str = "") -> None:
-        """The technician says a word."""
-        ...
-
-    def dial(self, t_s: float, text: str) -> None:
-        """Set the meter as a prompt asked: quantity, range, HOLD and REL off."""
-        ...
-
-
-class Tick(NamedTuple):
-    """A tick the technician heard by contact: when, with the tips where, and which item the tool named."""
-
-    t_s: float
-    here: str
-    named: str
-
-
-class Hands:
-    """The technician. `rows` gives each step's items in the order they are walked."""
+    `ticks` are those heard by contact; `left_silent` the items left without a word; `slipped` counts slips of
+    any kind.
+    """
 
     def __init__(
         self, habits: Habits, world: World, rng: Random, rows: Mapping[str, Sequence[str]] | None = None
     ) -> None:
-        self.habits = habits
-        self.world = world
-        self.rng = rng
+        super().__init__(habits, world, rng)
         self.rows = dict(rows or {})
-        self.here = AIR_NAME
-        self.step = ""
-        self.asked: str | None = None
         self.ticks: list[Tick] = []
         self.left_silent: list[str] = []
         self.slipped = 0
-        self._due: dict[str, tuple[float, Callable[[float], None]]] = {}
+        self._asked: str | None = None
+        """What the tool asks for; None once it has its verdict."""
+        self._redo: str | None = None
+        """What must be touched once more, whatever the count says."""
+        self._holds_for = ""
+        """The point that is held for a `yes`."""
+        self._miscounted = False
+        """They noticed that the tool's count is not their own, and say so at the next count check."""
+        self._heard = self._ticked = self._wandered = self._spoke = self._wait_go = False
+        self._busy_until_s = -NEVER_S
         self._new_step("")
-
-    # What the bench calls
-
-    @property
-    def next_s(self) -> float:
-        """When the next action is due; infinity when nothing is planned."""
-        return min((t_s for t_s, _ in self._due.values()), default=NEVER_S)
-
-    def act(self, t_s: float) -> None:
-        """Do what is due at `t_s`: the earliest planned action."""
-        slot = min(self._due, key=lambda name: self._due[name][0])
-        self._due.pop(slot)[1](t_s)
 
     def see(self, record: Record, t_s: float) -> None:
         """Take in a record at session time `t_s`; only prompts, cues and verdicts reach a technician's
         mind."""
         kind = type(record)
         if kind is Cue:
-            self._on_cue.get(record.cue, Hands._ignore)(self, record, t_s)  # type: ignore[union-attr]
+            react = self._on_cue.get(record.cue)  # type: ignore[union-attr]
         elif kind is Prompt:
             if record.step != self.step:  # type: ignore[union-attr]
                 self._new_step(record.step)  # type: ignore[union-attr]
-            self._on_prompt.get(record.do, Hands._ignore)(self, record, t_s)  # type: ignore[union-attr]
-        elif kind is Verdict and record.step == self.step and record.item == self.asked:  # type: ignore[union-attr]
-            self.asked = None
+            react = self._on_prompt.get(record.do)  # type: ignore[union-attr]
+        else:
+            if kind is Verdict and record.item == self._asked:  # type: ignore[union-attr]
+                self._asked = None
+            return
+        if react is not None:
+            react(self, record, t_s)
 
-    def plan(self, slot: str, t_s: float, act: Callable[[float], None]) -> None:
-        """Plan an action; what stood in the slot is dropped."""
-        self._due[slot] = (t_s, act)
-
-    def drop(self, *slots: str) -> None:
-        """Plan nothing in these slots."""
-        for slot in slots:
-            self._due.pop(slot, None)
-
-    def reaction_s(self) -> float:
-        """Return one reaction time in seconds, never under 0.12."""
-        return max(0.12, self.rng.gauss(self.habits.reaction_s, self.habits.reaction_sd_s))
-
-    def chance(self, share: float) -> bool:
-        """Draw whether a habit shows this time."""
-        return share > 0.0 and self.rng.random() < share
-
-    # Mind
+    # --- mind
 
     def _new_step(self, step: str) -> None:
         self.step = step
-        self._row = list(self.rows.get(step, ()))
-        self._done: str | None = None
-        self._redo: str | None = None
-        self._lost_count = self.habits.follows == "prompt"
-        self._heard = self._ticked = self._wandered = self._worded = False
-        self._wait_go = False
-        self._lifted_s = -NEVER_S
-        self._last = AIR_NAME
-        self.asked = None
+        self._count = Count(self.rows.get(step, ()))
+        self._asked = self._redo = None
+        self._holds_for = ""
+        self._miscounted = False
+        self._by_prompt = self.habits.follows == "prompt"
+        self.drop("word")
 
     def _goal(self) -> str | None:
         """Return where the technician means to go next, by their own count or by the prompt."""
         if self._redo is not None:
             return self._redo
-        if self._lost_count or self.asked is None or self.asked not in self._row:
-            return self.asked
-        at = self._row.index(self._done) + 1 if self._done in self._row else 0
-        return self._row[at] if at < len(self._row) else None
+        if self._by_prompt or self._asked is None or self._asked not in self._count:
+            return self._asked
+        return self._count.next()
 
-    # Prompts
+    # --- prompts
 
     def _probe(self, prompt: Prompt, t_s: float) -> None:
-        self.asked = prompt.item
+        self._asked, self._holds_for, self._spoke = prompt.item, "", False
+        self.plan("look", t_s + LOOK_UP_S, self._look_up)
+        if _SECOND_LOOK in prompt.say:
+            self._by_prompt = True
         goal = self._goal()
         if goal is None:
             # By their own count the row is finished, yet the tool asks for one more: the two counts differ.
-            self._lost_count = True
-            self.plan("word", t_s + self.reaction_s() + self.habits.think_s, lambda at_s: self._word(at_s, "skip"))
-            return
-        if self.here == goal and not self._ticked:
-            return
-        if self.here:
-            if "move" not in self._due:
+            self._by_prompt = self._miscounted = True
+            self._say_soon(t_s, "skip")
+            if self.here and not self.planned("move"):
+                self.plan("move", t_s + self.reaction_s(), self.take_off)
+        elif self.here:
+            if self.here == goal and not self._ticked:
+                self.plan("word", t_s + self.patience_s(), self._give_up)
+            elif not self.planned("move"):
                 self._plan_lift(t_s)
-        elif "move" not in self._due or not self._wait_go:
+        elif not self._wait_go or not self.planned("move"):
             self._plan_touch(t_s)
 
     def _short(self, prompt: Prompt, t_s: float) -> None:
-        self.asked = prompt.item
-        if self.here != TIPS_NAME:
-            self._redo = TIPS_NAME
-            self._leave(t_s)
-            self._plan_touch(t_s)
-
-    def _lift_now(self, prompt: Prompt, t_s: float) -> None:
-        self._redo = None
-        self.drop("move", "word")
-        if self.here:
-            self.plan("move", t_s + self.reaction_s(), self._lift_and_rest)
-
-    def _confirm(self, prompt: Prompt, t_s: float) -> None:
-        self._answer_with("yes", t_s)
-
-    def _answer(self, prompt: Prompt, t_s: float) -> None:
-        asked = _COUNT_CHECK.search(prompt.say)
-        if asked is None:
-            self._answer_with("yes", t_s)
+        self._asked, self._holds_for, self._spoke = prompt.item, "", False
+        self._redo = TIPS_NAME
+        if self.here == TIPS_NAME:
+            self.plan("move", t_s + self.reaction_s(), lambda at_s: self._lift(at_s, heed=True))
             return
         self.drop("move", "word")
         if self.here:
-            self.plan("move", t_s + self.reaction_s(), self._lift_and_rest)
-        mine = self.ticks[-1].here if self.ticks else ""
-        self._answer_with("yes" if asked["item"].strip() == mine else "no", t_s)
+            self.take_off(t_s)
+        self._plan_touch(t_s)
+
+    def _lift_prompt(self, prompt: Prompt, t_s: float) -> None:
+        self._redo = None
+        self._away(t_s)
+
+    def _confirm(self, prompt: Prompt, t_s: float) -> None:
+        self._away(t_s)
+        self._say_soon(t_s, "yes")
+
+    def _answer(self, prompt: Prompt, t_s: float) -> None:
+        if asked := _COUNT_CHECK.search(prompt.say):
+            mine = self.ticks[-1].here if self.ticks else ""
+            right = asked["item"].strip() == mine and not self._miscounted
+            self._miscounted = False
+            self._away(t_s)
+            self._say_soon(t_s, "yes" if right else "no")
+        elif prompt.item is not None and _HOLD_AND_SAY.search(prompt.say):
+            self._hold(prompt.item, t_s)
+        else:
+            self._say_soon(t_s, "yes")
+
+    def _hold(self, item: str, t_s: float) -> None:
+        """Hold both tips on a point, and say yes while they are on it."""
+        self._asked, self._redo, self._holds_for, self._spoke = item, item, item, False
+        if self.here == item and not self._ticked:
+            self._say_soon(t_s, "yes")
+        elif not self.here or not self.planned("move"):
+            self.drop("move", "word")
+            if self.here:
+                self._plan_lift(t_s)
+            else:
+                self._plan_touch(t_s)
 
     def _dial(self, prompt: Prompt, t_s: float) -> None:
-        if read_dial(prompt.say) is not None or prompt.do is Do.WAIT:
-            self.plan("dial", t_s + self.reaction_s() + 1.5, lambda at_s: self.world.dial(at_s, prompt.say))
+        if prompt.item is None and not self.habits.fixes_range:
+            return
+        if prompt.item is not None:  # what blocks the item; the range, asked with none, is a tip for later
+            self._away(t_s)
+        self.plan("dial", t_s + self.reaction_s() + 1.5, lambda at_s: self.world.dial(at_s, prompt.say))
 
-    # Cues
+    def _stop_prompt(self, prompt: Prompt, t_s: float) -> None:
+        if self.tool_away(prompt.say):
+            self.hands_off(t_s)
+            if not self.here:
+                self._probe(prompt, t_s)
+        else:
+            self._make_safe(prompt, t_s)
+
+    def _make_safe(self, prompt: Prompt, t_s: float) -> None:
+        """Voltage was found: lift, disconnect and discharge; who cannot, leaves the item for later."""
+        self._away(t_s)
+        item = prompt.item or self.last
+        if self.habits.discharges:
+            self._busy_until_s = t_s + self.habits.discharge_s
+            self.plan("dial", self._busy_until_s, lambda at_s: self.world.board.discharge(item))
+            if self._holds_for:
+                self._redo = item
+                self._plan_touch(t_s)
+        else:
+            self._count.done = item
+            self._say_soon(t_s + 1.0, "skip")
+
+    # --- cues
 
     def _contact(self, cue: Cue, t_s: float) -> None:
         self._heard = True
-        if self.here:
+        if self.at_work:
+            self.drop("word")
+        elif self.here and not self._holds_for:
             # Somebody who holds for this long without a tick tries once more.
-            self.plan("word", t_s + 3 * self.habits.patience_s, self._fidget)
+            self.plan("word", t_s + 3 * self.habits.patience_s, self._try_once_more)
 
     def _tick(self, cue: Cue, t_s: float) -> None:
-        worded, self._worded = self._worded, False
-        here = self.here or self._last
-        self._redo = None
-        if here == TIPS_NAME:
-            self.drop("word")
-            self.plan("move", t_s + self.reaction_s(), self._lift_and_rest)
-            return
-        if not worded and here:
+        if self._spoke or cue.step != self.step:
+            return  # what one's own word brought about, or a correction of earlier items
+        here = self.here or self.last
+        self._redo, self._holds_for = None, ""
+        if cue.item == self._asked:
+            self._asked = None
+        if here != TIPS_NAME:
             self.ticks.append(Tick(t_s, here, cue.item))
         if not self.here:
             return
+        self.drop("word")
         if self._wandered:
             self._wandered = False
             self.plan("word", t_s + self.reaction_s() + 0.5, lambda at_s: self._word(at_s, "back"))
         else:
-            self._done = self.here
-            self.drop("word")
+            self._count.done = self.here
         self._ticked = True
         self._plan_lift(t_s)
 
     def _go(self, cue: Cue, t_s: float) -> None:
         if self._wait_go and not self.here:
             self._wait_go = False
-            ready_s = self._lifted_s + self._move_s()
-            self.plan("move", max(ready_s, t_s + self.reaction_s()), self._touch)
+            ready_s = max(self.lifted_s + self.move_s(), t_s + self.reaction_s(), self._busy_until_s)
+            self.plan("move", ready_s, self._touch)
 
     def _lift_cue(self, cue: Cue, t_s: float) -> None:
         self.drop("word")
         if self.here:
             self._heard = True
             self.plan("move", t_s + self.reaction_s(), lambda at_s: self._lift(at_s, heed=True))
-        if self.world.meter.hold or self.world.meter.rel:
-            self.plan("dial", t_s + self.reaction_s() + 1.0, lambda at_s: self.world.dial(at_s, ""))
+        elif self.planned("move"):
+            self._wait_go = True  # off already: stay off until the tool is certain of it
+            self.plan("move", t_s + self.habits.go_s, self._touch)
 
     def _again(self, cue: Cue, t_s: float) -> None:
-        if self._ticked:
+        if self._ticked and self.here:
             return
         self.drop("word")
-        if not self.here or self.here == self._last:
-            self._redo = self._last or None
-            if self._done == self._last:
-                self._done = self._before(self._last)
-        else:
-            self._redo = self._last
+        self._redo = self.last or None
+        if self._count.done == self.last:
+            self._count.done = self._count.before(self.last)
         if self.here:
             self._heard = True
             self.plan("move", t_s + self.reaction_s(), lambda at_s: self._lift(at_s, heed=True))
         elif self._redo is not None:
             self._wait_go = False
-            self.plan("move", t_s + self.reaction_s() + 0.5 * self._move_s(), self._touch)
+            self.plan("move", t_s + self.reaction_s() + 0.5 * self.move_s(), self._touch)
 
     def _waiting(self, cue: Cue, t_s: float) -> None:
-        if not self.here and not self._due and self._goal() is not None:
-            self._plan_touch(t_s)
+        self._look_up(t_s)
+
+    def _look_up(self, t_s: float) -> None:
+        """Look at the screen: whoever is idle although the tool asks for something does that."""
+        if self._asked is None:
+            return
+        self.plan("look", t_s + LOOK_UP_S, self._look_up)
+        if self.here or self.planned("move") or self.planned("word"):
+            return
+        if self._goal() is None:
+            self._by_prompt = True
+            self._miscounted = self._miscounted or self._asked != self.last
+        self._plan_touch(t_s)
 
     def _stop(self, cue: Cue, t_s: float) -> None:
-        """Voltage where none should be: away with the tips, and on with the word that leaves the item for
-        later."""
+        if not self.stop_turning(t_s):
+            self._away(t_s)
+
+    def _hazard(self, cue: Cue, t_s: float) -> None:
+        if not self.back_off(t_s):
+            self._away(t_s)
+
+    # --- moves
+
+    def _away(self, t_s: float) -> None:
         self.drop("move", "word")
+        self._wait_go = False
         if self.here:
-            self._done = self.here
-            self.plan("move", t_s + self.reaction_s(), self._lift_and_rest)
-        wait_s = self.reaction_s() + self.habits.think_s + 1.0
-        self.plan("word", t_s + wait_s, lambda at_s: self._word(at_s, "skip"))
-
-    def _ignore(self, record: Record, t_s: float) -> None:
-        pass
-
-    # Moves
-
-    def _move_s(self) -> float:
-        return max(0.3, self.rng.gauss(self.habits.move_s, self.habits.move_sd_s))
+            self.plan("move", t_s + self.reaction_s(), self.take_off)
 
     def _plan_lift(self, t_s: float) -> None:
         self.plan("move", t_s + self.reaction_s(), self._lift)
 
     def _plan_touch(self, t_s: float) -> None:
         self._wait_go = False
-        self.plan("move", t_s + self.reaction_s() + self._move_s(), self._touch)
-
-    def _leave(self, t_s: float) -> None:
-        self.drop("move", "word")
-        if self.here:
-            self._off(t_s)
-
-    def _off(self, t_s: float) -> None:
-        self.here = AIR_NAME
-        self._lifted_s = t_s
-        self.world.put(t_s, AIR)
-
-    def _lift_and_rest(self, t_s: float) -> None:
-        self._off(t_s)
+        self.plan("move", max(t_s + self.reaction_s(), self._busy_until_s) + self.move_s(), self._touch)
 
     def _lift(self, t_s: float, heed: bool = False) -> None:
-        ticked, habits, item = self._ticked, self.habits, self.here
-        self._off(t_s)
-        if not heed and ticked and self._heard:
-            if self.chance(habits.doubles):
-                self.slipped += 1
-                gap_s = self.rng.uniform(0.1, 2 * habits.slip_s)
-                self.plan("move", t_s + gap_s, lambda at_s: self._double(at_s, item))
-                return
-            if self.chance(habits.early):
-                self.slipped += 1
-                self.plan("move", t_s + self.rng.uniform(0.05, habits.slip_s), self._touch)
-                return
-        self._wait_go = heed or (self._heard and self.rng.random() < habits.waits_for_go)
-        self.plan("move", t_s + (habits.go_s if self._wait_go else self._move_s()), self._touch)
-
-    def _double(self, t_s: float, item: str) -> None:
-        self._on(t_s, item)
-        self._ticked = True
-        self.plan("move", t_s + self.rng.uniform(0.2, 1.0), lambda at_s: self._lift(at_s, heed=True))
+        habits, item = self.habits, self.here
+        after_tick = self._ticked and self._heard and not heed
+        self.take_off(t_s)
+        if after_tick and self.chance(habits.doubles):
+            self.slipped += 1
+            self.plan("move", t_s + self.rng.uniform(0.1, 2 * habits.slip_s), lambda at_s: self._double(at_s, item))
+        elif after_tick and self.chance(habits.early):
+            self.slipped += 1
+            self.plan("move", t_s + self.rng.uniform(0.05, habits.slip_s), self._touch)
+        else:
+            self._wait_go = heed or (self._heard and self.rng.random() < habits.waits_for_go)
+            pause_s = habits.go_s if self._wait_go else self.move_s()
+            self.plan("move", max(t_s + pause_s, self._busy_until_s), self._touch)
 
     def _touch(self, t_s: float) -> None:
         self._wait_go = False
         goal = self._goal()
         if goal is None:
             return
-        self._wandered = goal != TIPS_NAME and self.chance(self.habits.wanders)
-        item = self._neighbour(goal) if self._wandered else goal
-        self._on(t_s, item)
+        wanders = goal in self._count and self.chance(self.habits.wanders)
+        item = self.rng.choice([self._count.before(goal) or goal, self._count.after(goal) or goal]) if wanders else goal
+        self._land(t_s, item)
         if item == TIPS_NAME:
             return
-        if self._wandered:
+        if self._holds_for:
+            self._say_soon(t_s, "yes")
+            return
+        if item != goal:
+            self._wandered = True
             self.plan("move", t_s + self.rng.uniform(0.5, 2.0), lambda at_s: self._lift(at_s, heed=True))
         elif self.chance(self.habits.slips):
             self.plan("move", t_s + self.rng.uniform(0.1, 1.2), self._slip)
         elif self.chance(self.habits.on_beep):
             self._lift_on_sign(t_s)
-        patience_s = max(2.0, self.rng.gauss(self.habits.patience_s, self.habits.patience_sd_s))
-        self.plan("word", t_s + patience_s, self._give_up)
 
-    def _on(self, t_s: float, item: str) -> None:
-        habits = self.habits
-        ohm = 0.0
-        if item != TIPS_NAME:
-            ohm = habits.touch_ohm * self.rng.uniform(0.5, 1.5)
-            if self.chance(habits.dirty_touch):
-                ohm += self.rng.uniform(0.02, 1.0) * habits.dirty_ohm
-        self.here = self._last = item
-        self._heard = self._ticked = False
+    def _land(self, t_s: float, item: str) -> None:
+        self.put_on(t_s, item)
+        self._heard = self._ticked = self._wandered = False
         if self._redo == item != TIPS_NAME:
             self._redo = None
-        self.world.put(t_s, self.world.board.place(item, ohm))
+        if item != TIPS_NAME:
+            self.plan("word", t_s + self.patience_s(), self._give_up)
+
+    def _double(self, t_s: float, item: str) -> None:
+        """Touch the ticked item once more, and leave it."""
+        self._land(t_s, item)
+        self.drop("word")
+        self._ticked = True
+        self.plan("move", t_s + self.rng.uniform(0.2, 1.0), lambda at_s: self._lift(at_s, heed=True))
 
     def _slip(self, t_s: float) -> None:
         """The tip slides off for a moment, and lands on the same item or already on the next."""
-        item = self.here
-        ticked, heard = self._ticked, self._heard
+        item, ticked, heard = self.here, self._ticked, self._heard
         self.slipped += 1
-        if self.chance(self.habits.slips_next) and item in self._row[:-1]:
-            self._done = item
-            item = self._row[self._row.index(item) + 1]
-            heard = ticked = False
-        self._off(t_s)
+        onward = self._count.after(item) if self.chance(self.habits.slips_next) else None
+        if onward is not None and not ticked:
+            self._count.done = item
+        self.take_off(t_s)
 
-        def back(at_s: float) -> None:
-            self._on(at_s, item)
-            self._heard, self._ticked = heard, ticked
-            if ticked:
+        def land(at_s: float) -> None:
+            self._land(at_s, onward or item)
+            if onward is None and ticked:
+                self._heard, self._ticked = heard, ticked
                 self._plan_lift(at_s)
 
-        self.plan("move", t_s + self.rng.uniform(0.05, self.habits.slip_s), back)
+        self.plan("move", t_s + self.rng.uniform(0.05, self.habits.slip_s), land)
 
     def _lift_on_sign(self, t_s: float) -> None:
         """Lift on the meter's own sign: the beeper, or the first number that its display shows."""
@@ -372,67 +365,65 @@ class Hands:
         if place.part.seen(t_s).ohm == float("inf"):
             return
         sign_s = 0.1 if meter.beeps(place, t_s) else self.rng.uniform(0.5, 1.5) * meter.conversion_s
-        self.plan("move", t_s + sign_s + self.reaction_s(), self._lift_done)
+        self.plan("move", t_s + sign_s + self.reaction_s(), self._lift_as_done)
 
-    def _lift_done(self, t_s: float) -> None:
-        self._done = self.here
+    def _lift_as_done(self, t_s: float) -> None:
+        self._count.done = self.here
         self.slipped += 1
-        self._off(t_s)
-        self.plan("move", t_s + self._move_s(), self._touch)
+        self.drop("word")
+        self.take_off(t_s)
+        self.plan("move", t_s + self.move_s(), self._touch)
 
     def _give_up(self, t_s: float) -> None:
-        """Silence for as long as patience lasts: the word `open`, or away without a word."""
-        if not self.here or self.world.meter.quantity not in OHMS:
+        """Silence for as long as patience lasts: the word `open`, or away without one. In volts zero is a
+        value: `yes`."""
+        if not self.here or self.here == TIPS_NAME:
             return
-        item = self.here
-        self._done = item
-        if self.chance(self.habits.leaves_open):
+        if self.world.meter.quantity not in OHMS:
+            self._word(t_s, "yes")
+            return
+        self._count.done = item = self.here
+        if item not in self.left_silent and self.chance(self.habits.leaves_open):
             self.left_silent.append(item)
-            self._off(t_s)
-            self.plan("move", t_s + self._move_s(), self._touch)
+            self.take_off(t_s)
+            self.plan("move", t_s + self.move_s(), self._touch)
         else:
             self._word(t_s, "open")
 
-    def _fidget(self, t_s: float) -> None:
+    def _try_once_more(self, t_s: float) -> None:
         if self.here and not self._ticked:
             self._redo = self.here
             self._lift(t_s, heed=True)
 
-    def _neighbour(self, item: str) -> str:
-        if item not in self._row:
-            return item
-        at = self._row.index(item) + self.rng.choice((-1, 1))
-        return self._row[min(max(at, 0), len(self._row) - 1)]
-
-    def _before(self, item: str) -> str | None:
-        at = self._row.index(item) if item in self._row else 0
-        return self._row[at - 1] if at else None
-
-    # Words
+    # --- words
 
     def _word(self, t_s: float, word: str) -> None:
-        self._worded = word in ("open", "skip", "absent")
+        self._spoke = word in _PASSES_OVER or word == "no"
         self.world.say(t_s, word)
 
-    def _answer_with(self, word: str, t_s: float) -> None:
+    def _say_soon(self, t_s: float, word: str) -> None:
         self.plan("word", t_s + self.reaction_s() + self.habits.think_s, lambda at_s: self._word(at_s, word))
 
     _on_prompt: ClassVar[dict[Do, Callable[..., None]]] = {
         Do.PROBE: _probe,
         Do.SHORT: _short,
-        Do.LIFT: _lift_now,
+        Do.LIFT: _lift_prompt,
         Do.CONFIRM: _confirm,
         Do.ANSWER: _answer,
         Do.DIAL: _dial,
-        Do.WAIT: _dial,
+        Do.STOP: _stop_prompt,
+        **Fingers.finger_prompts,
     }
     _on_cue: ClassVar[dict[CueKind, Callable[..., None]]] = {
         CueKind.CONTACT: _contact,
-        **dict.fromkeys(TICKS, _tick),
+        CueKind.PASS: _tick,
+        CueKind.FAIL: _tick,
+        CueKind.UNSURE: _tick,
         CueKind.GO: _go,
         CueKind.LIFT: _lift_cue,
         CueKind.AGAIN: _again,
         CueKind.WAITING: _waiting,
         CueKind.STOP: _stop,
-        CueKind.HAZARD: _stop,
+        CueKind.HAZARD: _hazard,
+        **Fingers.turn_cues,
     }

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from random import Random
 
-from metercap.practice.parts import OPEN_OHM, Seen
+from metercap.practice.parts import OPEN_OHM, Passive, Seen
 
 TRAVEL_S = 0.06
 """Time a plunger takes for its whole travel, in seconds; invented."""
 
 
-class Switch:
+class Switch(Passive):
     """A switch with a plunger; normally open (`no`) or normally closed (`nc`).
 
     A press pushes the plunger to a depth of its own, a share of the travel. The contact changes over beyond
@@ -81,9 +81,6 @@ class Switch:
             closed = self._rng.random() < 0.5
         return Seen(self.ohm if closed else OPEN_OHM)
 
-    def carry(self, current_a: float, t_s: float, dt_s: float) -> None:
-        """A contact keeps no charge."""
-
     def _start(self, t_s: float, depth: float) -> None:
         self._from, self._to = self._to, depth
         self._moved_s = self._now_s = t_s
@@ -93,7 +90,7 @@ class Switch:
         self.gap_to = self.gap_from + (self.gap_to - self.gap_from) * share
 
 
-class Connector:
+class Connector(Passive):
     """A closed path that drops out while its cable is flexed: `drops_per_s` dropouts of about `drop_s` each.
 
     Lengths and distances are exponential (a Poisson process); at rest the path is sound.
@@ -128,9 +125,6 @@ class Connector:
         while t_s >= self._to_s:
             self._next(self._to_s)
         return Seen(OPEN_OHM if t_s >= self._from_s else self.ohm)
-
-    def carry(self, current_a: float, t_s: float, dt_s: float) -> None:
-        """A path keeps no charge."""
 
     def _next(self, t_s: float) -> None:
         if self.drops_per_s <= 0:

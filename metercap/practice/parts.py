@@ -41,8 +41,22 @@ class Part(Protocol):
         """Let the meter's current flow into the red tip's point for the `dt_s` that end at `t_s`."""
         ...
 
+    def make_dead(self) -> None:
+        """Disconnect and discharge it."""
+        ...
 
-class Path:
+
+class Passive:
+    """What keeps no charge and is no source."""
+
+    def carry(self, current_a: float, t_s: float, dt_s: float) -> None:
+        """The meter's current leaves no trace."""
+
+    def make_dead(self) -> None:
+        """There is nothing to take off."""
+
+
+class Path(Passive):
     """A plain path: a resistor, a fuse, the tips together, or open air. `ohm` may be changed by the scene."""
 
     steady = True
@@ -55,11 +69,12 @@ class Path:
         """Return the path's resistance and whatever small voltage lies along it."""
         return Seen(self.ohm, self.volt)
 
-    def carry(self, current_a: float, t_s: float, dt_s: float) -> None:
-        """A plain path keeps no charge."""
+    def make_dead(self) -> None:
+        """Whatever drove a voltage along it is disconnected."""
+        self.volt = 0.0
 
 
-class Source:
+class Source(Passive):
     """A cell or a supply rail: volts behind an internal resistance, with an optional load across it.
 
     `alive` is false for a rail of an unpowered unit, which then looks like `dead_ohm` to ground. Under a load
@@ -85,8 +100,13 @@ class Source:
         share = self.load_ohm / (self.load_ohm + self.ohm)
         return Seen(self.ohm * share, self.volt * share, self.volt_ac * share)
 
-    def carry(self, current_a: float, t_s: float, dt_s: float) -> None:
-        """The meter's microamperes do not move a source."""
+    def put_load(self, ohm: float | None) -> None:
+        """Put a load across it, or take it off (None)."""
+        self.load_ohm = ohm
+
+    def make_dead(self) -> None:
+        """The unit is switched off and disconnected."""
+        self.alive = False
 
 
 class Capacitor:
@@ -120,6 +140,10 @@ class Capacitor:
         end_volt = current_a * self.bleed_ohm
         self._volt = end_volt + (self._volt - end_volt) * math.exp(-dt_s / (self.bleed_ohm * self.farad))
 
+    def make_dead(self) -> None:
+        """Discharge it, through a resistor."""
+        self._volt = 0.0
+
     def _decay_to(self, t_s: float) -> None:
         dt_s = t_s - self._t_s
         if dt_s <= 0:
@@ -129,7 +153,7 @@ class Capacitor:
             self._volt *= math.exp(-dt_s / (self.bleed_ohm * self.farad))
 
 
-class Trimmer:
+class Trimmer(Passive):
     """A trimmer between wiper and one end: travel, backlash, a dirty spot on the track, wiper noise while it
     moves.
 
@@ -199,9 +223,6 @@ class Trimmer:
                 return Seen(OPEN_OHM)
             ohm += abs(self._rng.gauss(0.0, self.noise_ohm))
         return Seen(ohm)
-
-    def carry(self, current_a: float, t_s: float, dt_s: float) -> None:
-        """A track keeps no charge."""
 
     def _move_to(self, t_s: float) -> None:
         dt_s = t_s - self._t_s

@@ -12,6 +12,8 @@
     names = "F1..F4"
     kind = "fuse"
     ohm = 0.12
+    [rows]                  steps whose items are walked as a row; the technician keeps a count of their own
+    there fuses = "F1..F12"
     [truth.fuses]           a step's id; items or lists of items, and the verdict (or verdicts) that is true
     "F1..F12" = "pass"      single names override lists
     F9 = "fail"
@@ -205,6 +207,7 @@ class Scene(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     meter: MeterSpec = MeterSpec()
     hands: Habits = Habits()
     truth: dict[str, dict[str, VerdictKind | list[VerdictKind]]] = {}
+    rows: dict[str, str] = {}
     alias: dict[str, str] = {}
     mishap: list[Mishap] = []
     starts: float = 1.0
@@ -344,9 +347,9 @@ def _check(scene: Scene, where: str) -> None:
     for name, part in scene.alias.items():
         if part not in seen:
             raise SceneError(f"there is no part {part!r}", where=f"{where}, alias.{name}")
-    for step, told in scene.truth.items():
-        for items in told:
-            try:
-                expand_items(items)
-            except ValueText as error:
-                raise SceneError(error.what, where=f"{where}, truth.{step}", hint=error.hint) from error
+    told = [(f"truth.{step}", items) for step, truth in scene.truth.items() for items in truth]
+    for field, items in [*told, *((f"rows.{step}", items) for step, items in scene.rows.items())]:
+        try:
+            expand_items(items)
+        except ValueText as error:
+            raise SceneError(error.what, where=f"{where}, {field}", hint=error.hint) from error

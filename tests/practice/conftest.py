@@ -23,6 +23,8 @@ family = "text"
 names = "F1..F12"
 kind = "fuse"
 ohm = 0.1
+[rows]
+fuses = "F1..F12"
 [truth.fuses]
 "F1..F12" = "pass"
 """
@@ -37,6 +39,9 @@ class TextDecoder:
     def feed(self, data: bytes, t_s: float) -> list[Reading | Garbage]:
         *lines, self._rest = (self._rest + data).split(b"\r\n")
         return [self._reading(line.decode(), t_s) for line in lines]
+
+    def flush(self, t_s: float) -> list[Reading | Garbage]:
+        return []
 
     @staticmethod
     def _reading(line: str, t_s: float) -> Reading:
@@ -54,6 +59,8 @@ class MiniSession:
         self.items = items
         self.finished = False
         self.deadline_s: float | None = None
+        self.end_reason = "done"
+        self.wanted = self.wanted_range = None
         self._at = 0
         self._good: list[float] = []
         self._off_s: float | None = None
@@ -110,6 +117,9 @@ class MiniSession:
             self.finished = True
         elif word == "open" and not self._asking:
             return self._tick(t_s, VerdictKind.FAIL)
+        elif word == "skip" and not self._asking:
+            self._at += 1
+            return [self._prompt(t_s)]
         return []
 
 
@@ -119,8 +129,8 @@ class MiniDriver:
     def __init__(self, items: list[str]) -> None:
         self.session = MiniSession(items)
 
-    def start(self) -> Iterator[tuple[Event | None, list[Outcome]]]:
-        yield None, self.session.start(0.0)
+    def start(self) -> list[Outcome]:
+        return self.session.start(0.0)
 
     def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
         yield event, self.session.feed(event)

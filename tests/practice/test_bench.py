@@ -10,8 +10,9 @@ import msgspec
 import pytest
 
 from metercap.errors import SceneError
-from metercap.practice.bench import Bench, Chunk, run
+from metercap.practice.bench import Bench, Chunk
 from metercap.practice.scene import Mishap, Scene
+from metercap.practice.study import run
 from metercap.records import Do, Prompt
 
 LCD_BYTE_S = 10 / 2400

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
+from metercap import wire
 from metercap.errors import SceneError
 from metercap.practice.dials import Range, Shown, ladder
 from metercap.practice.frames import FAMILIES, draw
+from metercap.profiles import find_meter
 from metercap.quantity import Quantity
-from metercap.reading import State
+from metercap.reading import Reading, State
 
 KOHM = Range(1, "k", 3)
 
@@ -74,6 +78,39 @@ def test_every_range_draws_and_has_a_length(family: str) -> None:
         for at in ladder(quantity, counts):
             frame = draw(family, shown(digits, at, quantity))
             assert family == "text" or len(frame) == 14
+
+
+@pytest.mark.parametrize("family", FAMILIES)
+def test_the_decoder_reads_what_was_drawn(family: str) -> None:
+    """Two independent readings of each format agree: value, quantity, state and the flags that the format can
+    carry."""
+    profile = find_meter(family)
+    counts = 22_000 if family == "digits14" else 4_000
+    carried = set() if family == "polled-line" else {"auto", "hold", "rel", "low_battery"}
+    texts = ("00000", "00012", "12345", "21999") if counts > 10_000 else ("0000", "0012", "1234", "3999")
+    cases = itertools.product(
+        (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.VOLTAGE_DC, Quantity.VOLTAGE_AC),
+        texts,
+        (State.OK, State.OVER),
+        (False, True),
+        ((), ("auto",), ("hold",), ("rel",), ("low_battery",)),
+    )
+    for quantity, digits, state, minus, flags in cases:
+        if minus and (state is State.OVER or int(digits) == 0 or quantity is Quantity.VOLTAGE_AC):
+            continue
+        for at in ladder(quantity, counts):
+            text = digits if state is State.OK else ""
+            drawn = shown(text, at, quantity, state=state, minus=minus, flags=frozenset(flags))
+            decoder = wire.decoder(profile)
+            (read,) = decoder.feed(draw(family, drawn), 1.0)
+            assert isinstance(read, Reading), (drawn, read)
+            # The polled line has one mode for resistance and continuity.
+            alike = {Quantity.CONTINUITY: Quantity.RESISTANCE} if family == "polled-line" else {}
+            assert read.quantity is alike.get(quantity, quantity)
+            assert (read.value, read.state) == (drawn.value, state)
+            assert carried.intersection(flags) <= set(read.flags)
+            if state is State.OK:
+                assert read.resolution == at.resolution
 
 
 def test_an_unknown_family_is_refused() -> None:

@@ -9,9 +9,11 @@ from typing import Any
 import msgspec
 import pytest
 
-from metercap.practice.bench import Bench, run
+from metercap.practice.bench import Bench
 from metercap.practice.dial_words import read_dial, wants_fixed_range
+from metercap.practice.parts import Path
 from metercap.practice.scene import Scene
+from metercap.practice.study import run
 from metercap.quantity import Quantity
 from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record, Verdict, VerdictKind
 
@@ -177,7 +179,13 @@ def test_flux_adds_to_the_reading(twelve: Scene, mini: Any, text_decoder: Any) -
 def test_dial_words(say: str, wanted: str | None) -> None:
     """A technician understands what to turn the dial to; the jacks in the sentence do not mislead them."""
     assert read_dial(say) == (None if wanted is None else Quantity(wanted))
-    assert wants_fixed_range("choose the lowest ohm range") is False
+
+
+def test_range_words() -> None:
+    """A fixed range is understood in the words that prompts use, and nowhere else."""
+    assert wants_fixed_range("choose the lowest ohm range")
+    assert wants_fixed_range("auto range costs time at every item: fix the lowest ohm range if the meter can")
+    assert not wants_fixed_range("set the meter to ohms")
 
 
 def test_tips_go_together_for_zero_and_apart_at_its_tick(twelve: Scene) -> None:
@@ -205,16 +213,34 @@ def test_a_dial_prompt_turns_the_meter_and_takes_hold_off(twelve: Scene) -> None
     assert not bench.meter.hold
 
 
-def test_voltage_in_the_circuit_makes_them_lift_and_skip(twelve: Scene) -> None:
-    """The cue stop: tips away, and the word that leaves the item for a second look."""
+def test_voltage_in_the_circuit_is_taken_off_before_the_next_touch(twelve: Scene) -> None:
+    """The prompt stop: tips away, disconnect and discharge, and only then, when asked again, back to the
+    item."""
     bench = Bench(twelve)
+    bench.board.parts["F1"] = Path(0.1, volt=-0.05)
     bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
     _pass_time(bench, 3.0)
     assert bench.touches[-1].name == "F1"
     bench.see(Cue(3.0, "fuses", "F1", CueKind.STOP), 3.0)
-    said = _pass_time(bench, 8.0)
+    bench.see(Prompt(3.0, "fuses", "F1", Do.STOP, "F1: voltage in the circuit: lift"), 3.0)
+    assert _pass_time(bench, 5.0) == []
     assert bench.touches[-1].name == ""
-    assert [word for word, *_ in said] == ["skip"]
+    bench.see(Cue(5.0, "fuses", "F1", CueKind.GO), 5.0)
+    bench.see(Prompt(5.0, "fuses", "F1", Do.PROBE, "F1: probe"), 5.0)
+    _pass_time(bench, 20.0)
+    assert bench.touches[-1].name == "F1"
+    assert bench.touches[-1].t_s > 11.0
+    assert bench.board.parts["F1"].seen(20.0).volt == 0.0
+
+
+def test_who_cannot_take_a_voltage_off_skips(twelve: Scene) -> None:
+    """discharges = false: the word that leaves the item for a second look."""
+    bench = Bench(with_habits(twelve, discharges=False))
+    bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
+    _pass_time(bench, 3.0)
+    bench.see(Prompt(3.0, "fuses", "F1", Do.STOP, "F1: voltage in the circuit: lift"), 3.0)
+    assert [word for word, *_ in _pass_time(bench, 8.0)] == ["skip"]
+    assert bench.touches[-1].name == ""
 
 
 def _pass_time(bench: Bench, until_s: float) -> list[tuple[str, float]]:

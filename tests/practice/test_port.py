@@ -32,7 +32,7 @@ def test_lines_arrive_through_a_real_port_at_the_meters_rate(twelve: Scene) -> N
         start_s = time.monotonic()
         lines = [opened.read_until(b"\r\n") for _ in range(20)]
         took_s = time.monotonic() - start_s
-    assert all(line.endswith(b"ohm\r\n") for line in lines)
+    assert all(line.endswith(b"ohm AUTO\r\n") for line in lines)
     assert 0.3 < took_s < 3.0
 
 
@@ -46,7 +46,7 @@ def test_hands_work_through_the_port(twelve: Scene) -> None:
         lines = [opened.read_until(b"\r\n") for _ in range(6)]
         port.see(Cue(clock.now_s(), "fuses", "F1", CueKind.CONTACT))
         lines += [opened.read_until(b"\r\n") for _ in range(10)]
-        assert lines[-1].endswith(b" ohm\r\n")
+        assert lines[-1].endswith(b" ohm AUTO\r\n")
         assert 0.0 < float(lines[-1].split()[0]) < 0.6
         port.see(Cue(clock.now_s(), "fuses", "F1", CueKind.PASS))
         port.see(Prompt(clock.now_s(), "fuses", "F1", Do.ANSWER, "was the last tick on F1?"))

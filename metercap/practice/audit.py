@@ -1,0 +1,104 @@
+"""What was said against what was true: verdicts against the scene, ticks against where the tips were.
+
+The bench knows the truth, so a session on it can be marked. A verdict by contact rests on readings from
+`from_s` to
+`t_s`; those show conversions that ended up to one conversion and one frame earlier. It is *misplaced* when
+the tips were never on its item in that time; a verdict by a word, when they were on another item as it was
+given. A misplaced verdict that a later one of the same item took back (a count check, a drift of the leads)
+was flagged; one that still stands as `pass` or `fail` was not.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from metercap.practice.bench import Bench
+from metercap.practice.board import REVERSED
+from metercap.records import Record, Verdict, VerdictKind
+
+_SAYS_SO = (VerdictKind.PASS, VerdictKind.FAIL)
+
+
+class Marked(NamedTuple):
+    """A verdict that stands, marked. `true` is empty for what the scene says nothing about."""
+
+    verdict: Verdict
+    true: frozenset[VerdictKind]
+    misplaced: bool
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the scene allows this verdict, or says nothing about it."""
+        return not self.true or self.verdict.verdict in self.true
+
+
+class Audit:
+    """An observer that marks a session. Give it every record, then read it."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._truth = bench.scene.verdicts()
+        self._standing: dict[tuple[str, str], Marked] = {}
+        self.flagged = 0
+        """Misplaced verdicts that a later one took back."""
+
+    def see(self, record: Record, line: bytes = b"") -> None:
+        """Take a record."""
+        if type(record) is not Verdict:
+            return
+        key = (record.step, record.item)
+        before = self._standing.get(key)
+        misplaced = self._misplaced(record)
+        corrects = before is not None and record.from_s is not None and record.from_s == before.verdict.from_s
+        if before is not None and corrects:
+            misplaced = before.misplaced
+        if before is not None and before.misplaced and before.verdict.verdict in _SAYS_SO:
+            self.flagged += not misplaced or record.verdict not in _SAYS_SO
+        true = self._truth.get(record.step, {}).get(record.item, frozenset())
+        self._standing[key] = Marked(record, true, misplaced)
+
+    @property
+    def marked(self) -> list[Marked]:
+        """Every verdict that stands, in the order of first appearance."""
+        return list(self._standing.values())
+
+    @property
+    def wrong_ticks(self) -> list[Marked]:
+        """Verdicts that stand as pass or fail, by readings of another item: what nothing flagged."""
+        return [mark for mark in self._misplaced_ones() if mark.verdict.n]
+
+    @property
+    def wrong_words(self) -> list[Marked]:
+        """Verdicts that stand as pass or fail, by a word said while the tips were on another item."""
+        return [mark for mark in self._misplaced_ones() if not mark.verdict.n]
+
+    @property
+    def missing(self) -> list[tuple[str, str]]:
+        """Steps and items that the scene has a truth for, and the session no verdict."""
+        return [
+            (step, item) for step, items in self._truth.items() for item in items if (step, item) not in self._standing
+        ]
+
+    @property
+    def agrees(self) -> bool:
+        """Whether every verdict equals the scene's truth and none is missing."""
+        return not self.missing and all(mark.agrees for mark in self._standing.values())
+
+    def _misplaced_ones(self) -> list[Marked]:
+        return [mark for mark in self._standing.values() if mark.misplaced and mark.verdict.verdict in _SAYS_SO]
+
+    def _misplaced(self, verdict: Verdict) -> bool:
+        bench = self._bench
+        if verdict.n and verdict.from_s is not None:
+            late_s = bench.frame_s
+            touched = bench.touched(verdict.from_s - late_s - bench.meter.conversion_s, verdict.t_s - late_s)
+        else:
+            touched = bench.touched(verdict.t_s, verdict.t_s)
+            if not touched:
+                return False  # said with the tips in the air
+        board = bench.board
+        name = verdict.item.removesuffix(REVERSED)
+        if name not in board.parts:
+            return False  # the tips together, or the step itself
+        # Two names of one point are one place.
+        return not any(touch in board.parts and board.parts[touch] is board.parts[name] for touch in touched)

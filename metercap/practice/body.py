@@ -1,0 +1,144 @@
+"""A technician's body: one pair of probes, one mouth, reaction times; and the count a person keeps along a
+row."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from random import Random
+from typing import NamedTuple, Protocol
+
+from metercap.practice.board import AIR, AIR_NAME, TIPS_NAME, Board, Place
+from metercap.practice.habits import Habits
+from metercap.practice.meter import Meter
+
+NEVER_S = float("inf")
+
+
+class World(Protocol):
+    """What hands act on; the bench."""
+
+    board: Board
+    meter: Meter
+
+    def put(self, t_s: float, place: Place) -> None:
+        """The probes are at `place` from `t_s` on."""
+        ...
+
+    def say(self, t_s: float, word: str, text: str = "") -> None:
+        """The technician says a word."""
+        ...
+
+    def dial(self, t_s: float, text: str) -> None:
+        """Set the meter as a prompt asked: quantity, range, HOLD and REL off."""
+        ...
+
+
+class Tick(NamedTuple):
+    """A tick that the technician heard: when, with the tips where, and which item the tool named."""
+
+    t_s: float
+    here: str
+    named: str
+
+
+class Count:
+    """A technician's own count along a row of items. `done` is the last one they hold for finished."""
+
+    def __init__(self, items: Sequence[str]) -> None:
+        self.items = list(items)
+        self.done: str | None = None
+
+    def __contains__(self, item: str | None) -> bool:
+        return item in self.items
+
+    def next(self) -> str | None:
+        """The item after `done`; None when the row is finished."""
+        at = self.items.index(self.done) + 1 if self.done in self.items else 0
+        return self.items[at] if at < len(self.items) else None
+
+    def after(self, item: str) -> str | None:
+        """The item after `item`, or None at the end of the row and outside of it."""
+        at = self.items.index(item) + 1 if item in self.items else len(self.items)
+        return self.items[at] if at < len(self.items) else None
+
+    def before(self, item: str) -> str | None:
+        """The item before `item`, or None."""
+        at = self.items.index(item) if item in self.items else 0
+        return self.items[at - 1] if at else None
+
+
+class Body:
+    """Planned actions in slots, and what the probes do. A new action in a slot replaces the old one."""
+
+    def __init__(self, habits: Habits, world: World, rng: Random) -> None:
+        self.habits = habits
+        self.world = world
+        self.rng = rng
+        self.here = AIR_NAME
+        self.last = AIR_NAME
+        self.lifted_s = -NEVER_S
+        self._due: dict[str, tuple[float, Callable[[float], None]]] = {}
+
+    @property
+    def next_s(self) -> float:
+        """When the next action is due; infinity when nothing is planned."""
+        return min((t_s for t_s, _ in self._due.values()), default=NEVER_S)
+
+    def act(self) -> None:
+        """Do the earliest planned action."""
+        slot = min(self._due, key=lambda name: self._due[name][0])
+        t_s, action = self._due.pop(slot)
+        action(t_s)
+
+    def plan(self, slot: str, t_s: float, action: Callable[[float], None]) -> None:
+        """Plan an action."""
+        self._due[slot] = (t_s, action)
+
+    def planned(self, slot: str) -> bool:
+        """Whether something stands in the slot."""
+        return slot in self._due
+
+    def drop(self, *slots: str) -> None:
+        """Plan nothing in these slots."""
+        for slot in slots:
+            self._due.pop(slot, None)
+
+    def reaction_s(self) -> float:
+        """Return one reaction time in seconds, never under 0.12."""
+        return max(0.12, self.rng.gauss(self.habits.reaction_s, self.habits.reaction_sd_s))
+
+    def move_s(self) -> float:
+        """Return how long one move to another item takes, in seconds, never under 0.3."""
+        return max(0.3, self.rng.gauss(self.habits.move_s, self.habits.move_sd_s))
+
+    def patience_s(self) -> float:
+        """Return how long this technician waits on a silent item, in seconds, never under 2."""
+        return max(2.0, self.rng.gauss(self.habits.patience_s, self.habits.patience_sd_s))
+
+    def chance(self, share: float) -> bool:
+        """Draw whether a habit shows this time."""
+        return share > 0.0 and self.rng.random() < share
+
+    def put_on(self, t_s: float, item: str) -> None:
+        """Put both tips on an item, or together."""
+        ohm = 0.0
+        if item != TIPS_NAME:
+            ohm = self.habits.touch_ohm * self.rng.uniform(0.5, 1.5)
+            if self.chance(self.habits.dirty_touch):
+                ohm += self.rng.uniform(0.02, 1.0) * self.habits.dirty_ohm
+        self.here = self.last = item
+        self.world.put(t_s, self.world.board.place(item, ohm))
+
+    def put_down(self, t_s: float) -> None:
+        """Stop turning."""
+
+    def let_go(self, t_s: float) -> None:
+        """Let go of what the other hand holds."""
+
+    def take_off(self, t_s: float) -> None:
+        """Lift the tips; whatever the other hand does there, it stops."""
+        self.put_down(t_s)
+        self.let_go(t_s)
+        self.here = AIR_NAME
+        self.lifted_s = t_s
+        self.world.put(t_s, AIR)

@@ -1,0 +1,270 @@
+"""The technician's other hand: a screwdriver in a trimmer, a finger on a switch, a cable being flexed, a load
+put on.
+
+Turning obeys the cues: far and near set the speed, slow halves it, stop and in band end it, wrong way and
+past it turn it round. Everything comes one reaction late, and a hand that stops still adds a little
+(`overshoot_turns`). After each stop short of the band, and each time past it, the hand goes about it more
+gently, as people do.
+
+With `cues` off the same hand works from the display alone, as without the tool: it looks every `glance_s`,
+and what it sees is the meter's last number.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import ClassVar
+
+from metercap.errors import ValueText
+from metercap.practice.body import Body
+from metercap.practice.moving import Connector, Switch
+from metercap.practice.parts import Source, Trimmer
+from metercap.quantity import parse_value
+from metercap.records import Cue, CueKind, Do, Prompt
+
+_TOWARD = re.compile(r"toward (?P<target>.+?) \((?P<low>.+?) to (?P<high>.+?)\)")
+_TOOL_AWAY = re.compile(r"\btool away\b", re.IGNORECASE)
+_LOAD = re.compile(r"\bload\b", re.IGNORECASE)
+_OHMS = re.compile(r"[0-9.]+ ?[kM]?(?:ohm|Ω)")
+
+GENTLER = 0.6
+"""How much slower the hand goes about it after each stop short of the band or past it; invented."""
+LEAST_PACE = 0.05
+CREEP_S = 4.0
+"""A hand at rest that hears nothing for this long nudges on; invented."""
+
+
+class Fingers(Body):
+    """What the second hand does. `at_work` is the trimmer in hand, or empty."""
+
+    at_work = ""
+    _way = 1.0
+    _pace = 1.0
+    _rate = 0.0
+    _toward: tuple[float, float, float] | None = None
+    _seen_value: float | None = None
+
+    def tool_away(self, say: str) -> bool:
+        """Whether a prompt asks to take the screwdriver out."""
+        return _TOOL_AWAY.search(say) is not None
+
+    # --- turning
+
+    def turn(self, prompt: Prompt, t_s: float) -> None:
+        """The prompt `turn`: take the screwdriver to the trimmer."""
+        item = prompt.item or self.here
+        if item != self.at_work:
+            self._way = self.rng.choice((-1.0, 1.0))
+            self._pace = 1.0
+            self._seen_value = None
+        self.at_work = item
+        self._toward = _band(prompt.say)
+        self.drop("word")
+        if self._toward is not None and self._pace == 1.0 and self.chance(self.habits.knows_way):
+            value = self._display()
+            self._way = 1.0 if value is not None and value < self._toward[0] else -1.0
+        start_s = t_s + self.reaction_s() + self.move_s()
+        if self.habits.cues:
+            self.plan("turn", start_s, lambda at_s: self._set_rate(at_s, self.habits.near_turns_s * self._pace))
+        else:
+            self.plan("turn", start_s, self._glance)
+
+    def hands_off(self, t_s: float) -> None:
+        """Take the tool away after a reaction."""
+        if self.at_work:
+            self.plan("turn", t_s + self.reaction_s(), self._rest)
+
+    def stop_turning(self, t_s: float) -> bool:
+        """The cue stop or hazard while turning; return whether a trimmer was in hand."""
+        if not self.at_work:
+            return False
+        self._gentler()
+        self._stop_soon(t_s)
+        return True
+
+    def back_off(self, t_s: float) -> bool:
+        """The cue hazard while turning: stop, and turn the other way."""
+        if not self.at_work:
+            return False
+        self._turn_round(t_s)
+        return True
+
+    def _far(self, cue: Cue, t_s: float) -> None:
+        self._turn_soon(t_s, self.habits.far_turns_s * max(self._pace, 0.5))
+
+    def _near(self, cue: Cue, t_s: float) -> None:
+        self._turn_soon(t_s, self.habits.near_turns_s * self._pace)
+
+    def _slow(self, cue: Cue, t_s: float) -> None:
+        if self._rate:
+            self._turn_soon(t_s, abs(self._rate) / 2.0)
+
+    def _in_band(self, cue: Cue, t_s: float) -> None:
+        self._stop_soon(t_s)
+
+    def _wrong_way(self, cue: Cue, t_s: float) -> None:
+        speed = abs(self._rate) or self.habits.near_turns_s * self._pace
+        self._way = -self._way
+        self._turn_soon(t_s, speed)
+
+    def _past_it(self, cue: Cue, t_s: float) -> None:
+        self._turn_round(t_s)
+
+    def _turn_round(self, t_s: float) -> None:
+        self._gentler()
+        self._way = -self._way
+        self._turn_soon(t_s, self.habits.near_turns_s * self._pace)
+
+    def _gentler(self) -> None:
+        self._pace = max(LEAST_PACE, self._pace * GENTLER)
+
+    def _turn_soon(self, t_s: float, speed: float) -> None:
+        if self.at_work and self.habits.cues:
+            self.plan("turn", t_s + self.reaction_s(), lambda at_s: self._set_rate(at_s, speed))
+
+    def _stop_soon(self, t_s: float) -> None:
+        if self.at_work and self.habits.cues:
+            self.plan("turn", t_s + self.reaction_s(), self._stop_turning)
+
+    def _set_rate(self, t_s: float, speed: float) -> None:
+        trimmer = self._trimmer()
+        if trimmer is not None and self.here == self.at_work:
+            self._rate = self._way * speed
+            trimmer.turn(t_s, self._rate)
+
+    def _stop_turning(self, t_s: float) -> None:
+        """The hand stops, but not at once: it still adds a part of `overshoot_turns`, less when it goes
+        gently."""
+        if not self._rate:
+            return
+        extra_turns = self.habits.overshoot_turns * self._pace * self.rng.random()
+        self.plan("turn", t_s + extra_turns / abs(self._rate), self._rest)
+
+    def _rest(self, t_s: float) -> None:
+        trimmer = self._trimmer()
+        if trimmer is not None:
+            trimmer.turn(t_s, 0.0)
+        self._rate = 0.0
+        if self.at_work and self.habits.cues and not self._in_sight():
+            self.plan("turn", t_s + CREEP_S, self._creep)
+
+    def _creep(self, t_s: float) -> None:
+        """Nothing was heard since the hand stopped short: a nudge on."""
+        self._set_rate(t_s, self.habits.near_turns_s * self._pace)
+        self.plan("turn", t_s + self.reaction_s(), self._rest)
+
+    def _in_sight(self) -> bool:
+        """Whether the display is inside the band that the prompt named."""
+        value = self._display()
+        return self._toward is not None and value is not None and self._toward[1] <= value <= self._toward[2]
+
+    def put_down(self, t_s: float) -> None:
+        """The tips leave the trimmer, or its work is done: nobody turns any more."""
+        if self._rate:
+            trimmer = self._trimmer()
+            if trimmer is not None:
+                trimmer.turn(t_s, 0.0)
+        self._rate = 0.0
+        self.at_work = ""
+        self.drop("turn")
+
+    def _trimmer(self) -> Trimmer | None:
+        part = self.world.board.parts.get(self.at_work)
+        return part if isinstance(part, Trimmer) else None
+
+    def _display(self) -> float | None:
+        shown = self.world.meter.shown
+        return None if shown is None else shown.value
+
+    # --- by the display alone
+
+    def _glance(self, t_s: float) -> None:
+        """Look at the display, and turn by what it shows."""
+        if not self.at_work:
+            return
+        value, before = self._display(), self._seen_value
+        self._seen_value = value
+        if value is not None and self._toward is not None:
+            target, low, high = self._toward
+            error = target - value
+            moved = 0.0 if before is None else value - before
+            if low <= value <= high:
+                self._set_rate(t_s, 0.0)
+            elif self._rate and moved and moved * error < 0:
+                # It runs away from the target: past it, or the wrong way.
+                self._way = -self._way
+                self._gentler()
+                self._set_rate(t_s, self.habits.near_turns_s * self._pace)
+            elif not self._rate or moved:
+                far = abs(error) > 5.0 * (high - low) / 2.0
+                self._set_rate(t_s, self.habits.far_turns_s if far else self.habits.near_turns_s * self._pace)
+        self.plan("turn", t_s + self.habits.glance_s + self.reaction_s(), self._glance)
+
+    # --- pressing, flexing, loading
+
+    def press(self, prompt: Prompt, t_s: float) -> None:
+        """The prompt `press`: push the switch, as deep as this press happens to go."""
+        part = self.world.board.parts.get(prompt.item or self.here)
+        if isinstance(part, Switch):
+            depth = min(1.0, max(0.0, self.rng.gauss(self.habits.depth, self.habits.depth_sd)))
+            self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.press(at_s, depth))
+
+    def release(self, prompt: Prompt, t_s: float) -> None:
+        """The prompt `release`: let the switch up; a dirty one may rest a little below its top."""
+        part = self.world.board.parts.get(prompt.item or self.here)
+        if isinstance(part, Switch):
+            rest = min(1.0, abs(self.rng.gauss(0.0, self.habits.depth_sd)))
+            self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.release(at_s, rest))
+
+    def keep(self, prompt: Prompt, t_s: float) -> None:
+        """The prompt `keep`: keep the tips on, and flex what can be flexed, or put the load on that is
+        named."""
+        part = self.world.board.parts.get(prompt.item or self.here)
+        if isinstance(part, Connector):
+            self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.flex(at_s, on=True))
+        elif isinstance(part, Source) and _LOAD.search(prompt.say):
+            ohm = _ohms(prompt.say)
+            self.plan("finger", t_s + self.reaction_s() + 1.0, lambda at_s: part.put_load(ohm))
+
+    def let_go(self, t_s: float) -> None:
+        """Let go of switch, cable or load."""
+        for name in {self.here, self.last} - {""}:
+            part = self.world.board.parts.get(name)
+            if isinstance(part, Connector):
+                part.flex(t_s, on=False)
+            elif isinstance(part, Source):
+                part.put_load(None)
+        self.drop("finger")
+
+    turn_cues: ClassVar[dict[CueKind, Callable[..., None]]] = {
+        CueKind.FAR: _far,
+        CueKind.NEAR: _near,
+        CueKind.SLOW: _slow,
+        CueKind.IN_BAND: _in_band,
+        CueKind.WRONG_WAY: _wrong_way,
+        CueKind.PAST_IT: _past_it,
+    }
+    finger_prompts: ClassVar[dict[Do, Callable[..., None]]] = {
+        Do.TURN: turn,
+        Do.PRESS: press,
+        Do.RELEASE: release,
+        Do.KEEP: keep,
+    }
+
+
+def _band(say: str) -> tuple[float, float, float] | None:
+    """Return target, low and high as a prompt names them, in SI, or None."""
+    told = _TOWARD.search(say)
+    if told is None:
+        return None
+    try:
+        target, low, high = (parse_value(told[name]).value for name in ("target", "low", "high"))
+    except ValueText:
+        return None
+    return target, low, high
+
+
+def _ohms(say: str) -> float | None:
+    told = _OHMS.search(say)
+    return None if told is None else parse_value(told[0]).value
