@@ -54,7 +54,7 @@ class Burst:
         if self.count == 0 and not self._all:
             return
         kept = self.kept
-        if kept and kept[-1].resolution != reading.resolution:
+        if kept and (kept[-1].resolution != reading.resolution or kept[-1].quantity is not reading.quantity):
             kept.clear()
         kept.append(reading)
         if len(kept) > KEEP:

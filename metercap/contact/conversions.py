@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
-from metercap.reading import Reading
+from metercap.reading import Reading, State
 
 JITTER = 0.05
 """Share of T by which an arrival may come early and still count as one T later."""
@@ -22,6 +22,12 @@ _CHANGES = 12
 _SLOWER = 1.5
 """How many times T the shortest of those must last before the meter is called slower than its profile."""
 
+_EACH_WAY = 3
+"""How many of those must go up, and how many down: what only drifts changes slowly on the fastest meter."""
+
+_SLOWEST_S = 2.0
+"""No meter takes longer for a conversion (common practice, no source); rarer changes are the circuit's."""
+
 
 class Conversions:
     """Tells new conversions from repeats, and notices a meter slower than its profile.
@@ -29,7 +35,7 @@ class Conversions:
     The profile states the slowest rate of the meter. A faster meter only costs time. A slower one would turn repeats
     into "agreement", so its measured T replaces the profile's: when value changes inside one contact and range never
     come closer together than 1.5 T over a dozen of them, their shortest distance is the new T. (Changes between
-    contact and air are the hands', so they are not counted.)
+    contact and air are the hands', so they are not counted; a drift one way is the circuit's.)
     """
 
     __slots__ = (
@@ -42,6 +48,7 @@ class Conversions:
         "_steady_s",
         "_t_s",
         "_times",
+        "_ups",
         "_value",
     )
 
@@ -54,6 +61,7 @@ class Conversions:
         self._quantity: Quantity | None = None
         self._steady_s: float | None = None
         self._changes = 0
+        self._ups = 0
         self._shortest_s = 1e9
         self._slow: Quantity | None = None
 
@@ -63,7 +71,12 @@ class Conversions:
         return self._times
 
     def begins(self, reading: Reading) -> bool:
-        """Return whether `reading` is a new conversion; False for a repeat of the last one."""
+        """Return whether `reading` is a new conversion; False for a repeat of the last one.
+
+        A blank display is none, and is not remembered: the same value on both sides of it may be one conversion.
+        """
+        if reading.state is State.BLANK:
+            return False
         t_s = reading.t_s
         same = (
             reading.value == self._value
@@ -96,13 +109,20 @@ class Conversions:
         )
         if not within:
             self._steady_s = None
+            if reading.quantity is not self._quantity:
+                self._forget()
             return
         if self._steady_s is not None:
             self._changes += 1
+            self._ups += (reading.value or 0.0) > (self._value or 0.0)
             self._shortest_s = min(self._shortest_s, reading.t_s - self._steady_s)
         self._steady_s = reading.t_s
         if self._changes >= _CHANGES:
-            if self._shortest_s > _SLOWER * self._times[reading.quantity]:
+            slow = _SLOWER * self._times[reading.quantity] < self._shortest_s <= _SLOWEST_S * (1.0 + JITTER)
+            if slow and min(self._ups, self._changes - self._ups) >= _EACH_WAY:
                 self._times[reading.quantity] = round(self._shortest_s, 6)
                 self._slow = reading.quantity
-            self._changes, self._shortest_s = 0, 1e9
+            self._forget()
+
+    def _forget(self) -> None:
+        self._changes, self._ups, self._shortest_s = 0, 0, 1e9

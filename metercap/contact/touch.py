@@ -20,7 +20,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from metercap.contact.conversions import JITTER
-from metercap.reading import Reading, State
+from metercap.reading import Reading
 
 EARLY_S = 0.8
 """A contact this soon after a change of the expected item is the hand that has not moved yet."""
@@ -33,6 +33,9 @@ RECONTACT_S = 0.6
 
 GAP = 2.0
 """Open readings further apart than this many T do not prove that the tips stayed off between them."""
+
+GAP_S = 1.0
+"""Frames may come less often than conversions do, once a second in the slowest family: never a gap."""
 
 
 class TouchState(StrEnum):
@@ -183,16 +186,22 @@ class Touch:
         """An unreadable display proves neither contact nor lift: the span of the lift starts anew."""
         self._off_from_s = None
 
-    def feed(self, reading: Reading, conversion_s: float, new: bool) -> Act:
-        """Take one reading; `conversion_s` is T, `new` says whether it is a new conversion. Return what happened."""
+    def feed(self, reading: Reading, conversion_s: float, new: bool, off: bool) -> Act:
+        """Take one reading and return what happened.
+
+        `conversion_s` is T, `new` says whether it is a new conversion, `off` whether it shows no contact: over-range
+        in ohms, about zero in volts.
+        """
         t_s = reading.t_s
-        if reading.state is State.OVER:
-            if self._off_from_s is None or t_s - self._off_last_s > conversion_s * (GAP + JITTER):
+        if off:
+            gap_s = max(GAP * conversion_s, GAP_S) + JITTER * conversion_s
+            if self._off_from_s is None or t_s - self._off_last_s > gap_s:
                 self._off_from_s = t_s
             self._off_last_s = t_s
             if self.state is TouchState.FREE:
                 return Act.NONE
-            certain = t_s - self._off_from_s >= self._span_s(reading, conversion_s)
+            # A conversion sent again says nothing newer than when it was sent first.
+            certain = new and t_s - self._off_from_s >= self._span_s(reading, conversion_s)
             given = TouchInput.CERTAIN if certain else TouchInput.OPEN
         else:
             self._off_from_s = None
