@@ -1,0 +1,146 @@
+"""Outcome: folds records to the verdict that stands for each item, what is still open, and the exit status. Pure.
+
+Run, screens, report, compare and learn all ask here, so no two of them can differ. An item is
+
+    decided     its last verdict stands; earlier ones stay in the file only
+    open        it has no verdict; or it was asked for again after its verdict (`back`, `at`, a trimmer read once more)
+                and has no newer one; or a sweep's count check on it still waits for its answer
+
+A run that ended as done has asked for nothing that was not answered, so there only a missing verdict counts as open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import msgspec
+
+from metercap.plan import Plan, from_builtins
+from metercap.records import Do, EndRecord, Operator, Prompt, Record, SessionRecord, Verdict, VerdictKind
+from metercap.steps import CheckStep, SweepStep
+
+Key = tuple[str, str]
+"""A step's id and an item's name."""
+
+NOT_DECIDED = "not decided"
+ASKED_AGAIN = "asked for again, not decided anew"
+NOT_COUNTED = "count check not answered"
+
+GOOD = (VerdictKind.PASS, VerdictKind.ABSENT)
+"""The verdicts that leave the exit status at 0."""
+
+_ASIDE = (Do.DIAL, Do.WAIT, Do.LIFT, Do.KEEP)
+"""Prompts that hold something up or steady; they ask for no decision."""
+
+
+class Open(msgspec.Struct, frozen=True):
+    """An item that is still open, and why: one of this module's three reasons."""
+
+    step: str
+    item: str
+    why: str
+
+
+class Fold:
+    """Takes a journal's records one by one, in the file's order; ask it at any time.
+
+    `session` and `end` are the bounding records, `plan` the session's plan; None until they were taken.
+    """
+
+    def __init__(self) -> None:
+        self.session: SessionRecord | None = None
+        self.plan: Plan | None = None
+        self.end: EndRecord | None = None
+        self._expected: dict[Key, None] = {}
+        self._walks: frozenset[str] = frozenset()
+        self._verdicts: dict[Key, Verdict] = {}
+        self._asked: dict[Key, None] = {}
+        self._question: Key | None = None
+
+    def add(self, record: Record) -> None:
+        """Take the next record. Raises PlanError when a session record's plan cannot be understood."""
+        kind = type(record)
+        if kind is Verdict:
+            self._verdict(record)  # type: ignore[arg-type]
+        elif kind is Prompt:
+            self._prompt(record)  # type: ignore[arg-type]
+        elif kind is Operator:
+            if record.word in ("yes", "no", "skip step"):  # type: ignore[union-attr]
+                self._question = None
+        elif kind is SessionRecord:
+            self._begin(record)  # type: ignore[arg-type]
+        elif kind is EndRecord:
+            self.end = record  # type: ignore[assignment]
+
+    @property
+    def verdicts(self) -> dict[Key, Verdict]:
+        """The verdict that stands, by step and item: the plan's items in its order, then unplanned ones."""
+        planned = {key: self._verdicts[key] for key in self._expected if key in self._verdicts}
+        return {**planned, **self._verdicts}
+
+    @property
+    def expected(self) -> tuple[Key, ...]:
+        """Every item that must end with a verdict, in the plan's order; of the chosen steps only (`--steps`)."""
+        return tuple(self._expected)
+
+    @property
+    def open(self) -> tuple[Open, ...]:
+        """What is still open, in the plan's order."""
+        done = self.end is not None and self.end.reason == "done"
+        found = []
+        for key in self._expected:
+            if key not in self._verdicts:
+                found.append(Open(*key, NOT_DECIDED))
+            elif key in self._asked and not done:
+                found.append(Open(*key, ASKED_AGAIN))
+            elif key == self._question and not done:
+                found.append(Open(*key, NOT_COUNTED))
+        return tuple(found)
+
+    @property
+    def counts(self) -> dict[VerdictKind, int]:
+        """How many items have each verdict; all four kinds, zeros included."""
+        counts = dict.fromkeys(VerdictKind, 0)
+        for verdict in self._verdicts.values():
+            counts[verdict.verdict] += 1
+        return counts
+
+    @property
+    def exit_status(self) -> int:
+        """0 when every verdict that stands is pass or absent and nothing is open, else 1; 1 without a session, too."""
+        good = all(verdict.verdict in GOOD for verdict in self._verdicts.values())
+        return 0 if self.session is not None and good and not self.open else 1
+
+    def _begin(self, session: SessionRecord) -> None:
+        self.session = session
+        self.plan = from_builtins(session.plan)
+        only = session.options.get("steps")
+        steps = [step for step in self.plan.steps if not only or step.id in only]
+        self._expected = {(step.id, item): None for step in steps for item in step.item_names}
+        self._walks = frozenset(step.id for step in steps if isinstance(step, CheckStep | SweepStep))
+
+    def _verdict(self, verdict: Verdict) -> None:
+        key = (verdict.step, verdict.item)
+        self._verdicts[key] = verdict
+        self._asked.pop(key, None)
+        if self._question == key:
+            self._question = None
+
+    def _prompt(self, prompt: Prompt) -> None:
+        if prompt.item is None or prompt.do in _ASIDE:
+            return
+        key = (prompt.step, prompt.item)
+        if prompt.do is Do.ANSWER and prompt.step in self._walks:
+            self._question = key
+            return
+        self._question = None
+        if key in self._verdicts:
+            self._asked[key] = None
+
+
+def fold(records: Iterable[Record]) -> Fold:
+    """Return the fold of all records. Raises PlanError as `Fold.add` does, and whatever the iterable raises."""
+    out = Fold()
+    for record in records:
+        out.add(record)
+    return out
