@@ -18,7 +18,7 @@ from metercap.journal.check import Bad, Checker, State
 from metercap.journal.format import MAX_LINE
 from metercap.records import EndRecord, Record, SessionRecord
 
-REPAIR_HINT = "metercap verify lists the damage, and can write what is proved good to a new file"
+REPAIR_HINT = "metercap verify FILE lists the damage; with --repair NEW it writes what is proved good to a new file"
 
 _BUFFER = 1 << 18
 
