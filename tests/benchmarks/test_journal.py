@@ -100,7 +100,7 @@ def test_append_at_the_pace_of_a_meter(tmp_path: Path, tell: Callable[[str], Non
 
 
 def test_sync(tmp_path: Path, tell: Callable[[str], None]) -> None:
-    """What a verdict waits for, `append` and `sync`, against a bare write and fsync of the same bytes in the same run."""
+    """What a verdict waits for, `append` and `sync`, against a bare write and fsync of the same bytes in one run."""
     verdict = Verdict(t_s=1.0, step="fuses", item="F1", verdict=VerdictKind.PASS, value=0.2, unit="ohm")
     ours, bare = [], []
     with Writer.create(tmp_path / "a.jsonl", SESSION) as writer, (tmp_path / "b").open("wb", buffering=0) as file:
