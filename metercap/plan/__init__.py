@@ -1,7 +1,8 @@
 """Plans: ordered steps for one model.
 
-`model` is what a plan is; `load` reads it from TOML and names every mistake; `rules` checks what spans steps. Pure but
-for `load_plan`'s one file read, which its caller in `profiles` does.
+`model` is what a plan is; `load` reads it from TOML text and names every mistake; `rules` checks what spans steps and
+what a meter can decide. Pure: `metercap.planfile` reads the file. Those who only run a plan need no more than `model`,
+so nothing else is imported here.
 """
 
 from metercap.plan.model import Plan, Step, from_builtins, to_builtins

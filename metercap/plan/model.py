@@ -8,9 +8,14 @@ import msgspec
 
 from metercap.errors import PlanError
 from metercap.steps import CheckStep, ConfirmStep, SafeStep, SweepStep, TuneStep, ZeroStep
-from metercap.steps.keys import Rule
+from metercap.steps.keys import Ohm, Rule
 
 Step: TypeAlias = ConfirmStep | SafeStep | ZeroStep | CheckStep | SweepStep | TuneStep
+
+TOKEN_WORDS = (
+    "yes", "no", "open", "skip", "skip step", "absent", "back", "again", "pass", "fail", "undo", "say", "end", "quit",
+)  # fmt: skip
+"""Words that a token may stand for: all that stand alone."""
 
 
 class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
@@ -26,7 +31,7 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     cautions: tuple[str, ...] = ()
     rule: Rule = "guarded"
     supply: Literal["unit", "none"] = "unit"
-    tokens: dict[str, float] = {}
+    tokens: dict[str, Ohm] = {}
 
 
 def to_builtins(plan: Plan) -> dict[str, Any]:

@@ -1,0 +1,89 @@
+"""What is wrong with a plan: each problem with its place, so that all of them can be mended in one go."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Literal
+
+import msgspec
+
+from metercap.errors import PlanError
+from metercap.plan.places import Path, Places
+
+_LONGEST = 40
+"""Characters of a word that are compared; no key is longer."""
+MOST_SHOWN = 50
+"""Problems listed one by one; of a file with more, only their number is said."""
+
+
+class Problem(msgspec.Struct, frozen=True):
+    """One problem: an `error` keeps the plan from being run, a `warning` does not.
+
+    `path` leads through the TOML data, `where` says the same for people (`step 3 "fuses" items[2].max`; all numbers
+    count from 1), `what` is wrong there, and `hint` says what to write instead.
+    """
+
+    severity: Literal["error", "warning"]
+    path: Path
+    where: str
+    what: str
+    hint: str = ""
+
+    def __str__(self) -> str:
+        said = f"{self.where}: {self.what}" if self.where else self.what
+        return f"{said}; {self.hint}" if self.hint else said
+
+
+def spelled(path: Path, ids: Mapping[int, str]) -> str:
+    """Return a path as people read it; `ids` holds the ids of the steps, by 0-based place."""
+    head, rest = "", path
+    if len(path) > 1 and path[0] == "step" and isinstance(path[1], int):
+        step = ids.get(path[1], "")
+        head = f'step {path[1] + 1} "{step}"' if step else f"step {path[1] + 1}"
+        rest = path[2:]
+    text = ""
+    for part in rest:
+        text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
+    return escaped(" ".join(part for part in (head, text) if part))
+
+
+def escaped(text: str) -> str:
+    """Return `text` on one line, every character that does not print written as an escape."""
+    return text if text.isprintable() else "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Return the known spelling nearest to `word`, case aside, or one that it begins, or nothing."""
+    import difflib  # only a mistake needs it
+
+    same = {name.casefold(): name for name in known}
+    wanted = word[:_LONGEST].casefold()
+    match = difflib.get_close_matches(wanted, same, n=1) or [
+        name for name in same if wanted and name.startswith(wanted)
+    ]
+    return same[match[0]] if match else ""
+
+
+def did_you_mean(name: str) -> str:
+    """Return the question for a spelling that `nearest` found; nothing for nothing."""
+    return f'did you mean "{name}"?' if name else ""
+
+
+def near(word: str, known: Iterable[str]) -> str:
+    """Return `did you mean "…"?` with the nearest known spelling, or nothing."""
+    return did_you_mean(nearest(word, known))
+
+
+def listed(names: Iterable[str]) -> str:
+    """Return names as a list in a sentence."""
+    return ", ".join(f'"{name}"' for name in names)
+
+
+def plan_error(where: str, problems: Sequence[Problem], places: Places) -> PlanError:
+    """Return the error that names every one of `problems` with file, line and path, in the order of the file."""
+    lines = sorted((places.line(problem.path), str(problem)) for problem in problems)
+    said = [f"{where}:{line}: {text}" for line, text in lines[:MOST_SHOWN]]
+    if len(lines) > MOST_SHOWN:
+        said.append(f"and {len(lines) - MOST_SHOWN} more")
+    count = "1 problem" if len(lines) == 1 else f"{len(lines)} problems"
+    return PlanError(f"{count} in this plan", where=where, problems=said)

@@ -1,0 +1,184 @@
+"""Written values to what is stored: one reader for each `as` mark of a plan's keys, and for plain TOML types.
+
+Every reader takes what TOML gave and raises `ValueText`, whose words the loader puts behind the place.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from msgspec import inspect
+
+from metercap.errors import ValueText
+from metercap.plan.problems import listed, near
+from metercap.quantity import parse_duration_s, parse_tolerance, parse_value
+from metercap.quantity.numbers import shown
+from metercap.steps.keys import QUANTITY_OF_UNIT
+
+TARGET_WORDS = ("reference", "as found")
+_HUGE = 10**18
+MOST_COUNT = 100_000
+"""Highest count (presses, runs, contacts) that a plan may ask for."""
+
+EXAMPLES = {
+    "limit": '"2 ohm"',
+    "ohm": '"0.5 ohm"',
+    "V": '"3 V"',
+    "A": '"315 mA"',
+    "s": '"10 s"',
+    "share": "0.95",
+    "tolerance": '"0.5 %"',
+    "target": '"2.187 kohm", "reference" or "as found"',
+}
+
+
+class Written(NamedTuple):
+    """A value in SI; `unit` where it picks or must fit the step's; `share` marks a relative tolerance."""
+
+    value: float | str
+    unit: str = ""
+    share: bool = False
+
+
+def _text(raw: object, mark: str) -> str:
+    if isinstance(raw, str):
+        return raw
+    what = f"{_named(raw)} has no unit" if _number(raw) is not None else f"a value is wanted, not {_named(raw)}"
+    raise ValueText(what, hint=f"write it as {EXAMPLES[mark]}")
+
+
+def _with_unit(raw: object, mark: str, unit: str | None) -> Written:
+    text = _text(raw, mark)
+    value = parse_value(text)
+    if value.unit == "":
+        raise ValueText(f"{shown(text)} has no unit", hint=f"write it as {EXAMPLES[mark]}")
+    if unit is not None:
+        value = parse_value(text, unit=unit)
+    if value.value < 0 and value.unit in ("ohm", "A", "F", "Hz"):
+        raise ValueText(f"{shown(text)} is negative", hint="write it from 0 up")
+    return Written(value.value, value.unit)
+
+
+def _limit(raw: object) -> Written:
+    limit = _with_unit(raw, "limit", None)
+    if limit.unit not in QUANTITY_OF_UNIT:
+        raise ValueText(f"{shown(str(raw))} is in {limit.unit}, which no step measures")
+    return limit
+
+
+def _target(raw: object) -> Written:
+    if isinstance(raw, str) and raw in TARGET_WORDS:
+        return Written(raw)
+    try:
+        return _limit(raw)
+    except ValueText as error:
+        hint = near(raw, TARGET_WORDS) if isinstance(raw, str) else ""
+        raise ValueText(error.what, hint=hint or f"write {EXAMPLES['target']}") from error
+
+
+def _seconds(raw: object) -> Written:
+    number = _number(raw)
+    if number is None:
+        return Written(parse_duration_s(_text(raw, "s")))
+    if not 0.0 <= number < math.inf:
+        raise ValueText(f"{_named(raw)} is not a time from 0 s up", hint=f"write it as {EXAMPLES['s']}")
+    return Written(number)
+
+
+def _share(raw: object) -> Written:
+    share = parse_value(raw, unit="%").value / 100.0 if isinstance(raw, str) else _number(raw)
+    if share is None:
+        raise ValueText(f"a share is wanted, not {_named(raw)}", hint=f"write it as {EXAMPLES['share']}")
+    if not 0.0 < share < 1.0:
+        raise ValueText(f"{shown(str(raw))} is not between 0 and 1", hint=f"write it as {EXAMPLES['share']}")
+    return Written(share)
+
+
+def _tolerance(raw: object) -> Written:
+    tolerance = parse_tolerance(_text(raw, "tolerance"))
+    if tolerance.relative is not None:
+        return Written(tolerance.relative, share=True)
+    return Written(tolerance.around(0.0), tolerance.unit)
+
+
+READERS: dict[str, Callable[[object], Written]] = {
+    "limit": _limit,
+    "target": _target,
+    "tolerance": _tolerance,
+    "s": _seconds,
+    "share": _share,
+    "ohm": lambda raw: _with_unit(raw, "ohm", "ohm"),
+    "V": lambda raw: _with_unit(raw, "V", "V"),
+    "A": lambda raw: _with_unit(raw, "A", "A"),
+}
+"""By mark: the reader of a key whose struct field carries it."""
+OWN_UNIT = ("ohm", "V", "A")
+"""Marks whose unit is fixed, whatever the step measures."""
+
+
+def plain(kind: inspect.Type, raw: object) -> Any:
+    """Return a value of a plain TOML type, checked: text, yes or no, a number, one of a few words, a list of texts."""
+    if isinstance(kind, inspect.LiteralType | inspect.EnumType):
+        known = choices(kind)
+        if not isinstance(raw, str) or raw not in known:
+            what = shown(raw) if isinstance(raw, str) else _named(raw)
+            raise ValueText(f"{what} is none of {listed(known)}", hint=near(str(raw), known))
+        return raw if isinstance(kind, inspect.LiteralType) else kind.cls(raw)
+    if isinstance(kind, inspect.StrType):
+        return _is(raw, str, 'text in quotes, such as "F1"')
+    if isinstance(kind, inspect.BoolType):
+        return _is(raw, bool, "true or false")
+    if isinstance(kind, inspect.IntType):
+        return _count(raw)
+    number = _number(raw)
+    if isinstance(kind, inspect.FloatType) and number is not None and math.isfinite(number):
+        return number
+    if isinstance(kind, inspect.VarTupleType) and isinstance(kind.item_type, inspect.StrType):
+        if not isinstance(raw, list) or not all(isinstance(text, str) for text in raw):
+            wrong = raw if not isinstance(raw, list) else next(text for text in raw if not isinstance(text, str))
+            raise ValueText(f"a list of texts is wanted, and this is {_named(wrong)}", hint='write ["…", "…"]')
+        return tuple(raw)
+    raise ValueText(f"{_named(raw)} does not belong here")
+
+
+def choices(kind: inspect.LiteralType | inspect.EnumType) -> tuple[str, ...]:
+    """Return the words that a key may take, in the order of its type."""
+    if isinstance(kind, inspect.EnumType):
+        return tuple(member.value for member in kind.cls)
+    return tuple(str(value) for value in kind.values)
+
+
+def _is(raw: object, kind: type, what: str) -> object:
+    if not isinstance(raw, kind):
+        raise ValueText(f"{what} is wanted, not {_named(raw)}")
+    return raw
+
+
+def _count(raw: object) -> int:
+    if not isinstance(raw, int) or isinstance(raw, bool):
+        raise ValueText(f"a whole number is wanted, not {_named(raw)}")
+    if not 1 <= raw <= MOST_COUNT:
+        raise ValueText(f"{_named(raw)} is not a count from 1 to {MOST_COUNT}")
+    return raw
+
+
+def _number(raw: object) -> float | None:
+    """Return a TOML number as a float, one beyond the floats as an infinity; None for anything else."""
+    if isinstance(raw, bool) or not isinstance(raw, int | float):
+        return None
+    if isinstance(raw, int) and abs(raw) >= _HUGE:
+        return math.inf if raw > 0 else -math.inf
+    return float(raw)
+
+
+def _named(raw: object) -> str:
+    """Return what TOML calls such a value, with the value itself where it is short."""
+    if isinstance(raw, bool):
+        return "true" if raw else "false"
+    if isinstance(raw, int | float):
+        return f"the number {raw!r}" if isinstance(raw, float) or abs(raw) < _HUGE else "so large a number"
+    if isinstance(raw, str):
+        return f"the text {shown(raw)}"
+    return "a list" if isinstance(raw, list) else "a table" if isinstance(raw, dict) else "a date or time"

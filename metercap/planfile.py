@@ -1,0 +1,36 @@
+"""Reads plan files: the one place where a plan meets the disk."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from metercap.errors import PlanError
+from metercap.plan.load import LARGEST, Loaded, load_placed
+from metercap.plan.model import Plan
+from metercap.plan.problems import escaped
+
+
+def read_plan(path: Path | str) -> Plan:
+    """Return the plan in a file. Raises PlanError: unreadable, too large, not UTF-8, or all its problems at once."""
+    return read_placed(path).plan
+
+
+def read_placed(path: Path | str) -> Loaded:
+    """Return the plan in a file, with the places of its keys. Raises PlanError as `read_plan` does."""
+    where = escaped(str(path))
+    try:
+        if not Path(path).is_file():
+            raise PlanError("there is no such file", where=where, hint="check the path")
+        with Path(path).open("rb") as file:
+            raw = file.read(LARGEST + 1)
+    except (OSError, ValueError) as error:  # ValueError: a NUL in the path
+        why = getattr(error, "strerror", None) or str(error)
+        raise PlanError(f"cannot be read: {why}", where=where, hint="check the path and its permissions") from error
+    if len(raw) > LARGEST:
+        raise PlanError(f"larger than {LARGEST} bytes", where=where, hint="is it a plan?")
+    try:
+        text = raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        raise PlanError("not UTF-8 text", where=f"{where}:{line}", hint="save the file as UTF-8") from error
+    return load_placed(text, where)
