@@ -4,8 +4,9 @@
     encode(profile, reading) ──▶ the frame's bytes, from the reading's fields
     decode_frame(profile, raw, t_s) ──▶ what one record's raw bytes give
 
-Four layers: `families` picks by profile; `framing` cuts the stream, keeps time and accounts; one codec a family knows
-what a frame shows; `shapes`, `segments`, `tables` and `fields` serve the codecs. What a byte means is in the profile.
+Four layers: `families` picks by profile; `framing` cuts the stream and `accounts` keeps its books; one codec a
+family knows what a frame shows; `shapes`, `segments`, `tables` and `fields` serve the codecs. What a byte means is
+in the profile.
 """
 
 from metercap.wire.families import Decoder, decode_frame, decoder, encode, frame_s

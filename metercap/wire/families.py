@@ -8,9 +8,10 @@ from typing import Protocol
 from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
 from metercap.reading import Garbage, Reading
+from metercap.wire.accounts import LATENCY_S
 from metercap.wire.digits14 import Digits14
 from metercap.wire.fields import Codec, Fields
-from metercap.wire.framing import LATENCY_S, CountedDecoder, FrameDecoder, LineDecoder
+from metercap.wire.framing import CountedDecoder, FrameDecoder, LineDecoder
 from metercap.wire.lcd14 import Lcd14
 from metercap.wire.polled_line import PolledLine
 from metercap.wire.scpi import Scpi

@@ -109,5 +109,5 @@ def power_of_ten(value: str | float) -> int | None:
 
 def nearest(word: str, known: Iterable[str]) -> str:
     """Return ", did you mean …?" with the nearest known spelling, or nothing."""
-    match = difflib.get_close_matches(word, tuple(known), n=1)
+    match = difflib.get_close_matches(word, [str(name) for name in known], n=1)
     return f", did you mean {match[0]!r}?" if match else ""
