@@ -1,6 +1,6 @@
 """Seven-segment digits, by the segments' customary letters: a top, b and c right, d bottom, e and f left, g middle.
 
-Letters as IEC/JEDEC displays use them (common practice, no source). A 6 has its top bar and a 9 its bottom bar; a
+The letters are common practice, no source. A 6 has its top bar and a 9 its bottom bar; a
 shape that is none of these is no digit.
 """
 
