@@ -17,6 +17,7 @@ from metercap.reading import Garbage, Reading, State
 from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
 from metercap.session.inherit import Inherited
 from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+from metercap.steps.probing import IN_OHMS
 from metercap.steps.turning import Live
 
 INTERLUDE = "unplanned"
@@ -60,7 +61,7 @@ class Session:
         if self.finished or self._machine is None:
             return None
         mine, frozen = self._machine.deadline_s, self.bench.blocks.deadline_s
-        if mine is None or self.bench.blocked:
+        if mine is None or self._held_back(self._machine):
             return frozen
         return mine if frozen is None else min(mine, frozen)
 
@@ -134,12 +135,17 @@ class Session:
         bench.last = reading
         if bench.block is not None:
             return
-        if not machine.shows_contact:
-            machine.see(reading, Act.NONE, new)
-            return
         touch = bench.touch
         if reading.state is State.BLANK:
             touch.blank()
+            return
+        if not machine.shows_contact:
+            # This step does not ask where the tips are, but the next one must know.
+            if reading.quantity in IN_OHMS:
+                touch.feed(reading, bench.conversions.times_s[reading.quantity], new, reading.state is State.OVER)
+            else:
+                touch.block()
+            machine.see(reading, Act.NONE, new)
             return
         act = touch.feed(reading, bench.conversions.times_s[reading.quantity], new, machine.is_off(reading))
         if act is Act.NONE:
@@ -175,8 +181,12 @@ class Session:
         bench.blocks.deadline_passed(bench.t_s)
         self._blocks(machine)
         mine = machine.deadline_s
-        if mine is not None and mine <= bench.t_s and not bench.blocked:
+        if mine is not None and mine <= bench.t_s and not self._held_back(machine):
             machine.give(Given.DUE)
+
+    def _held_back(self, machine: Machine) -> bool:
+        """A block stops whatever rests on readings; a step of words only waits out its time."""
+        return self.bench.blocked and bool(machine.wanted)
 
     def _word(self, event: Operator, machine: Machine) -> None:
         word, bench = event.word, self.bench
@@ -197,6 +207,8 @@ class Session:
 
     def _word_note(self, text: str) -> None:
         self.bench.note(text)
+        if self._machine is not None:
+            self._machine.give(Given.NOTE, text)
 
     def _word_say(self, _text: str) -> None:
         machine, last = self._machine, self.bench.last
@@ -221,6 +233,7 @@ class Session:
         last = self.bench.last
         quantity = machine.wanted[0] if machine.wanted else last.quantity if last is not None else Quantity.RESISTANCE
         step = CheckStep(id=INTERLUDE, items=(Item(name),), quantity=quantity, unit=quantity.unit, contacts=1)
+        machine.blocked()  # the contact of the moment is not the planned item's any more
         self._kept = machine
         self._begin(machine_for(step, self.bench))
 

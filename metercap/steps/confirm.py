@@ -56,6 +56,10 @@ class Confirm(Machine):
         super().__init__(step, bench, S.WAIT if step.wait_s else S.ASK)
         self._wait_s = step.wait_s
 
+    def say(self, do: Do, text: str, item: str | None = None) -> None:
+        """Prompt even while a block stands: no meter is needed for a word."""
+        self.bench.urge(do, self.item if item is None else item, text)
+
     def start(self) -> None:
         """Ask, or begin the wait."""
         if self.bench.is_kept(self.step.id, self.step.id):

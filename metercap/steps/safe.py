@@ -10,6 +10,7 @@ from enum import StrEnum
 
 from metercap.contact import Burst
 from metercap.quantity import Quantity, format_value
+from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Limits
@@ -42,6 +43,11 @@ class SafeStep(StepBase, frozen=True, tag="safe"):
         return (*self.points, self.id)
 
 
+def is_live(reading: Reading) -> bool:
+    """Return whether a reading in volts shows more than a dead point may have; over-range is more than any."""
+    return reading.value is None or abs(reading.value) > DEAD_V
+
+
 class S(StrEnum):
     """States: the source before, a point, a point's `yes` waiting for a settled value, the source after, ended."""
 
@@ -60,8 +66,8 @@ class Safe(Machine):
         (S.BEFORE, Given.VALUE): Row("source", (S.BEFORE, S.POINT, S.AFTER)),
         (S.AFTER, Given.VALUE): Row("source", (S.AFTER, S.END)),
         (S.POINT, Given.VALUE): Row("watch", (S.POINT,)),
-        (S.POINT, Given.YES): Row("answer", (S.POINT, S.ANSWERED, S.AFTER)),
-        (S.ANSWERED, Given.VALUE): Row("answer", (S.POINT, S.ANSWERED, S.AFTER)),
+        (S.POINT, Given.YES): Row("answer", (S.POINT, S.ANSWERED)),
+        (S.ANSWERED, Given.VALUE): Row("answered", (S.POINT, S.ANSWERED, S.AFTER)),
         (S.ANSWERED, Given.YES): Row("stay", (S.ANSWERED,)),
         (S.BEFORE, Given.SKIP): Row("skip_source", (S.POINT, S.AFTER)),
         (S.AFTER, Given.SKIP): Row("skip_source", (S.END,)),
@@ -91,6 +97,9 @@ class Safe(Machine):
         ]
         self._at = 0
         self._missing: list[str] = []
+        self._unproved: dict[tuple[str, Quantity], None] = {}
+        """Points passed over, in dc or in ac, and not proved since."""
+        self._absent: dict[str, None] = {}
         self._burst = Burst()
         self._stopped = False
         self._limits = Limits(-DEAD_V, DEAD_V, "V", step.rule or bench.rule)
@@ -116,7 +125,7 @@ class Safe(Machine):
         if self.state in (S.POINT, S.ANSWERED):
             point, quantity = self._round[self._at]
             how = "dc" if quantity is Quantity.VOLTAGE_DC else "ac"
-            self.say(Do.ANSWER, f"{point}, volts {how}: hold both tips on it, then say yes")
+            self.say(Do.ANSWER, f"{point}, volts {how}: hold both tips on it, say yes, hold on until the tick")
         else:
             again = " again" if self.state is S.AFTER else ""
             self.say(Do.PROBE, f"probe {self._step.source}{again}: the meter must show at least {SOURCE_V:g} V")
@@ -141,7 +150,10 @@ class Safe(Machine):
             return self.state
         self._burst.feed(reading)
         plateau = self._burst.plateau()
-        if plateau is None or (plateau.low < SOURCE_V and plateau.high > -SOURCE_V):
+        if plateau is None:
+            return self.state
+        least_v = SOURCE_V + plateau.resolution
+        if plateau.low < least_v and plateau.high > -least_v:
             return self.state
         shown = format_value(plateau.value, "V", plateau.resolution)
         when = "before" if self.state is S.BEFORE else "after"
@@ -168,51 +180,64 @@ class Safe(Machine):
             return S.POINT
         self._burst.feed(reading)
         pair = self._burst.pair
-        live = pair is not None and all(abs(r.value or 0.0) > DEAD_V for r in pair)
+        live = pair is not None and all(is_live(each) for each in pair)
         if live and not self._stopped:
-            self._live()
+            self._live(reading)
         if pair is not None and not live:
             self._stopped = False
         return S.POINT
 
     def answer(self) -> StrEnum:
-        """The operator said yes: judge as soon as two whole conversions stand."""
-        reading = self.reading
-        if reading is None:
-            return S.ANSWERED
-        if self.state is S.ANSWERED:
-            self._burst.feed(reading)
+        """The operator says yes: what the meter shows from now on is judged; before, the tips may have been in air."""
+        if self.bench.blocked:
+            self.bench.cue(CueKind.AGAIN, self.item)
+            return S.POINT
+        self._burst = Burst(self.bench.t_s, first_is_whole=True)
+        return S.ANSWERED
+
+    def answered(self) -> StrEnum:
+        """A new conversion after the yes: two of them, both dead, prove the point."""
+        if self.reading is not None:
+            self._burst.feed(self.reading)
         pair = self._burst.pair
         if pair is None:
             return S.ANSWERED
-        judged = [self.bench.judge.judge(r, self._limits) for r in pair]
-        if any(j.verdict is not VerdictKind.PASS for j in judged):
-            self._live()
+        live = [each for each in pair if is_live(each)]
+        if live:
+            self._live(live[-1])
             self._burst = Burst(self.bench.t_s)
             return S.POINT
-        quantity = "dc" if self._round[self._at][1] is Quantity.VOLTAGE_DC else "ac"
-        worst = max(judged, key=lambda j: abs(j.value))
+        judged = [self.bench.judge.judge(each, self._limits) for each in pair]
+        worst = max(judged, key=lambda each: abs(each.value))
+        if worst.verdict is not VerdictKind.PASS:
+            self._burst = Burst(self.bench.t_s)
+            self.bench.cue(CueKind.AGAIN, self.item)
+            count = format_value(worst.resolution, "V")
+            self.bench.urge(Do.DIAL, None, f"one count is {count}, too coarse to prove it dead: take a lower range")
+            return S.POINT
+        point, quantity = self._round[self._at]
+        self._unproved.pop((point, quantity), None)
+        ac = quantity is Quantity.VOLTAGE_AC
+        reason = f"volts {'ac' if ac else 'dc'}, by the operator's yes"
+        half = (point, Quantity.VOLTAGE_DC) in self._unproved
         self.bench.give(
             self.item,
-            VerdictKind.PASS,
+            VerdictKind.UNSURE if half else VerdictKind.PASS,
             judged=worst,
             limits=self._limits,
-            reason=f"volts {quantity}, by the operator's yes",
+            reason=f"{reason}; not proved dead in volts dc" if half else reason,
             n=2,
             from_s=pair[0].t_s,
             settled=self._burst.plateau() is not None,
         )
         return self._next()
 
-    def _live(self) -> None:
-        reading = self.reading
-        if reading is None or reading.value is None:
-            self.bench.cue(CueKind.AGAIN, self.item)
-            return
+    def _live(self, reading: Reading) -> None:
         self._stopped = True
         high = HAZARD_DC_V if reading.quantity is Quantity.VOLTAGE_DC else HAZARD_AC_V
-        self.bench.cue(CueKind.HAZARD if abs(reading.value) > high else CueKind.STOP, self.item)
-        shown = format_value(reading.value, "V", reading.resolution)
+        hazard = reading.value is None or abs(reading.value) > high
+        self.bench.cue(CueKind.HAZARD if hazard else CueKind.STOP, self.item)
+        shown = "over-range" if reading.value is None else format_value(reading.value, "V", reading.resolution)
         self.say(
             Do.STOP,
             f"{shown} at {self.item}: it is live. Disconnect the supply and every cell, discharge through a resistor, "
@@ -221,24 +246,29 @@ class Safe(Machine):
 
     def _next(self) -> StrEnum:
         self._at += 1
+        while self._at < len(self._round) and self._round[self._at][0] in self._absent:
+            self._at += 1
         self.state = S.POINT if self._at < len(self._round) else S.AFTER
         self._open()
         return self.state
 
     def skip_point(self) -> StrEnum:
         """The point was not proved."""
-        self._missing.append(f"{self.item} was not proved dead")
+        self._unproved[self._round[self._at]] = None
         self.bench.give(self.item, VerdictKind.UNSURE, reason="not proved dead")
         return self._next()
 
     def absent_point(self) -> StrEnum:
         """This unit has no such point."""
+        self._absent[self.item] = None
+        self._unproved.pop(self._round[self._at], None)
         self.bench.give(self.item, VerdictKind.ABSENT)
         return self._next()
 
     def back(self) -> StrEnum:
         """Go back to the point before."""
         self._at = max(0, self._at - 1)
+        self._absent.pop(self._round[self._at][0], None)
         self.state = S.POINT
         self._open()
         return S.POINT
@@ -253,14 +283,16 @@ class Safe(Machine):
     def skip_step(self) -> StrEnum:
         """End without proof."""
         self._missing.append("the step was skipped")
-        for point in self._step.points:
-            if (self.step.id, point) not in self.bench.verdicts:
-                self.bench.give(point, VerdictKind.UNSURE, reason="not proved dead")
+        left = self._round[self._at :] if self.state is not S.AFTER else []
+        for point in dict.fromkeys(point for point, _ in left if point not in self._absent):
+            self.bench.give(point, VerdictKind.UNSURE, reason="not proved dead")
         return self._end()
 
     def _end(self) -> StrEnum:
-        verdict = VerdictKind.UNSURE if self._missing else VerdictKind.PASS
-        reason = "; ".join(self._missing) or "meter proved on a live source before and after, points dead in dc and ac"
+        passed_over = dict.fromkeys(point for point, _ in self._unproved if point not in self._absent)
+        missing = [*self._missing, *(f"{point} was not proved dead" for point in passed_over)]
+        verdict = VerdictKind.UNSURE if missing else VerdictKind.PASS
+        reason = "; ".join(missing) or "meter proved on a live source before and after, points dead in dc and ac"
         self.bench.give(self.step.id, verdict, reason=reason)
         self.done = True
         return S.END

@@ -7,7 +7,7 @@ A script is a line of tokens; time goes on by one conversion of the meter for ea
     OL  --  OLV                   over-range, a display that shows nothing
     0.2*3                         three conversions
     0.2/5                         one conversion, sent in five frames
-    0.2!hold+auto                 with flags
+    0.2!hold+auto*2               with flags, which come before the numbers
     :skip  :at=F3  :note=a_word   words, at the time of the last reading ("_" stands for a space)
     +0.4                          0.4 s without a reading
     ^lost                         a link record
@@ -48,7 +48,7 @@ from metercap.steps.keys import StepBase
 
 _TOKEN = re.compile(
     r"(?P<value>OL|--|-?\d+(?:\.\d*)?)(?P<prefix>[mkM]?)(?P<unit>Vac|V|c|)"
-    r"(?:\*(?P<times>\d+))?(?:/(?P<frames>\d+))?(?:!(?P<flags>[a-z_+]+))?"
+    r"(?:!(?P<flags>[a-z_+]+))?(?:\*(?P<times>\d+))?(?:/(?P<frames>\d+))?"
 )
 _SCALE = {"m": Decimal("0.001"), "": Decimal(1), "k": Decimal(1000), "M": Decimal(1000000)}
 _UNIT = {
@@ -92,9 +92,7 @@ def opening(
     return SessionRecord(**(fields | more))
 
 
-def parse(
-    token: str, *, before: Reading | None = None, auto: bool = False
-) -> tuple[float | None, float, Quantity, State, tuple[str, ...], int, int]:
+def parse(token: str, *, auto: bool = False) -> tuple[float | None, float, Quantity, State, tuple[str, ...], int, int]:
     """Return value, resolution, quantity, state, flags, times and frames of a reading's token."""
     found = _TOKEN.fullmatch(token)
     if found is None:
@@ -119,7 +117,7 @@ def parse(
 
 
 class Play:
-    """A session being played: `rate` is the meter's own, `profile_rate` what its profile states (the same if not given)."""
+    """A session being played: `rate` is the meter's own, `profile_rate` its profile's (default: the same)."""
 
     def __init__(
         self,

@@ -1,0 +1,278 @@
+"""safe: a live source, the points in dc then ac with a `yes` at each, the source again."""
+
+from __future__ import annotations
+
+import pytest
+from bench_play import Play, fuses, meter, safe
+
+from metercap.meter import Accuracy
+from metercap.quantity import Quantity
+from metercap.steps import SafeStep
+
+SOURCE = "1.52V*3 "
+DEAD_DC = ":yes 0.00V*2 "
+DEAD_AC = ":yes 0.00Vac*2 "
+TO_AC = "0.00Vac*2 "
+
+
+def test_whole_proof() -> None:
+    """Source, both points in dc, both in ac, source again: the points and the step pass."""
+    play = Play(safe("J1", "C12"))
+    assert play.prompts == ["probe dead"]
+    play(SOURCE)
+    assert play.prompts[-1] == "answer J1"
+    play("0.00V*3" + f" {DEAD_DC} 0.00V {DEAD_DC}")
+    assert play.prompts[-1] == "dial J1", "volts ac come next"
+    assert "volts ac" in play.said
+    play(f"0.00Vac {DEAD_AC} 0.00Vac {DEAD_AC}")
+    assert play.prompts[-1] == "dial dead"
+    play("0.00V")
+    assert play.prompts[-1] == "probe dead"
+    assert not play.session.finished
+    play(SOURCE)
+    assert play.session.finished
+    assert play.ticks == ["J1 pass", "C12 pass", "J1 pass", "C12 pass", "dead pass"]
+    assert (play.verdicts["J1"].value, play.verdicts["J1"].unit, play.verdicts["J1"].n) == (0.0, "V", 2)
+
+
+def test_nothing_is_proved_by_silence() -> None:
+    """About zero volts for as long as one likes gives no verdict without a yes."""
+    play = Play(safe("C12"))(SOURCE + "0.00V*200 +600")
+    assert play.ticks == []
+
+
+@pytest.mark.parametrize("source", ["0.00V", "0.85V", "0.99V", "-0.85V", "OLV", "--V"])
+def test_dead_source_proves_nothing(source: str) -> None:
+    """A source below 1 V, an over-range or an unreadable display does not go on."""
+    play = Play(safe("C12"))(f"{source}*20")
+    assert play.prompts == ["probe dead"]
+
+
+@pytest.mark.parametrize("source", ["1.52V", "-1.52V", "3.01V", "230.1V"])
+def test_live_source_goes_on(source: str) -> None:
+    """A settled value of at least 1 V of either polarity proves the meter."""
+    assert Play(safe("C12"))(f"{source}*3").prompts == ["probe dead", "answer C12"]
+
+
+def test_source_on_a_coarse_range_proves_nothing() -> None:
+    """`1` with a count of 1 V says nothing about 1 V: value ± resolution must be on the right side."""
+    assert Play(safe("C12"))("1V*20").prompts == ["probe dead"]
+
+
+def test_one_conversion_of_the_source_is_not_enough() -> None:
+    """One conversion sent five times is one conversion."""
+    assert Play(safe("C12"))("0.00V 1.52V 1.52V/5").prompts[-1] == "answer C12"
+    assert Play(safe("C12"))("0.00V*4 1.52V/5").prompts[-1] == "probe dead"
+
+
+@pytest.mark.parametrize("live", ["12.00V", "-12.00V", "0.15V", "325.0V"])
+def test_live_point_stops(live: str) -> None:
+    """A voltage on a point says stop at once, without a yes, and never passes."""
+    play = Play(safe("C12"))(SOURCE + f"{live}*3")
+    assert play.prompts[-1] == "stop C12"
+    assert play.cues[-1] == ("hazard C12" if live == "325.0V" else "stop C12")
+    play(f":yes {live}*6")
+    assert play.ticks == []
+
+
+@pytest.mark.parametrize(
+    ("script", "cue"),
+    [("60.0V", "stop"), ("60.1V", "hazard"), ("-60.1V", "hazard")],
+)
+def test_hazard_above_60_v_dc(script: str, cue: str) -> None:
+    """60 V dc concern people (IEC 61010-031, where its scope begins)."""
+    assert Play(safe("C12"))(SOURCE + f"{script}*3").cues[-1] == f"{cue} C12"
+
+
+@pytest.mark.parametrize(("script", "cue"), [("30.0Vac", "stop"), ("30.1Vac", "hazard")])
+def test_hazard_above_30_v_rms(script: str, cue: str) -> None:
+    """30 V rms concern people (IEC 61010-031, where its scope begins)."""
+    play = Play(safe("C12"))(SOURCE + DEAD_DC + f"{script}*3")
+    assert play.cues[-1] == f"{cue} C12"
+
+
+def test_over_range_is_live() -> None:
+    """Over-range in volts is more than the range holds, never about zero: hazard, and no verdict by any yes."""
+    play = Play(safe("C12"))(SOURCE + "OLV*3")
+    assert play.cues[-1] == "hazard C12"
+    assert play.ticks == []
+    assert Play(safe("C12"))(SOURCE + "0.00V*3 :yes OLV*3").ticks == []
+
+
+def test_unreadable_display_is_no_zero() -> None:
+    """A blank display proves nothing, whatever the operator says."""
+    play = Play(safe("C12"))(SOURCE + "--V*4 :yes --V*8")
+    assert play.ticks == []
+    assert play("0.00V*2").ticks == ["C12 pass"]
+
+
+def test_what_was_shown_before_the_yes_may_have_been_air() -> None:
+    """A live point touched just before the yes is not dead because the meter still showed air."""
+    play = Play(safe("C12"))(SOURCE + "0.00V*6 :yes 12.00V*2")
+    assert play.ticks == []
+    assert play.cues[-1] == "stop C12"
+
+
+def test_one_conversion_after_the_yes_is_not_enough() -> None:
+    """Two conversions after the yes; repeats of one are none."""
+    play = Play(safe("C12"))(SOURCE + "0.00V*6 :yes 0.00V/5")
+    assert play.ticks == []
+    assert play("0.00V").ticks == ["C12 pass"]
+
+
+def test_live_conversion_among_the_two_is_live() -> None:
+    """One dead and one live conversion do not agree on dead."""
+    for script in ("0.00V 0.20V", "0.20V 0.00V"):
+        play = Play(safe("C12"))(SOURCE + f"0.00V*3 :yes {script}")
+        assert play.ticks == []
+        assert play.prompts[-1] == "stop C12"
+        assert "0.2" in play.said
+
+
+def test_after_stop_a_yes_proves_it_dead() -> None:
+    """Disconnected and discharged, the same point is proved by a new yes."""
+    play = Play(safe("C12"))(SOURCE + "12.00V*3 5.00V 1.00V 0.00V*2" + f" {DEAD_DC}")
+    assert play.ticks == ["C12 pass"]
+
+
+def test_stop_is_said_again_when_it_comes_alive_again() -> None:
+    """Each time a point comes alive it is said once."""
+    play = Play(safe("C12"))(SOURCE + "12.00V*20 0.00V*3 12.00V*20")
+    assert play.cues.count("stop C12") == 2
+
+
+def test_coarse_range_cannot_prove_dead() -> None:
+    """`0` with a count of 1 V says nothing about 0.1 V: a lower range is asked for, and no verdict given."""
+    play = Play(safe("C12"))(SOURCE + ":yes 0V*6")
+    assert play.ticks == []
+    assert play.prompts[-1] == "dial None"
+
+
+def test_guarded_rule_takes_u_off() -> None:
+    """Near 0.1 V the meter's own uncertainty decides: 0.09 V ± 0.02 V is not proved dead."""
+    row = (Accuracy(Quantity.VOLTAGE_DC, 0.5, 2.0),)
+    play = Play(safe("C12"), profile=meter(accuracy=row))(SOURCE + ":yes 0.09V*2")
+    assert play.ticks == []
+    assert play(":yes 0.05V*2").ticks == ["C12 pass"]
+
+
+def test_yes_while_a_block_stands_is_not_kept() -> None:
+    """A yes said while the meter is on ohms, on HOLD or unplugged is not used later for what comes after."""
+    for block, end in (("0.2*2", "0.00V*9"), ("0.00V!hold*2", "0.00V*9"), ("^lost", "0.00V*9")):
+        play = Play(safe("C12"))(SOURCE + f"0.00V*3 {block} :yes {end}")
+        assert play.ticks == [], block
+        assert play.prompts[-1] == "answer C12", block
+        assert play(DEAD_DC).ticks == ["C12 pass"], block
+
+
+def test_block_between_the_yes_and_its_values() -> None:
+    """A block that begins after the yes takes the yes away."""
+    play = Play(safe("C12"))(SOURCE + "0.00V*3 :yes 0.00V ^silent 0.00V*9")
+    assert play.ticks == []
+
+
+def test_wrong_quantity_asks_for_the_dial() -> None:
+    """Ohms where volts dc are wanted ask for the dial, with the jacks named, and give no verdict."""
+    play = Play(safe("C12"))("0.2*3")
+    assert play.prompts == ["probe dead", "dial dead"]
+    assert "never the current jack" in play.said
+    assert play("1.52V").prompts[-1] == "probe dead"
+
+
+@pytest.mark.parametrize("word", ["skip", "no"])
+def test_skipped_point_is_not_proved(word: str) -> None:
+    """A point passed over in dc stays unsure though ac is answered yes, and the step is unsure."""
+    play = Play(safe("C12"))(SOURCE + f":{word} 0.00Vac {DEAD_AC} 0.00V {SOURCE}")
+    assert play.session.finished
+    assert {item: verdict.verdict.value for item, verdict in play.verdicts.items()} == {
+        "C12": "unsure",
+        "dead": "unsure",
+    }
+    assert "C12" in play.verdicts["dead"].reason
+
+
+def test_skipped_in_ac_is_not_proved() -> None:
+    """A point passed over in ac is unsure."""
+    play = Play(safe("C12"))(SOURCE + f"{DEAD_DC} 0.00Vac :skip 0.00V {SOURCE}")
+    assert [verdict.verdict.value for verdict in play.verdicts.values()] == ["unsure", "unsure"]
+
+
+def test_back_makes_a_skip_good() -> None:
+    """A point that was skipped by mistake is gone back to and proved; nothing is held against it."""
+    play = Play(safe("J1", "C12"))(
+        SOURCE + f":skip :back 0.00V {DEAD_DC} {DEAD_DC} 0.00Vac {DEAD_AC} {DEAD_AC} 0.00V {SOURCE}"
+    )
+    assert {item: verdict.verdict.value for item, verdict in play.verdicts.items()} == {
+        "J1": "pass",
+        "C12": "pass",
+        "dead": "pass",
+    }
+
+
+def test_absent_point_is_not_asked_for_again() -> None:
+    """What the unit does not have is not asked for in ac, and does not spoil the proof."""
+    play = Play(safe("J1", "C12"))(SOURCE + f":absent {DEAD_DC} 0.00Vac {DEAD_AC} 0.00V {SOURCE}")
+    assert {item: verdict.verdict.value for item, verdict in play.verdicts.items()} == {
+        "J1": "absent",
+        "C12": "pass",
+        "dead": "pass",
+    }
+
+
+@pytest.mark.parametrize(
+    "script",
+    [
+        f":skip {DEAD_DC} 0.00Vac {DEAD_AC} 0.00V {SOURCE}",
+        f"{SOURCE} {DEAD_DC} 0.00Vac {DEAD_AC} 0.00V :skip",
+    ],
+)
+def test_source_not_shown_proves_nothing(script: str) -> None:
+    """Without the source before or after the points, the step is unsure and says why."""
+    play = Play(safe("C12"))(script)
+    assert play.session.finished
+    assert play.verdicts["dead"].verdict == "unsure"
+    assert "live source" in play.verdicts["dead"].reason
+
+
+@pytest.mark.parametrize(
+    "script", ["", SOURCE, f"{SOURCE} {DEAD_DC}", f"{SOURCE} {DEAD_DC} {DEAD_DC} 0.00Vac {DEAD_AC}"]
+)
+def test_skipped_step_leaves_no_half_proof(script: str) -> None:
+    """However far it came, a skipped step is unsure, and so is every point that was not proved in dc and in ac."""
+    play = Play(safe("J1", "C12"))(f"{script} :skip_step")
+    assert play.session.finished
+    assert {item: verdict.verdict.value for item, verdict in play.verdicts.items()} == {
+        "J1": "unsure" if "Vac" not in script else "pass",
+        "C12": "unsure",
+        "dead": "unsure",
+    }
+
+
+def test_no_points() -> None:
+    """Without points the source is shown twice, and the next step begins."""
+    play = Play(SafeStep(id="dead"), fuses())(SOURCE + "0.00V*4 1.52V*3")
+    assert play.verdicts["dead"].verdict == "pass"
+
+
+def test_words_that_mean_nothing() -> None:
+    """A word that means nothing here is said to, and changes nothing."""
+    play = Play(safe("C12"))(SOURCE)
+    for word in ("open", "pass", "fail", "undo", "at=C12"):
+        assert play.since(f":{word}") == ["note"]
+    assert play(DEAD_DC).ticks == ["C12 pass"]
+
+
+def test_again_begins_the_point_anew() -> None:
+    """A yes is taken back by `again`."""
+    play = Play(safe("C12"))(SOURCE + "0.00V*2 :yes 0.00V :again 0.00V*8")
+    assert play.ticks == []
+    assert play.prompts[-1] == "answer C12"
+
+
+def test_ohms_after_volts_want_the_dial_and_a_lift() -> None:
+    """From volts to ohms the dial is turned: contact that is on then is not credited."""
+    play = Play(safe("C12"), fuses())(SOURCE + f"{DEAD_DC} 0.00Vac {DEAD_AC} 0.00V {SOURCE}")
+    assert play.prompts[-1] == "dial F1"
+    play("0.2*8")
+    assert "F1" not in play.verdicts
+    assert play("OL*4 9 0.2*2").verdicts["F1"].verdict == "pass"
