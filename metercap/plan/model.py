@@ -7,10 +7,32 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from metercap.errors import PlanError
-from metercap.steps import CheckStep, ConfirmStep, SafeStep, SweepStep, TuneStep, ZeroStep
+from metercap.steps import (
+    CellStep,
+    CheckStep,
+    ConfirmStep,
+    ExerciseStep,
+    SafeStep,
+    SweepStep,
+    TrialsStep,
+    TuneStep,
+    WiggleStep,
+    ZeroStep,
+)
 from metercap.steps.keys import Ohm, Rule
 
-Step: TypeAlias = ConfirmStep | SafeStep | ZeroStep | CheckStep | SweepStep | TuneStep
+Step: TypeAlias = (
+    ConfirmStep
+    | SafeStep
+    | ZeroStep
+    | CheckStep
+    | SweepStep
+    | ExerciseStep
+    | WiggleStep
+    | CellStep
+    | TuneStep
+    | TrialsStep
+)
 
 TOKEN_WORDS = (
     "yes", "no", "open", "skip", "skip step", "absent", "back", "again", "pass", "fail", "undo", "say", "end", "quit",

@@ -10,13 +10,17 @@ from collections.abc import Callable
 from typing import Any
 
 from metercap.steps.bench import Bench
+from metercap.steps.cell import Cell, CellStep
 from metercap.steps.check import Check, CheckStep
 from metercap.steps.confirm import Confirm, ConfirmStep
+from metercap.steps.exercise import Exercise, ExerciseStep
 from metercap.steps.keys import Item, StepBase
 from metercap.steps.machine import WORDS, Given, Machine
 from metercap.steps.safe import Safe, SafeStep
 from metercap.steps.sweep import Sweep, SweepStep
+from metercap.steps.trials import Trials, TrialsStep
 from metercap.steps.tune import Tune, TuneStep
+from metercap.steps.wiggle import Wiggle, WiggleStep
 from metercap.steps.zero import Zero, ZeroStep
 
 MACHINES: dict[type[StepBase], Callable[[Any, Bench], Machine]] = {
@@ -25,7 +29,11 @@ MACHINES: dict[type[StepBase], Callable[[Any, Bench], Machine]] = {
     ZeroStep: Zero,
     SweepStep: Sweep,
     CheckStep: Check,
+    ExerciseStep: Exercise,
+    WiggleStep: Wiggle,
+    CellStep: Cell,
     TuneStep: Tune,
+    TrialsStep: Trials,
 }
 
 
@@ -38,15 +46,19 @@ __all__ = [
     "MACHINES",
     "WORDS",
     "Bench",
+    "CellStep",
     "CheckStep",
     "ConfirmStep",
+    "ExerciseStep",
     "Given",
     "Item",
     "Machine",
     "SafeStep",
     "StepBase",
     "SweepStep",
+    "TrialsStep",
     "TuneStep",
+    "WiggleStep",
     "ZeroStep",
     "machine_for",
 ]

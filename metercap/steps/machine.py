@@ -41,9 +41,11 @@ class Given(StrEnum):
     PASS = "pass"
     FAIL = "fail"
     UNDO = "undo"
+    NOTE = "note"
+    """A remark; the session has written it down already."""
 
 
-WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due"}
+WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due", "note"}
 """Words that go to the step; the rest the session answers itself."""
 
 

@@ -227,6 +227,8 @@ class Turning:
         if self.nudging and moving:
             # The value shown is one conversion old: stop, then look.
             reach = abs(error) - inner <= abs(self.speed_per_s) * (2.0 * self.conversion_s + REACTION_S)
+            if outward and side and not crossed:
+                return CueKind.WRONG_WAY  # a hand that was only stopped would go on the same way
             return CueKind.STOP if reach or outward else self._cue_for(error)
         if side == 0:
             return CueKind.IN_BAND

@@ -1,0 +1,380 @@
+"""cell: a backup cell's voltage by chemistry, its polarity, and its internal resistance under a load.
+
+Unloaded voltage does not show remaining capacity; the load tells more. Never heat, short, reverse or charge a primary
+lithium cell.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import msgspec
+
+from metercap.contact import Burst, Plateau
+from metercap.metrology.domain import round6
+from metercap.quantity import Quantity, format_value
+from metercap.reading import Reading
+from metercap.records import CueKind, Do, VerdictKind, at
+from metercap.steps.bench import Bench
+from metercap.steps.judge import Judgement, Limits
+from metercap.steps.keys import Item, Ohm, Seconds, StepBase
+from metercap.steps.machine import Given, Machine, Row, words_rows
+
+LEAST_DROP_COUNTS = 20.0
+"""A load whose drop is smaller says nothing about the cell's resistance."""
+REVERSED_V = 0.5
+
+
+class Chemistry(msgspec.Struct, frozen=True):
+    """Voltages in V: from `good` on good, below `doubtful` weak, below `spent` spent, `loaded` the least under load."""
+
+    good: float
+    doubtful: float
+    spent: float
+    loaded: float
+
+
+CHEMISTRIES = {
+    # Nominal 3.0 V, end of discharge 2.0 V, new off-load ≥ 3.2 V (makers' data sheets and handbook); loaded limit:
+    # common practice, no source.
+    "lithium 3 V": Chemistry(3.1, 2.9, 2.0, 2.5),
+    # Common practice, no source.
+    "alkaline 1.5 V": Chemistry(1.5, 1.3, 0.9, 1.2),
+    "silver oxide 1.55 V": Chemistry(1.5, 1.4, 1.2, 1.3),
+}
+
+
+class CellStep(StepBase, frozen=True, tag="cell", kw_only=True):
+    """Keys of a `cell` step. With a `load` its terminal voltage is read again after `load_s`.
+
+    An item's `connected` says how the cell is measured: "in circuit, supply off" or "removed".
+    """
+
+    items: tuple[Item, ...]
+    chemistry: str = "lithium 3 V"
+    load: Ohm | None = None
+    load_s: Seconds = 3.0
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """Volts dc."""
+        return (Quantity.VOLTAGE_DC,)
+
+    @property
+    def item_names(self) -> tuple[str, ...]:
+        """Every cell."""
+        return tuple(item.name for item in self.items)
+
+
+class S(StrEnum):
+    """States of a cell's measurement."""
+
+    OPEN = "open"
+    """Asking for the tips."""
+    ON = "on"
+    POLARITY = "polarity"
+    """It reads negative: is red on +?"""
+    LOAD = "load"
+    """Asking for the load, tips on."""
+    LOADED = "loaded"
+    """The load is on; waiting out `load_s`."""
+    END = "end"
+
+
+_NEXT = (S.OPEN, S.END)
+
+
+class Cell(Machine):
+    """Unloaded, then loaded where the plan names a load."""
+
+    TABLE = {  # noqa: RUF012
+        (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
+        (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
+        (S.OPEN, Given.YES): Row("dead", (S.OPEN, S.END)),
+        (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
+        (S.ON, Given.VALUE): Row("value", (S.ON, S.POLARITY, S.LOAD, *_NEXT)),
+        (S.ON, Given.ENDED): Row("ended", (S.OPEN,)),
+        (S.POLARITY, Given.YES): Row("is_reversed", _NEXT),
+        (S.POLARITY, Given.NO): Row("retry", (S.OPEN,)),
+        (S.POLARITY, Given.GO): Row("stay", (S.POLARITY,)),
+        (S.LOAD, Given.VALUE): Row("load_on", (S.LOAD, S.LOADED)),
+        (S.LOAD, Given.ENDED): Row("ended", (S.OPEN,)),
+        (S.LOADED, Given.VALUE): Row("loaded", (S.LOADED, *_NEXT)),
+        (S.LOADED, Given.DUE): Row("loaded", (S.LOADED, *_NEXT)),
+        (S.LOADED, Given.ENDED): Row("ended", (S.OPEN,)),
+        **words_rows(
+            (S.OPEN, S.ON, S.POLARITY, S.LOAD, S.LOADED),
+            {
+                Given.SKIP: Row("skip", _NEXT),
+                Given.ABSENT: Row("absent", _NEXT),
+                Given.OPEN: Row("is_open", _NEXT),
+                Given.AGAIN: Row("retry", (S.OPEN,)),
+                Given.BACK: Row("back", (S.OPEN,)),
+                Given.SKIP_STEP: Row("skip_step", (S.END,)),
+            },
+        ),
+    }
+
+    def __init__(self, step: CellStep, bench: Bench) -> None:
+        super().__init__(step, bench, S.OPEN)
+        self._step = step
+        self._chemistry = CHEMISTRIES[step.chemistry]
+        rule = step.rule or bench.rule
+        self._limits = Limits(self._chemistry.good, None, "V", rule)
+        self._at = 0
+        self._burst = Burst()
+        self._idle = Burst()
+        self._flat: Plateau | None = None
+        self._judged: Judgement | None = None
+
+    @property
+    def item(self) -> str:
+        """The cell in turn."""
+        return self._step.items[min(self._at, len(self._step.items) - 1)].name
+
+    def is_off(self, reading: Reading) -> bool:
+        """About zero: open tips, or a dead cell (then the operator's yes decides)."""
+        return reading.value is not None and abs(reading.value) < 0.1
+
+    def start(self) -> None:
+        """Ask for the first cell that has no verdict."""
+        self._next()
+
+    def resume(self) -> None:
+        """Prompt for what is open."""
+        if self.state is S.POLARITY:
+            self._ask_polarity()
+        elif self.state in (S.LOAD, S.LOADED):
+            self._ask_load()
+        else:
+            item = self._step.items[self._at]
+            how = f", {item.connected}" if item.connected else ""
+            self.say(Do.PROBE, f"{item.name}{how}: red on {item.red or '+'}, black on {item.black or '−'}")
+
+    def see(self, reading: Reading, act: object, new: bool) -> None:
+        """Keep what reads about zero, for a `yes` on a dead cell."""
+        if new and self.state is S.OPEN and self.is_off(reading):
+            self._idle.feed(reading)
+        super().see(reading, act, new)  # type: ignore[arg-type]
+
+    def blocked(self) -> None:
+        """What was gathered is worth nothing."""
+        self._idle = Burst(self.bench.t_s)
+        self.deadline_s = None
+        if self.state in (S.ON, S.LOAD, S.LOADED):
+            self.state = S.OPEN
+
+    # --- unloaded
+
+    def contact(self) -> StrEnum:
+        """The tips are on a voltage."""
+        self.deadline_s = None
+        self._burst = self.bench.burst()
+        return S.ON
+
+    def ended(self) -> StrEnum:
+        """The voltage went before enough was known."""
+        self.bench.cue(CueKind.AGAIN, self.item)
+        self._arm()
+        return S.OPEN
+
+    def waiting(self) -> StrEnum:
+        """No voltage for a while: say so once."""
+        self.deadline_s = None
+        self.bench.cue(CueKind.WAITING, self.item)
+        return S.OPEN
+
+    def value(self) -> StrEnum:
+        """A new conversion."""
+        reading = self.reading
+        if reading is None or reading.value is None:
+            return S.ON
+        self._burst.feed(reading)
+        flat = self._burst.plateau()
+        if flat is None:
+            return S.ON
+        self._flat = flat
+        self._judged = self._judge(reading, flat)
+        if flat.value < -REVERSED_V:
+            self.state = S.POLARITY
+            self._ask_polarity()
+            return S.POLARITY
+        if self._step.load is not None and flat.value >= self._chemistry.spent:
+            self.state = S.LOAD
+            self._ask_load()
+            return S.LOAD
+        return self._decide(self._judged, flat)
+
+    def _judge(self, reading: Reading, flat: Plateau) -> Judgement:
+        values = tuple(self.bench.judge.corrected(kept) for kept in self._burst.kept[-flat.n :])
+        return self.bench.judge.judge(reading, self._limits, conversions=values)
+
+    def _decide(self, judged: Judgement, flat: Plateau) -> StrEnum:
+        chemistry, value = self._chemistry, judged.value
+        if judged.verdict is VerdictKind.PASS:
+            return self._give(VerdictKind.PASS, "good", judged, flat, "unloaded voltage does not show what is left")
+        if value < chemistry.spent:
+            return self._give(VerdictKind.FAIL, "spent", judged, flat, "")
+        if value < chemistry.doubtful:
+            return self._give(VerdictKind.FAIL, "weak", judged, flat, "")
+        return self._give(VerdictKind.UNSURE, "weak", judged, flat, "load it")
+
+    # --- polarity
+
+    def _ask_polarity(self) -> None:
+        shown = format_value(self._flat.value, "V", self._flat.resolution) if self._flat is not None else "negative"
+        self.say(Do.ANSWER, f"{self.item} reads {shown}: is red on +? yes or no")
+
+    def is_reversed(self) -> StrEnum:
+        """Red is on +, and it reads negative."""
+        flat, judged = self._flat, self._judged
+        if flat is None or judged is None:
+            return self.retry()
+        return self._give(VerdictKind.FAIL, "reversed", judged, flat, "negative with red on +, by the operator's yes")
+
+    def retry(self) -> StrEnum:
+        """Touch the same cell anew."""
+        self._open(self._at)
+        return S.OPEN
+
+    # --- loaded
+
+    def _ask_load(self) -> None:
+        load = format_value(self._step.load or 0.0, "ohm")
+        self.say(Do.KEEP, f"{self.item}: keep the tips on and put {load} across it for {self._step.load_s:g} s")
+
+    def load_on(self) -> StrEnum:
+        """Wait for the drop that shows the load."""
+        reading, flat = self.reading, self._flat
+        if reading is None or reading.value is None or flat is None:
+            return S.LOAD
+        if flat.value - reading.value < LEAST_DROP_COUNTS * reading.resolution:
+            return S.LOAD
+        self._burst = self.bench.burst()
+        self.deadline_s = at(self.bench.t_s + self._step.load_s)
+        return S.LOADED
+
+    def loaded(self) -> StrEnum:
+        """Under load: read the voltage when `load_s` is over."""
+        reading, flat, unloaded = self.reading, self._flat, self._judged
+        if reading is None or reading.value is None or flat is None or unloaded is None:
+            return S.LOADED
+        if not self._burst.kept or self._burst.kept[-1] is not reading:
+            self._burst.feed(reading)
+        due = self.deadline_s is not None and self.bench.t_s >= self.deadline_s
+        if due:
+            self.deadline_s = None
+        pair = self._burst.pair
+        if self.deadline_s is not None or pair is None:
+            return S.LOADED
+        value = self.bench.judge.corrected(pair[1])
+        drop = round6(unloaded.value - value)
+        load = self._step.load or 0.0
+        if drop < LEAST_DROP_COUNTS * reading.resolution or value <= 0:
+            shown = format_value(drop, "V", reading.resolution)
+            reason = f"the load drops it by {shown} only, under {LEAST_DROP_COUNTS:g} counts: take a smaller resistor"
+            return self._give(VerdictKind.UNSURE, "good", unloaded, flat, reason)
+        inner = round6(load * drop / value)
+        expanded, _ = self.bench.judge.expanded(pair[1])
+        said = f"{format_value(value, 'V', reading.resolution)} loaded, internal {format_value(inner, 'ohm')}"
+        unloaded = msgspec.structs.replace(unloaded, reason="")  # the load decides, not the unloaded limit
+        if value - expanded >= self._chemistry.loaded:
+            kind, condition = VerdictKind.PASS, "good"
+        elif value + expanded < self._chemistry.loaded:
+            kind, condition = VerdictKind.FAIL, "weak"
+        else:
+            kind, condition = VerdictKind.UNSURE, "weak"
+        return self._give(kind, condition, unloaded, flat, said)
+
+    # --- words
+
+    def dead(self) -> StrEnum:
+        """Yes, the tips are on it, and it reads about zero."""
+        pair = self._idle.pair
+        if pair is None:
+            self.bench.cue(CueKind.AGAIN, self.item)
+            return S.OPEN
+        judged = self.bench.judge.judge(pair[1], self._limits)
+        self._burst = self._idle
+        self._flat = None
+        self.bench.give(
+            self.item,
+            VerdictKind.FAIL,
+            judged=judged,
+            limits=self._limits,
+            reason="about zero, by the operator's yes",
+            n=2,
+            from_s=pair[0].t_s,
+            settled=True,
+            condition="spent",
+        )
+        return self._next()
+
+    def skip(self) -> StrEnum:
+        """Passed over."""
+        return self._word(VerdictKind.UNSURE, "skipped")
+
+    def absent(self) -> StrEnum:
+        """No such cell, or its holder is empty."""
+        return self._word(VerdictKind.ABSENT, "absent, by the operator's word")
+
+    def is_open(self) -> StrEnum:
+        """No path to the cell."""
+        return self._word(VerdictKind.FAIL, "open, by the operator's word")
+
+    def back(self) -> StrEnum:
+        """The cell before."""
+        self._open(max(0, self._at - 1))
+        return S.OPEN
+
+    def skip_step(self) -> StrEnum:
+        """What has no verdict becomes unsure."""
+        for name in self._step.item_names:
+            if (self.step.id, name) not in self.bench.verdicts:
+                self.bench.give(name, VerdictKind.UNSURE, reason="step skipped")
+        self.deadline_s = None
+        self.done = True
+        return S.END
+
+    def _word(self, verdict: VerdictKind, reason: str) -> StrEnum:
+        self.bench.give(self.item, verdict, reason=reason, limits=self._limits)
+        return self._next()
+
+    def _give(self, verdict: VerdictKind, condition: str, judged: Judgement, flat: Plateau, reason: str) -> StrEnum:
+        how = self._step.items[self._at].connected
+        self.bench.give(
+            self.item,
+            verdict,
+            judged=judged,
+            limits=self._limits,
+            reason="; ".join(part for part in (reason, how) if part),
+            n=flat.n,
+            from_s=flat.from_s,
+            settled=True,
+            condition=condition,
+        )
+        self.bench.ticked = (self.step.id, self.item)
+        return self._next()
+
+    def _next(self) -> StrEnum:
+        self.deadline_s = None
+        left = [n for n, item in enumerate(self._step.items) if (self.step.id, item.name) not in self.bench.verdicts]
+        if not left:
+            self.done = True
+            return S.END
+        self._open(left[0])
+        return S.OPEN
+
+    def _open(self, index: int) -> None:
+        self._at = index
+        self.state = S.OPEN
+        self._burst = Burst(self.bench.t_s)
+        self._idle = Burst(self.bench.t_s)
+        self._flat = self._judged = None
+        self.bench.verdicts.pop((self.step.id, self.item), None)
+        self.bench.changed()
+        self._arm()
+        self.resume()
+
+    def _arm(self) -> None:
+        self.deadline_s = at(self.bench.t_s + 10.0)

@@ -1,0 +1,300 @@
+"""wiggle: a closed path watched while a cable or connector is flexed.
+
+A dropout shorter than one conversion may be averaged away: the shortest one that could be seen is said in every
+verdict.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from metercap.contact import Burst
+from metercap.metrology.domain import round6
+from metercap.quantity import Quantity, format_value
+from metercap.reading import Reading
+from metercap.records import CueKind, Do, VerdictKind, at
+from metercap.steps.bench import Bench
+from metercap.steps.judge import Limits
+from metercap.steps.keys import Item, Ohm, Seconds, StepBase
+from metercap.steps.machine import Given, Machine, Row, words_rows
+
+LOST_S = 2.0
+"""Open for longer than this is no dropout but tips that came off (common practice, no source)."""
+
+
+class WiggleStep(StepBase, frozen=True, tag="wiggle", kw_only=True):
+    """Keys of a `wiggle` step: a path that reads at most `max` is watched for `watch_s` while it is flexed."""
+
+    items: tuple[Item, ...]
+    max: Ohm = 2.0
+    watch_s: Seconds = 15.0
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """Ohms, or continuity."""
+        return (Quantity.RESISTANCE, Quantity.CONTINUITY)
+
+    @property
+    def item_names(self) -> tuple[str, ...]:
+        """Every path."""
+        return tuple(item.name for item in self.items)
+
+
+class S(StrEnum):
+    """States of a watch."""
+
+    OPEN = "open"
+    ON = "on"
+    """Contact; settling."""
+    WATCH = "watch"
+    OUT = "out"
+    """Open or too high while watched: a dropout, unless it lasts."""
+    END = "end"
+
+
+_NEXT = (S.OPEN, S.END)
+
+
+class Wiggle(Machine):
+    """Settles, then counts dropouts."""
+
+    shows_contact = False
+    TABLE = {  # noqa: RUF012
+        (S.OPEN, Given.VALUE): Row("settle", (S.OPEN, S.ON, S.WATCH)),
+        (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
+        (S.ON, Given.VALUE): Row("settle", (S.OPEN, S.ON, S.WATCH)),
+        (S.WATCH, Given.VALUE): Row("watch", (S.WATCH, S.OUT)),
+        (S.WATCH, Given.DUE): Row("over", _NEXT),
+        (S.OUT, Given.VALUE): Row("out", (S.OUT, S.WATCH, S.OPEN)),
+        (S.OUT, Given.DUE): Row("stay", (S.OUT,)),
+        **words_rows(
+            (S.OPEN, S.ON, S.WATCH, S.OUT),
+            {
+                Given.AGAIN: Row("again", (S.OPEN,)),
+                Given.FAIL: Row("fail", _NEXT),
+                Given.OPEN: Row("is_open", _NEXT),
+                Given.SKIP: Row("skip", _NEXT),
+                Given.ABSENT: Row("absent", _NEXT),
+                Given.BACK: Row("back", (S.OPEN,)),
+                Given.SKIP_STEP: Row("skip_step", (S.END,)),
+            },
+        ),
+    }
+
+    def __init__(self, step: WiggleStep, bench: Bench) -> None:
+        super().__init__(step, bench, S.OPEN)
+        self._step = step
+        self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)
+        self._at = -1
+        self._burst = Burst()
+        self._from_s = 0.0
+        self._last: Reading | None = None
+        self._values: list[float] = []
+        self._dropouts = 0
+        self._longest_s = 0.0
+        self._out_from_s = 0.0
+
+    @property
+    def item(self) -> str:
+        """The path in turn."""
+        return self._step.items[max(0, min(self._at, len(self._step.items) - 1))].name
+
+    def start(self) -> None:
+        """Ask for the first path that has no verdict."""
+        self.state = self._next()
+
+    def resume(self) -> None:
+        """Prompt for the path, or for going on."""
+        if self.state in (S.WATCH, S.OUT):
+            self._ask_flex()
+            return
+        item = self._step.items[self._at]
+        where = f", {item.where}" if item.where else ""
+        self.say(Do.PROBE, f"{item.name}{where}: hold both tips on it, still")
+        self.deadline_s = at(self.bench.t_s + 10.0)
+
+    def blocked(self) -> None:
+        """The watch begins anew."""
+        self.deadline_s = None
+        self.state = S.OPEN
+        self._reset()
+
+    def status(self) -> str:
+        """Which path, and how often it dropped out."""
+        return f"{self.step.id}: {self.item}, {self._dropouts} dropouts"
+
+    def _good(self, reading: Reading) -> bool:
+        return reading.value is not None and self.bench.judge.corrected(reading) <= self._step.max
+
+    def settle(self) -> StrEnum:
+        """A conversion before the watch."""
+        reading = self.reading
+        if reading is None or not self._good(reading):
+            self._burst = Burst(self.bench.t_s)
+            return S.OPEN
+        if self.state is S.OPEN:
+            self.bench.cue(CueKind.CONTACT, self.item)
+            self._burst = Burst(self.bench.t_s)
+        self._burst.feed(reading)
+        if self._burst.plateau() is None:
+            return S.ON
+        self._from_s = self.bench.t_s
+        self._last = reading
+        self._ask_flex()
+        self.deadline_s = at(self.bench.t_s + self._step.watch_s)
+        return S.WATCH
+
+    def watch(self) -> StrEnum:
+        """A conversion while the path is flexed."""
+        reading = self.reading
+        if reading is None:
+            return S.WATCH
+        if self._good(reading):
+            self._note_good(reading)
+            return S.WATCH
+        self._out_from_s = self.bench.t_s
+        self.bench.cue(CueKind.FAIL, self.item)
+        return S.OUT
+
+    def out(self) -> StrEnum:
+        """A conversion while it is out."""
+        reading = self.reading
+        if reading is None:
+            return S.OUT
+        lasted = self.bench.t_s - self._out_from_s
+        if self._good(reading):
+            self._dropouts += 1
+            self._longest_s = max(self._longest_s, round6(lasted))
+            self._note_good(reading)
+            if self.deadline_s is None or self.deadline_s <= self.bench.t_s:
+                self.deadline_s = at(self.bench.t_s + 2.0 * self.bench.conversions.times_s[reading.quantity])
+            return S.WATCH
+        if lasted < LOST_S:
+            return S.OUT
+        self.bench.cue(CueKind.AGAIN, self.item)
+        self.bench.note(f"{self.item}: open for more than {LOST_S:g} s: tips off, or it stays open (then say open)")
+        self._reset_watch()
+        self.resume_open()
+        return S.OPEN
+
+    def stay(self) -> StrEnum:
+        """The time is over while it is out: what comes next decides."""
+        self.deadline_s = None
+        return self.state
+
+    def over(self) -> StrEnum:
+        """The watch is over."""
+        reading = self._last
+        if reading is None:
+            return self._word(VerdictKind.UNSURE, "no value")
+        shortest = format_value(self.bench.conversions.times_s[reading.quantity], "s")
+        seen = f"watched {self._step.watch_s:g} s; dropouts shorter than {shortest} cannot be seen"
+        worst = max(self._values)
+        judged = self.bench.judge.judge(reading, self._limits, value=worst, conversions=self._values[-10:])
+        if self._dropouts:
+            verdict = VerdictKind.FAIL
+            reason = f"{self._dropouts} dropouts, the longest {format_value(self._longest_s, 's')}; {seen}"
+        else:
+            verdict, reason = judged.verdict, f"no dropout; {seen}"
+        self.bench.give(
+            self.item,
+            verdict,
+            judged=judged,
+            limits=self._limits,
+            reason=reason,
+            n=len(self._values),
+            from_s=self._from_s,
+            settled=True,
+        )
+        self.bench.ticked = (self.step.id, self.item)
+        return self._next()
+
+    # --- words
+
+    def again(self) -> StrEnum:
+        """Begin this path anew."""
+        self._reset_watch()
+        self.resume_open()
+        return S.OPEN
+
+    def fail(self) -> StrEnum:
+        """The operator felt or heard it."""
+        return self._word(VerdictKind.FAIL, f"by the operator's word; {self._dropouts} dropouts seen")
+
+    def is_open(self) -> StrEnum:
+        """The path is open."""
+        return self._word(VerdictKind.FAIL, "open, by the operator's word")
+
+    def skip(self) -> StrEnum:
+        """Passed over."""
+        return self._word(VerdictKind.UNSURE, "skipped")
+
+    def absent(self) -> StrEnum:
+        """This unit has no such path."""
+        return self._word(VerdictKind.ABSENT, "absent, by the operator's word")
+
+    def back(self) -> StrEnum:
+        """The path before."""
+        self._at = max(0, self._at - 1)
+        self._open()
+        return S.OPEN
+
+    def skip_step(self) -> StrEnum:
+        """What has no verdict becomes unsure."""
+        for name in self._step.item_names:
+            if (self.step.id, name) not in self.bench.verdicts:
+                self.bench.give(name, VerdictKind.UNSURE, reason="step skipped")
+        return self._end()
+
+    # --- moving on
+
+    def resume_open(self) -> None:
+        """Prompt for the path once more."""
+        self.state = S.OPEN
+        self.resume()
+
+    def _ask_flex(self) -> None:
+        text = f"flex the cable or connector for {self._step.watch_s:g} s, tips still"
+        self.say(Do.KEEP, f"{self.item}: {text}")
+
+    def _note_good(self, reading: Reading) -> None:
+        self._last = reading
+        self._values.append(self.bench.judge.corrected(reading))
+        if len(self._values) > 1000:
+            worst = max(self._values)
+            self._values = [worst, *self._values[-10:]]
+
+    def _reset(self) -> None:
+        self._from_s = 0.0
+        self._last = None
+        self._reset_watch()
+
+    def _reset_watch(self) -> None:
+        self._values = []
+        self._dropouts = 0
+        self._longest_s = 0.0
+        self._out_from_s = 0.0
+
+    def _word(self, verdict: VerdictKind, reason: str) -> StrEnum:
+        self.bench.give(self.item, verdict, reason=reason, limits=self._limits)
+        return self._next()
+
+    def _next(self) -> StrEnum:
+        self._at += 1
+        while self._at < len(self._step.items) and self.bench.is_kept(self.step.id, self.item):
+            self._at += 1
+        if self._at >= len(self._step.items):
+            return self._end()
+        self._open()
+        return S.OPEN
+
+    def _open(self) -> None:
+        self._reset()
+        self.bench.changed()
+        self.resume_open()
+
+    def _end(self) -> StrEnum:
+        self.deadline_s = None
+        self.bench.touch.block()
+        self.done = True
+        return S.END
