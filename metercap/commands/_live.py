@@ -17,7 +17,7 @@ from metercap.plain import JsonLines, PlainLines, verdict_table
 from metercap.plain.style import safe, use_colour
 from metercap.records import Cue, Record, SessionRecord
 from metercap.session import Driver, Session
-from metercap.wire import decoder
+from metercap.wire import LATENCY_S, decoder
 from metercap.words import WordSource, word_source
 
 INTERRUPTED = 130
@@ -74,7 +74,7 @@ def run_session(
             listeners.append(mine)
     live = Live(
         Driver(session),
-        decoder(record.meter),
+        decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
         writer,
         shows,
         Inbox(),

@@ -19,14 +19,15 @@ FROZEN_S = 5.0
 
 JACKS = "leads in the voltage/resistance jacks, never the current jack"
 
-_NOT_LIVE = ("hold", "rel", "min", "max", "peak")
 _SAY = {
     "hold": "HOLD is on: switch it off",
     "rel": "REL is on: switch REL off, the tool nulls",
     "min": "MIN/MAX is on: switch it off, the display is not live",
     "max": "MIN/MAX is on: switch it off, the display is not live",
-    "peak": "PEAK is on: switch it off, the display is not live",
+    "peak_max": "PEAK is on: switch it off, the display is not live",
+    "peak_min": "PEAK is on: switch it off, the display is not live",
 }
+"""Flags of a display that is not live, and what to do."""
 _DIAL = {
     Quantity.RESISTANCE: "ohms",
     Quantity.CONTINUITY: "continuity",
@@ -123,8 +124,8 @@ class Blocks:
         if seen is not None:
             if self.wanted and seen.quantity not in self.wanted:
                 return Block("quantity", Do.DIAL, dial_text(self.wanted))
-            for flag in _NOT_LIVE:
-                if flag in seen.flags:
+            for flag in seen.flags:
+                if flag in _SAY:
                     return Block(flag, Do.DIAL, _SAY[flag])
         if self._is_frozen:
             return Block("frozen", Do.DIAL, "the display does not change: is HOLD on? lift the probes")

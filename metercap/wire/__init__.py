@@ -9,7 +9,8 @@ family knows what a frame shows; `shapes`, `segments`, `tables` and `fields` ser
 in the profile.
 """
 
+from metercap.wire.accounts import LATENCY_S
 from metercap.wire.families import Decoder, decode_frame, decoder, encode, frame_s
 from metercap.wire.fields import plain_flags
 
-__all__ = ["Decoder", "decode_frame", "decoder", "encode", "frame_s", "plain_flags"]
+__all__ = ["LATENCY_S", "Decoder", "decode_frame", "decoder", "encode", "frame_s", "plain_flags"]
