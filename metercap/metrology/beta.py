@@ -131,12 +131,6 @@ def beta_quantile(a: float, b: float, p: float) -> float:
     need(a > 0.0 and b > 0.0 and 0.0 <= p <= 1.0, "beta_quantile", f"a, b > 0 and 0 ≤ p ≤ 1: {a}, {b}, {p}")
     if p in (0.0, 1.0):
         return p
-    if p > 0.5 and p > incomplete_beta(a, b, 0.5):
-        return 1.0 - _small_quantile(b, a, 1.0 - p)
-    return _small_quantile(a, b, p)
-
-
-def _small_quantile(a: float, b: float, p: float) -> float:
     # I_x(a, b) ≈ x^a / (a·B) for small x gives the first guess, in logarithms, which cannot underflow.
     guess = (math.log(p) + math.log(a) + log_beta(a, b)) / a
     low, high = -745.0, 0.0

@@ -101,9 +101,8 @@ def median(values: Sequence[float]) -> float:
     Any unit, one dimension, n ≥ 1 (no values are refused). Source: ISO 13528:2022, Annex C (C.2.1 in the 2015 text).
     """
     need(len(values) > 0, "median", "no values have no median")
-    ordered = sorted(values)
-    half = len(ordered) // 2
-    return float(ordered[half]) if len(ordered) % 2 else mean(ordered[half - 1 : half + 1])
+    whole, power = exact_integers(values, "median")
+    return float(_scaled(Fraction(_twice_middle(whole), 2), power))
 
 
 def mad(values: Sequence[float]) -> float:
@@ -112,8 +111,11 @@ def mad(values: Sequence[float]) -> float:
     Any unit, one dimension, n ≥ 1. Degenerate: 0 when more than half the values are equal. Source: ISO 13528:2022,
     Annex C (scaled MAD); the factor is 1/Φ⁻¹(¾).
     """
-    middle = median(values)
-    return 1.482602218505602 * median([abs(minus(value, middle)) for value in values])
+    need(len(values) > 0, "mad", "no values have no deviation")
+    whole, power = exact_integers(values, "mad")
+    twice = _twice_middle(whole)
+    deviation = _twice_middle([abs(2 * value - twice) for value in whole])
+    return 1.482602218505602 * float(_scaled(Fraction(deviation, 4), power))
 
 
 def lag_one(values: Sequence[float]) -> float:
@@ -190,6 +192,11 @@ def _upper_lag_one(values: Sequence[float], s: float, resolution: float) -> floa
 def _n_deviations(whole: Sequence[int]) -> list[int]:
     total = sum(whole)
     return [len(whole) * value - total for value in whole]
+
+
+def _twice_middle(whole: Sequence[int]) -> int:
+    ordered = sorted(whole)
+    return ordered[(len(ordered) - 1) // 2] + ordered[len(ordered) // 2]
 
 
 def _product_sum(deviations: Sequence[int], lag: int) -> int:

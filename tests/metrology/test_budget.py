@@ -120,7 +120,7 @@ def test_h_2_agrees_with_a_reference_library() -> None:
     volts, amps, _phase = uncertainties.correlated_values([mean(VOLTS), mean(AMPS), mean(RADIANS)], covariance)
     z = volts / amps
     signed = [errors[0] / mean(AMPS), -mean(VOLTS) / mean(AMPS) ** 2 * errors[1], 0.0]
-    assert correlated_sum(signed, PAIRS) == pytest.approx(z.std_dev, rel=1e-6)
+    assert correlated_sum(signed, PAIRS) == pytest.approx(z.std_dev, rel=1e-6, abs=0.0)
 
 
 def test_ea_4_02_s3_resistor_by_substitution() -> None:
@@ -165,11 +165,11 @@ def test_agreement_with_scipy_on_random_budgets() -> None:
         u = math.sqrt(math.fsum(x * x for x in us))
         below = math.fsum(x**4 / d for x, d in zip(us, dofs, strict=True))
         dof = u**4 / below if below else math.inf
-        assert budget.u == pytest.approx(u, rel=1e-14)
-        assert budget.dof == pytest.approx(dof, rel=1e-12)
+        assert budget.u == pytest.approx(u, rel=1e-14, abs=0.0)
+        assert budget.dof == pytest.approx(dof, rel=1e-12, abs=0.0)
         whole = math.floor(round(dof, 1)) if dof < math.inf else 1e12
-        assert budget.coverage_factor == pytest.approx(scipy.stats.t.ppf(0.977249868, whole), rel=1e-5)
-        assert budget.expanded == pytest.approx(budget.coverage_factor * u, rel=1e-5)
+        assert budget.coverage_factor == pytest.approx(scipy.stats.t.ppf(0.977249868, whole), rel=1e-5, abs=0.0)
+        assert budget.expanded == pytest.approx(budget.coverage_factor * u, rel=1e-5, abs=0.0)
 
 
 @given(st.lists(st.tuples(st.just(0.0) | st.floats(1e-15, 1e6), st.floats(1, 100)), min_size=1, max_size=6))
@@ -223,11 +223,11 @@ def test_every_component_of_a_reading() -> None:
     rows = budget.rows()
     assert [row.name for row in rows] == [ACCURACY, RESOLUTION, REPEATABILITY, LEADS, CONTACTS]
     expected = [20.496 / math.sqrt(3), 1 / math.sqrt(12), 1.0, math.hypot(0.1, 0.1 / math.sqrt(12)), math.sqrt(2)]
-    assert [row.u for row in rows] == pytest.approx(expected, rel=1e-5)
+    assert [row.u for row in rows] == pytest.approx(expected, rel=1e-5, abs=0.0)
     assert math.fsum(row.share for row in rows) == pytest.approx(100.0, abs=1e-3)
     assert [row.dof for row in rows] == [None, None, None, None, 1.0]
-    assert budget.u == pytest.approx(math.sqrt(math.fsum(u * u for u in expected)), rel=1e-12)
-    assert budget.expanded == pytest.approx(2 * budget.u, rel=1e-3)
+    assert budget.u == pytest.approx(math.sqrt(math.fsum(u * u for u in expected)), rel=1e-12, abs=0.0)
+    assert budget.expanded == pytest.approx(2 * budget.u, rel=1e-3, abs=0.0)
     assert budget.reason == ""
 
 
@@ -284,8 +284,8 @@ def test_difference_by_its_formula() -> None:
     first, second = Scatter(1.0, math.inf), Scatter(2.0, math.inf)
     budget = difference_budget(-50.0, 1.0, OHMS, METER, first, second)
     square = (0.008 * 50) ** 2 / 3 + 2 * 3.0**2 / 3 + 2 / 12 + 1.0 + 4.0
-    assert budget.u == pytest.approx(math.sqrt(square), rel=1e-14)
-    assert budget.expanded == pytest.approx(2 * math.sqrt(square), rel=1e-5)
+    assert budget.u == pytest.approx(math.sqrt(square), rel=1e-14, abs=0.0)
+    assert budget.expanded == pytest.approx(2 * math.sqrt(square), rel=1e-5, abs=0.0)
     assert [row.name for row in budget.rows()][:3] == ["gain", "counts", RESOLUTION]
 
 
@@ -302,7 +302,7 @@ def test_difference_agrees_with_shared_errors_in_a_reference_library() -> None:
     own = math.sqrt(3.0**2 / 3 + 1 / 12 + 1.0)
     one, two = uncertainties.ufloat(2187.0, own), uncertainties.ufloat(2137.0, own)
     budget = difference_budget(50.0, 1.0, OHMS, METER, Scatter(1.0, math.inf), Scatter(1.0, math.inf))
-    assert budget.u == pytest.approx((gain * (one - two)).std_dev, rel=1e-9)
+    assert budget.u == pytest.approx((gain * (one - two)).std_dev, rel=1e-9, abs=0.0)
 
 
 def test_own_scatter_is_repeatability_and_contacts() -> None:

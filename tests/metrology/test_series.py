@@ -90,10 +90,10 @@ def test_silicon_resistances() -> None:
     assert [len(group) for group in groups.values()] == [5] * 5
     between = 5 * sd([mean(group) for group in groups.values()]) ** 2
     within = math.fsum(sd(group) ** 2 for group in groups.values()) / 5
-    assert 4 * between == pytest.approx(0.0511462616, rel=1e-11)
-    assert 20 * within == pytest.approx(0.21663656, rel=1e-12)
-    assert between / within == pytest.approx(1.18046237440255, rel=1e-11)
-    assert math.sqrt(within) == pytest.approx(0.104076068334656, rel=1e-13)
+    assert 4 * between == pytest.approx(0.0511462616, rel=1e-11, abs=0.0)
+    assert 20 * within == pytest.approx(0.21663656, rel=1e-12, abs=0.0)
+    assert between / within == pytest.approx(1.18046237440255, rel=1e-11, abs=0.0)
+    assert math.sqrt(within) == pytest.approx(0.104076068334656, rel=1e-13, abs=0.0)
 
 
 def test_gum_h5_voltage_standard() -> None:
@@ -151,15 +151,15 @@ def test_agreement_with_numpy_and_scipy() -> None:
         n = rng.randint(2, 40)
         x = [rng.gauss(2000, 3) for _ in range(n)]
         y = [rng.gauss(2, 3) + one for one in x]
-        assert median(x) == pytest.approx(float(np.median(x)), rel=1e-15)
-        assert mad(x) == pytest.approx(scipy.stats.median_abs_deviation(x, scale="normal"), rel=1e-9)
+        assert median(x) == pytest.approx(float(np.median(x)), rel=1e-15, abs=0.0)
+        assert mad(x) == pytest.approx(scipy.stats.median_abs_deviation(x, scale="normal"), rel=1e-9, abs=0.0)
         assert correlation(x, y) == pytest.approx(float(np.corrcoef(x, y)[0, 1]), rel=1e-8, abs=1e-9)
 
 
 @pytest.mark.parametrize("scale", [1e-300, 1e-160, 1.0, 1e160, 1e300])
 def test_no_size_overflows(scale: float) -> None:
     """Squares of very small and very large values neither vanish nor overflow."""
-    assert sd([1.0 * scale, 3.0 * scale]) == pytest.approx(math.sqrt(2) * scale, rel=1e-15)
+    assert sd([1.0 * scale, 3.0 * scale]) == pytest.approx(math.sqrt(2) * scale, rel=1e-15, abs=0.0)
     assert lag_one([1.0 * scale, 3.0 * scale, 1.0 * scale]) == pytest.approx(-2 / 3)
 
 
@@ -203,6 +203,22 @@ def test_many_conversions_are_divided_by_their_worth() -> None:
     slow = [1000.0 + 10 * math.sin(i / 30) for i in range(200)]
     assert repeatability(slow, 1.0).u > 0.4 * sd(slow)
     assert repeatability([3.0] * 50, 1.0).u == 0.0
+
+
+@pytest.mark.parametrize("n", [30, 47, 300])
+def test_many_conversions_by_their_formula(n: int) -> None:
+    """u² = s²·γ(n − 1)/(n(n − γ)), γ summed term by term as 1 + 2·Σ(1 − k/n)·r^k, r raised as the docstring says."""
+    rng = np.random.default_rng(n)
+    x = np.round(np.convolve(rng.normal(1000, 4, n + 3), np.ones(4) / 4, mode="valid"), 1)[:n]
+    off = x - x.mean()
+    spread = (off**2).sum()
+    r = (off[1:] * off[:-1]).sum() / (spread - n * 0.1**2 / 12)
+    r = min(r + (1 + 4 * r) / n + 1.28 * math.sqrt((1 - r * r) / n), 0.95)
+    gamma = 1 + 2 * sum((1 - k / n) * r**k for k in range(1, n))
+    u = math.sqrt(spread / (n - 1) * gamma * (n - 1) / (n * (n - gamma)))
+    got = repeatability([float(one) for one in x], 0.1)
+    assert got.u == pytest.approx(u, rel=1e-7, abs=0.0)
+    assert got.dof == pytest.approx(max(1.0, n * (1 - r) / (1 + r) - 1), rel=1e-7, abs=0.0)
 
 
 def test_correlation_hidden_by_rounding_is_seen() -> None:
