@@ -76,7 +76,8 @@ def doubts(
         else:
             doubt = _limits(profile, quantity, rule, *limits_of(step, item))
         if doubt is not None:
-            found.setdefault(doubt, []).append(item.name)
+            own = item.min is not None or item.max is not None
+            found.setdefault(("items" if own else doubt[0], *doubt[1:]), []).append(item.name)
     for (key, what, hint), names in found.items():
         yield Doubt(key, names[0] if len(names) == 1 else f"{names[0]} … {names[-1]}", what, hint)
 

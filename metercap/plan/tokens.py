@@ -58,7 +58,7 @@ def clashes(plan: Plan, reference: Reference | None) -> Iterator[Clash]:
             hint = "take a resistor at least 20 % and 2 ohm away from it"
             yield Clash(word, True, f"{shown} is a value that the plan could meet: {hit.what}", hint)
         for other, value in plan.tokens.items():
-            if other > word and _near(ohm, Met(value, value, "")):
+            if other > word and abs(ohm - value) < max(CLEAR_SHARE * max(ohm, value), CLEAR_OHM):
                 yield Clash(other, True, f'{format_value(value, "ohm")} is too near to "{word}", {shown}', "")
     if plan.tokens:
         for step in plan.steps:
