@@ -78,6 +78,12 @@ class Board(Widget):
             return self._strips[y]
         return Strip.blank(self.size.width, Style(bgcolor=self._theme.background))
 
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """Return the rows of a region. There are no borders to add and no styles to lay under them, which saves time."""
+        left, right = crop.column_span
+        whole = (left, right) == (0, self._canvas.width)
+        return [self.render_line(y) if whole else self.render_line(y).crop(left, right) for y in crop.line_range]
+
     def get_content_width(self, container: Size, viewport: Size) -> int:
         """Fill the terminal."""
         return container.width
@@ -96,7 +102,7 @@ class BenchApp(App[None], inherit_bindings=False):
         theme: Theme,
         words: WordPort | None = None,
         clock: Now | None = None,
-        problem: Callable[[], str] = lambda: "",
+        problem: Callable[[], str | None] = lambda: None,
         controls: Controls | None = None,
         hands: Hands | None = None,
         keyboard: Keyboard | None = None,
@@ -135,6 +141,8 @@ class BenchApp(App[None], inherit_bindings=False):
         self._loop_here = asyncio.get_running_loop()
         self._observer.changed = self._wake
         self.set_interval(BEAT_S, self._beat)
+        if self._over_s == float("-inf"):  # the session ended before there was a screen
+            self.exit()
         self._draw()
 
     def on_unmount(self) -> None:
@@ -214,7 +222,9 @@ class BenchApp(App[None], inherit_bindings=False):
         if keyboard.mode is Mode.HELP:
             return paint_help(columns, rows, keyboard.help_rows(), self._scroll)
         state = self._observer.state
-        shown = view(state, now_s=self._clock.now_s() if self._clock is not None else None, problem=self._problem())
+        shown = view(
+            state, now_s=self._clock.now_s() if self._clock is not None else None, problem=self._problem() or ""
+        )
         if keyboard.mode is Mode.QUIT:
             shown = quit_view(shown, _open_items(shown))
         elif keyboard.mode in (Mode.PEDAL, Mode.PEDAL_WORD):

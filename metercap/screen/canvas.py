@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import IntEnum
+from itertools import groupby
 
 from rich.cells import cell_len
 from rich.segment import Segment
@@ -45,21 +46,22 @@ class Row:
         """First and last cell that differ from a row of the same width, or None."""
         if self.same(other):
             return None
-        differ = [
-            cell
-            for cell in range(len(self.chars))
-            if self.chars[cell] != other.chars[cell] or self.inks[cell] != other.inks[cell]
-        ]
-        return differ[0], differ[-1]
+        chars, inks, old_chars, old_inks = self.chars, self.inks, other.chars, other.inks
+        first, last = 0, len(chars) - 1
+        while chars[first] == old_chars[first] and inks[first] is old_inks[first]:
+            first += 1
+        while chars[last] == old_chars[last] and inks[last] is old_inks[last]:
+            last -= 1
+        return first, last
 
     def segments(self, styles: tuple[Style, ...]) -> list[Segment]:
         """Return the row as runs of one style each."""
         runs: list[Segment] = []
-        inks, chars, start = self.inks, self.chars, 0
-        for cell in range(1, len(inks) + 1):
-            if cell == len(inks) or inks[cell] is not inks[start]:
-                runs.append(Segment("".join(chars[start:cell]), styles[inks[start]]))
-                start = cell
+        chars, start = self.chars, 0
+        for ink, group in groupby(self.inks):
+            end = start + len(list(group))
+            runs.append(Segment("".join(chars[start:end]), styles[ink]))
+            start = end
         return runs
 
 

@@ -88,8 +88,12 @@ def paint_hero(canvas: Canvas, top: int, rows: int, view: View, here: int | None
 
 
 def _over(here: int | None, wide: int, columns: int) -> int:
-    """The left cell of something `wide` cells that stands over `here` and stays on the screen."""
-    middle = columns // 2 if here is None else here
+    """The left cell of something `wide` cells that stands over `here` and stays on the screen.
+
+    It moves in strides, so that a live value does not make the large letters tremble.
+    """
+    stride = max(1, columns // 25)
+    middle = columns // 2 if here is None else here // stride * stride + stride // 2
     return min(max(1, middle - wide // 2), max(1, columns - 1 - wide))
 
 

@@ -14,7 +14,7 @@ from metercap.screen.text import visible
 
 
 class ItemInfo(msgspec.Struct, frozen=True):
-    """One place to probe: its name, where it is, and own limits in SI."""
+    """One place to probe: its name as the plan has it, where it is, and own limits in SI."""
 
     name: str
     where: str = ""
@@ -91,7 +91,7 @@ def reference_value(session: SessionRecord | None, step: str, item: str) -> floa
 def _step(step: dict[str, Any]) -> StepInfo:
     target = step.get("target")
     return StepInfo(
-        id=_text(step, "id"),
+        id=_name(step, "id"),
         kind=_text(step, "kind"),
         say=_text(step, "say"),
         cautions=_texts(step, "cautions"),
@@ -116,7 +116,7 @@ def _items(step: dict[str, Any]) -> list[ItemInfo]:
     found: list[ItemInfo] = []
     for row in rows if isinstance(rows, list | tuple) else ():
         if isinstance(row, str):
-            found.append(ItemInfo(name=visible(row)))
+            found.append(ItemInfo(name=row))
         elif isinstance(row, dict) and isinstance(row.get("name"), str):
             where = "  ".join(
                 f"{label}{text}"
@@ -125,7 +125,7 @@ def _items(step: dict[str, Any]) -> list[ItemInfo]:
             )
             found.append(
                 ItemInfo(
-                    name=_text(row, "name"),
+                    name=_name(row, "name"),
                     where=where,
                     say=_text(row, "say"),
                     min=_number(row, "min"),
@@ -133,6 +133,12 @@ def _items(step: dict[str, Any]) -> list[ItemInfo]:
                 )
             )
     return found
+
+
+def _name(row: dict[str, Any], key: str) -> str:
+    """An id or a name as it is, since records name it so; whoever shows it makes it visible."""
+    value = row.get(key)
+    return value if isinstance(value, str) else ""
 
 
 def _text(row: dict[str, Any], key: str) -> str:

@@ -41,31 +41,31 @@ class _Session(threading.Thread):
 
 
 def run_screen(
-    live_factory: Callable[[ScreenObserver], Runner],
+    runner: Runner,
+    observer: ScreenObserver,
     *,
     words: WordPort,
     clock: Now | None = None,
     theme: str = "",
-    problem: Callable[[], str] = lambda: "",
+    problem: Callable[[], str | None] = lambda: None,
     controls: Controls | None = None,
     hands: Hands | None = None,
     pedals: Mapping[str, str] | None = None,
     learned: Callable[[str, str], None] = lambda key, word: None,
     linger_s: float = 30.0,
 ) -> str:
-    """Run what `live_factory` makes of the screen's observer, under the full screen, and return why it ended.
+    """Run `runner`, a session that `observer` sees, under the full screen, and return why it ended.
 
-    `words` takes the operator's words and the wish to end (a live session's inbox; a replay's player). `clock` tells
+    `words` takes the operator's words and the wish to end (a live session's inbox, a replay's player). `clock` tells
     session time between records, `problem` what the journal cannot do at the moment. `controls` makes it a replay,
     `hands` a practice by hand. `pedals` maps keys to words, `learned` is told of a new one. After the session's end
-    the screen stays until a key, or `linger_s` real seconds; after a signal it goes at once.
+    the screen stays until a key, or `linger_s` real seconds; after a word to quit or a signal it goes at once.
 
     Main thread only. Raises what the session raised, or what broke the picture, after both have ended.
     """
     from metercap.screen.app import BenchApp
     from metercap.screen.keyboard import Keyboard
 
-    observer = ScreenObserver()
     app = BenchApp(
         observer,
         theme=pick(theme),
@@ -79,9 +79,7 @@ def run_screen(
         linger_s=linger_s,
     )
     app.driver_class = _deaf_when_closed(app.driver_class)
-    session = _Session(
-        live_factory(observer), lambda reason: app.session_over(at_once=reason in ("interrupted", "fault", "quit"))
-    )
+    session = _Session(runner, lambda reason: app.session_over(at_once=reason in ("interrupted", "fault", "quit")))
     with stop_signals(words), _closing(session, words):
         session.start()
         app.run(mouse=False)

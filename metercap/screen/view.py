@@ -52,7 +52,7 @@ def _title(now: Moment) -> str:
     state = now.state
     if state.session is None:
         return ""
-    return f"{visible(state.session.unit)}  {state.step}".strip()
+    return f"{visible(state.session.unit)}  {visible(state.step)}".strip()
 
 
 def _progress(now: Moment) -> str:
@@ -241,9 +241,9 @@ def _path(places: list[tuple[str, Place]], here: str) -> Path | None:
     if not places:
         return None
     index = next((at for at, (name, _) in enumerate(places) if name == here), None)
-    stones = [Stone(name, place) for name, place in places]
+    stones = [Stone(visible(name), place) for name, place in places]
     if index is not None:
-        stones[index] = Stone(here, Place.HERE)
+        stones[index] = Stone(visible(here), Place.HERE)
     return Path(tuple(stones), index)
 
 

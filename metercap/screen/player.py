@@ -1,0 +1,167 @@
+"""A replay under the full screen: recorded records, paced by their own times, paused, stepped, sped up and jumped.
+
+It shows what the journal says and derives nothing anew. Every state is kept at each verdict, so going back is as quick
+as going on; memory grows with verdicts, not with readings.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable, Sequence
+
+from metercap.records import EVENTS, Record, Verdict
+from metercap.screen.observer import ScreenObserver
+from metercap.screen.state import BenchState, advance
+
+LONGEST_WAIT_S = 0.2
+"""Real seconds after which a waiting replay looks at its keys again."""
+SLOWEST, FASTEST = 1 / 16, 4096.0
+
+
+class Player:
+    """Runs `records` into a screen's observer; a `Runner`, `Controls`, `WordPort` and clock all at once.
+
+    `also` get every record that is played in order (sound, for one), but none that a jump passes over. `monotonic` and
+    `wait` are real time, injected for tests.
+    """
+
+    def __init__(
+        self,
+        records: Sequence[Record],
+        observer: ScreenObserver,
+        *,
+        speed: float = 1.0,
+        also: Sequence[Callable[[Record], None]] = (),
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._records = records
+        self._observer = observer
+        self._also = also
+        self._monotonic = monotonic
+        self._lock = threading.Condition()
+        self._at = 0
+        self._speed = speed
+        self._paused = False
+        self._stopped = False
+        self._base_t_s = records[0].t_s if records else 0.0
+        self._base_s = monotonic()
+        self._kept: dict[int, BenchState] = {0: BenchState()}
+        self._marks = [index + 1 for index, record in enumerate(records) if isinstance(record, Verdict)]
+
+    # --- Runner
+
+    def run(self) -> str:
+        """Play until the last record was shown and the screen is left, or until asked to stop."""
+        while True:
+            with self._lock:
+                if self._stopped:
+                    return "done" if self._at >= len(self._records) else "quit"
+                wait_s = self._wait_s()
+                if wait_s > 0:
+                    self._lock.wait(wait_s)
+                    continue
+                self._show_one()
+
+    def _wait_s(self) -> float:
+        if self._paused or self._at >= len(self._records):
+            return LONGEST_WAIT_S
+        return min((self._records[self._at].t_s - self._time_s()) / self._speed, LONGEST_WAIT_S)
+
+    def _show_one(self) -> None:
+        record = self._records[self._at]
+        self._at += 1
+        self._observer.see(record)
+        if isinstance(record, Verdict):
+            self._kept[self._at] = self._observer.state
+        for see in self._also:
+            see(record)
+
+    # --- clock
+
+    def now_s(self) -> float:
+        """Return the replay's own session time."""
+        with self._lock:
+            if self._at >= len(self._records):
+                return self._records[-1].t_s if self._records else 0.0
+            return self._base_t_s if self._paused else self._time_s()
+
+    def _time_s(self) -> float:
+        return self._base_t_s + (self._monotonic() - self._base_s) * self._speed
+
+    def _rebase(self, t_s: float) -> None:
+        self._base_t_s, self._base_s = t_s, self._monotonic()
+
+    # --- Controls
+
+    @property
+    def status(self) -> str:
+        """Return "replay 2×", "replay paused" or "replay at its end"."""
+        if self._at >= len(self._records):
+            return "replay at its end"
+        return "replay paused" if self._paused else f"replay {self._speed:g}×"
+
+    def pause(self) -> None:
+        """Stop the time, or let it go on."""
+        with self._lock:
+            self._rebase(self._base_t_s if self._paused else self._time_s())
+            self._paused = not self._paused
+            self._lock.notify()
+
+    def step(self) -> None:
+        """Pause, and show the next event with all that came of it."""
+        with self._lock:
+            self._hold()
+            first = True
+            while self._at < len(self._records) and (first or not isinstance(self._records[self._at], EVENTS)):
+                self._show_one()
+                first = False
+            self._rebase(self._records[self._at - 1].t_s if self._at else 0.0)
+
+    def faster(self, factor: float) -> None:
+        """Multiply the speed; it stays between 1/16 and 4096."""
+        with self._lock:
+            self._rebase(self._base_t_s if self._paused else self._time_s())
+            self._speed = min(max(self._speed * factor, SLOWEST), FASTEST)
+            self._lock.notify()
+
+    def jump(self, verdicts: int) -> None:
+        """Go on or back by so many verdicts, to the moment right after one, and pause; past the ends, to the ends."""
+        with self._lock:
+            self._hold()
+            here = sum(mark <= self._at for mark in self._marks)
+            if verdicts < 0 and self._at not in self._marks:
+                verdicts += 1
+            place = here + verdicts
+            goal = 0 if place < 1 else len(self._records) if place > len(self._marks) else self._marks[place - 1]
+            self._go(goal)
+
+    def _hold(self) -> None:
+        if not self._paused:
+            self._rebase(self._time_s())
+            self._paused = True
+
+    def _go(self, goal: int) -> None:
+        start = max(index for index in self._kept if index <= goal)
+        if start < self._at <= goal:
+            start, state = self._at, self._observer.state
+        else:
+            state = self._kept[start]
+        for index in range(start, goal):
+            state = advance(state, self._records[index])
+            if isinstance(self._records[index], Verdict):
+                self._kept[index + 1] = state
+        self._at = goal
+        self._rebase(self._records[goal - 1].t_s if goal else 0.0)
+        self._observer.show(state)
+
+    # --- WordPort
+
+    def put_word(self, word: str, text: str, t_s: float) -> None:
+        """Nobody to hear a word: the hands in the recording answered other prompts."""
+
+    def put_stop(self, signal: int) -> None:
+        """Stop playing."""
+        with self._lock:
+            self._stopped = True
+            self._lock.notify()

@@ -1,0 +1,210 @@
+"""The view: the technician's question at each moment, and its answer."""
+
+from __future__ import annotations
+
+import pytest
+from greenhouse import PLAN, before_fuses, ohms, scenes, session, sweep_to, tick, tune
+from hypothesis import given
+from hypothesis import strategies as st
+
+from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record
+from metercap.screen.band import Field
+from metercap.screen.model import Path, Place, Span, Tone, View
+from metercap.screen.plandata import plan_info
+from metercap.screen.state import fold
+from metercap.screen.view import view
+
+SCENES = scenes()
+
+
+def at(name: str) -> View:
+    return view(fold(SCENES[name]))
+
+
+@pytest.mark.parametrize(
+    ("scene", "text", "lead"),
+    [
+        ("listen", "2.194", ""),
+        ("ask", "supply and backup cell unplugged?", ""),
+        ("safe", "supply input", ""),
+        ("sweep", "F7", ""),
+        ("contact", "F7", ""),
+        ("tick", "F8", ""),
+        ("fail", "F8", ""),
+        ("lift", "LIFT", ""),
+        ("again", "AGAIN", ""),
+        ("dial", "DIAL", ""),
+        ("lost", "NO CABLE", ""),
+        ("stop", "STOP", ""),
+        ("last", "was the last tick on F12?", ""),
+        ("exercise", "PRESS", ""),
+        ("tune far", "113", "←"),
+        ("tune near", "50", "←"),
+        ("tune in", "HANDS OFF", "✓"),
+        ("tune over", "27", "→"),
+        ("hazard", "TURN BACK", "→"),
+        ("done", "DONE", "✗"),
+    ],
+)
+def test_hero(scene: str, text: str, lead: str) -> None:
+    """The one thing that matters at each moment."""
+    assert (at(scene).hero.text, at(scene).hero.lead) == (text, lead)
+
+
+def test_tick_answers_both_questions() -> None:
+    """Is it good: a mark with the value. Where next: the next item, in a light pen until the lift is certain."""
+    shown = at("tick")
+    assert shown.done is not None
+    assert (shown.done.mark, shown.done.text, shown.done.tone) == ("✓", "F7 0.21 Ω", Tone.GOOD)
+    assert not shown.hero.armed
+    assert shown.next.text.startswith("lift, then F8")
+
+
+def test_failure_says_why() -> None:
+    """A verdict that is no pass carries its reason."""
+    shown = at("fail")
+    assert shown.done is not None and shown.done.mark == "✗"
+    assert shown.detail == "F7: two contacts above the limit"
+
+
+def test_path_marks_every_item() -> None:
+    """Each stone says what is known of its item, and the current one is here."""
+    ground = at("sweep").ground
+    assert isinstance(ground, Path)
+    assert [stone.place for stone in ground.stones] == [
+        *[Place.PASS] * 3, Place.FAIL, Place.PASS, Place.SKIPPED, Place.HERE, *[Place.AHEAD] * 5,
+    ]  # fmt: skip
+    assert ground.here == 6
+
+
+def test_k_of_n() -> None:
+    """Presses so far, the missed one marked, and how many are left."""
+    shown = at("exercise")
+    assert shown.aside is not None and shown.aside.text == "9 OF 10"
+    assert isinstance(shown.ground, Path)
+    assert [stone.place for stone in shown.ground.stones][4:7] == [Place.PASS, Place.FAIL, Place.PASS]
+    assert len(shown.ground.stones) == 20 and shown.ground.here == 10
+
+
+def test_wait_counts_down() -> None:
+    """A timed wait shows the time left and how much has passed; it never goes below nothing."""
+    state = fold([session(), Prompt(1.0, "drain", "drain", Do.WAIT, "B: drain")])
+    shown = view(state, now_s=46.0)
+    assert shown.hero.text == "0:45"
+    assert shown.ground == Span(0.5)
+    assert view(state, now_s=400.0).hero.text == "0:00"
+
+
+def test_tune_distances() -> None:
+    """The field holds band, guarded part, hazard side, start, value and where it will stop."""
+    ground = at("tune near").ground
+    assert isinstance(ground, Field)
+    # 0.5 % of 1500; the guard is U of 0.1 % + 2 counts at 1500 (JCGM 100: rectangular, k = 2), and one count of scatter.
+    assert (ground.low, ground.high) == (1492.5, 1507.5)
+    half = (ground.inner_high - ground.inner_low) / 2
+    accuracy = (0.001 * 1500 + 2) / 3**0.5
+    assert half == pytest.approx(7.5 - 2 * (accuracy**2 + 1 / 12 + 1) ** 0.5, rel=0.05)
+    assert (ground.never_below, ground.found, ground.now) == (1200.0, 1618.0, 1553.0)
+    # 13 ohm in 0.4 s, T = 0.5 s, and 0.3 s for the hand
+    assert ground.stop_at == pytest.approx(1553.0 - 13 / 0.4 * 0.8, abs=0.5)
+    assert ground.to_go == pytest.approx(ground.inner_high - 1553.0)
+
+
+def test_tune_at_rest_stops_nowhere_else() -> None:
+    """A value that stands still shows no place where it will stop."""
+    ground = at("tune in").ground
+    assert isinstance(ground, Field) and ground.stop_at is None and ground.inside
+
+
+def test_undo_aims_at_as_found() -> None:
+    """After `undo` the band lies around the value as found."""
+    state = fold([*tune([1618.0, 1560.0]), Operator(104.0, "undo")])
+    ground = view(state).ground
+    assert isinstance(ground, Field) and ground.target == 1618.0
+
+
+def test_nudge() -> None:
+    """On a slow meter the stop cue while turning means hands still; it is no alarm."""
+    shown = view(fold([*tune([1618.0, 1560.0]), Cue(104.0, "bridge", "RV1", CueKind.STOP)]))
+    assert shown.hero.text == "STOP" and not shown.alarm
+    assert shown.next.text.startswith("hands still")
+
+
+def test_alarm() -> None:
+    """Past a hazard limit and voltage in the circuit fill the screen; the way back is shown."""
+    assert at("hazard").alarm and at("stop").alarm
+    assert not at("back").alarm
+
+
+def test_status_names_what_is_wrong() -> None:
+    """Rate, meter, cable, journal, battery and HOLD: each is told, trouble first and marked."""
+    state = fold([*sweep_to(1), ohms(40.0, 0.3, 0.01, "hold", "low_battery")])
+    told = {line.text: line.tone for line in view(state, problem="no space left on the disk").status}
+    assert told["HOLD"] is Tone.BAD and told["battery low"] is Tone.BAD
+    assert told["JOURNAL NOT ON DISK: no space left on the disk"] is Tone.BAD
+    assert "journal ok" not in told and "cable ok" in told and "digits14" in told
+    assert {line.text: line.tone for line in at("lost").status}["cable lost"] is Tone.BAD
+
+
+def test_dial_always_names_the_jacks() -> None:
+    """Leads in the volt/ohm jacks, never the current jack, at every dial prompt."""
+    assert any("never in the current jack" in line for line in at("dial").cautions)
+
+
+def test_words_that_mean_something_now() -> None:
+    """Questions offer yes and no, items offer open, skip and absent, trimmers offer undo."""
+    assert at("ask").words[:2] == ("yes", "no")
+    assert {"open", "skip", "absent"} <= set(at("sweep").words)
+    assert "undo" in at("tune far").words
+
+
+def test_hostile_text_is_escaped() -> None:
+    """Escape sequences in plan, prompt, tag or reason are shown, never sent."""
+    plan = {**PLAN, "step": [{"kind": "sweep", "id": "f\x1b[2J", "items": ["F1\x1b]0;x\x07"], "cautions": ["\x9bA"]}]}
+    state = fold(
+        [
+            session(tag="\x1b[31m", unit="u\x1b", plan=plan),
+            Prompt(1.0, "f\x1b[2J", "F1\x1b]0;x\x07", Do.PROBE, "go\x1b[H"),
+        ]
+    )
+    assert "\x1b" not in repr_of(view(state)) and "\x9b" not in repr_of(view(state))
+
+
+def repr_of(shown: View) -> str:
+    import msgspec
+
+    texts: list[str] = []
+
+    def walk(value: object) -> None:
+        if isinstance(value, str):
+            texts.append(value)
+        elif isinstance(value, list | tuple):
+            for one in value:
+                walk(one)
+        elif isinstance(value, dict):
+            for one in value.values():
+                walk(one)
+
+    walk(msgspec.to_builtins(shown))
+    return "\n".join(texts)
+
+
+@given(st.recursive(st.none() | st.booleans() | st.floats(allow_nan=False) | st.text(max_size=5),
+                    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(
+                        st.sampled_from(["step", "items", "id", "kind", "name", "min", "wait_s", "presses"]), inner,
+                        max_size=4), max_leaves=12))  # fmt: skip
+def test_any_plan_is_read(plan: object) -> None:
+    """Whatever a journal's first record holds as a plan, the screen shows what it can and never breaks."""
+    record = session(plan=plan if isinstance(plan, dict) else {"step": plan})
+    info = plan_info(record)
+    state = fold([record, Prompt(1.0, info.steps[0].id if info.steps else "x", "F1", Do.WAIT, "go"), ohms(2.0, 1.0)])
+    assert view(state).hero.text
+
+
+def test_every_prompt_kind_has_a_hero() -> None:
+    """No kind of action leaves the screen without an answer, in any kind of step."""
+    for step in PLAN["step"]:
+        for do in Do:
+            records: list[Record] = [*before_fuses(), Prompt(10.0, step["id"], "F1", do, "B: do this (now)")]
+            assert view(fold(records)).hero.text, (step["id"], do)
+            assert view(fold([*records, *tick(11.0, "F1", "")])).hero.text
