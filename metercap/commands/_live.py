@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 import click
 
@@ -37,6 +38,25 @@ class Keep:
         """Nothing is urgent here."""
 
 
+class Shown(NamedTuple):
+    """What shows a session, and what listens to the operator meanwhile."""
+
+    observers: list[Observer]
+    words: list[WordSource]
+
+
+def shown_by(session: Session, *, as_json: bool, plain: bool, listen: bool = True) -> Shown:
+    """Choose the output: the file's lines, or lines for people; words come from stdin, as keys in a terminal."""
+    observer: JsonLines | PlainLines
+    if as_json:
+        observer, complain = JsonLines(), _complain
+    else:
+        observer = PlainLines(live=lambda: session.live)
+        complain = observer.say
+    mine = word_source(sys.stdin, as_lines=as_json, show=complain) if listen else None
+    return Shown([observer], [] if mine is None else [mine])
+
+
 def run_session(
     record: SessionRecord,
     source: Source,
@@ -58,30 +78,17 @@ def run_session(
         source.stop()
         raise
     keep = Keep()
-    shows: list[Observer] = [keep, *observers]
-    complain: Callable[[str], None]
-    if as_json:
-        shows.append(JsonLines())
-        complain = _complain
-    else:
-        lines = PlainLines(live=lambda: session.live)
-        shows.append(lines)
-        complain = lines.say
-    listeners = list(words)
-    if listen:
-        mine = word_source(sys.stdin, as_lines=as_json, show=complain)
-        if mine is not None:
-            listeners.append(mine)
+    shown = shown_by(session, as_json=as_json, plain=plain, listen=listen)
     live = Live(
         Driver(session),
         decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
         writer,
-        shows,
+        [keep, *observers, *shown.observers],
         Inbox(),
         clock,
         profile=record.meter,
         source=source,
-        words=listeners,
+        words=[*words, *shown.words],
     )
     reason = live.run()
     if not as_json and closing:

@@ -1,0 +1,168 @@
+"""A practice scene through the real program: over a pseudo-terminal, or in process on a clock of its own."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import msgspec
+
+from metercap.clock import ScaledClock, SessionClock, VirtualClock
+from metercap.commands._live import Keep, Shown, shown_by
+from metercap.commands._opening import session_record
+from metercap.commands._plans import checked_plan
+from metercap.commands._reference import read_reference, require_references
+from metercap.journal import Writer
+from metercap.live import Inbox, Live, Observer, Reason
+from metercap.meter import MeterProfile
+from metercap.outcome import Fold
+from metercap.practice.audit import Audit
+from metercap.practice.bench import Bench, Said
+from metercap.practice.scene import Scene, load_scene
+from metercap.profiles import find_meter
+from metercap.records import Cue, Record, SessionRecord
+from metercap.session import Driver, Session
+from metercap.wire import LATENCY_S, decoder
+
+FASTEST_PORT = 20.0
+"""Above this speed a pseudo-terminal's own delays would pass for the meter's."""
+
+
+class Played(msgspec.Struct, frozen=True):
+    """A scene that was played: what stands, where it is, and every way in which it is not what the scene says."""
+
+    scene: Scene
+    journal: Path
+    reason: Reason
+    fold: Fold
+    untrue: tuple[str, ...]
+
+    @property
+    def true(self) -> bool:
+        """True when every verdict is the scene's."""
+        return not self.untrue and self.reason == "done"
+
+
+def play_scene(
+    name: str,
+    folder: Path,
+    *,
+    speed: float,
+    seed: int | None = None,
+    against: Path | None = None,
+    plain: bool = True,
+    as_json: bool = False,
+    plan: str | None = None,
+) -> Played:
+    """Play one scene to its end and return what came of it."""
+    scene = load_scene(name)
+    profile = find_meter(scene.meter.profile)
+    if scene.meter.per_s != profile.conversions_per_s:
+        profile = profile.at_rate(scene.meter.per_s)
+    loaded = checked_plan(plan or scene.plan, profile)
+    reference = read_reference(against, scene.unit) if against is not None else {}
+    require_references(loaded, reference, ())
+    record = session_record(
+        loaded,
+        profile,
+        unit=scene.unit,
+        operator="practice",
+        known_good=scene.known_good,
+        reference=reference,
+        options={"practice": name, "seed": scene.seed if seed is None else seed, "speed": speed},
+    )
+    journal = folder / f"{scene.unit.lower()}.jsonl"
+    bench = Bench(scene, seed=seed)
+    audit = Audit(bench)
+    keep = Keep()
+    session = Session(record)
+    with Writer.create(journal, record) as writer:
+        shown = shown_by(session, as_json=as_json, plain=plain)
+        if speed > FASTEST_PORT or sys.platform == "win32":
+            reason = _in_process(session, record, writer, bench, [keep, audit, *shown.observers])
+        else:
+            reason = _over_port(session, record, writer, bench, profile, speed, keep, audit, shown)
+    return Played(scene, journal, reason, keep.fold, tuple(_untrue(audit)))
+
+
+def _over_port(
+    session: Session,
+    record: SessionRecord,
+    writer: Writer,
+    bench: Bench,
+    profile: MeterProfile,
+    speed: float,
+    keep: Keep,
+    audit: Audit,
+    shown: Shown,
+) -> Reason:
+    from metercap.link import open_link
+    from metercap.practice.port import PracticePort
+
+    clock = ScaledClock(speed)
+    with PracticePort(bench, clock) as port:
+        live = Live(
+            Driver(session),
+            decoder(record.meter, latency_s=LATENCY_S * speed, midstream=True),
+            writer,
+            [keep, audit, port, *shown.observers],
+            Inbox(),
+            clock,
+            profile=profile,
+            source=open_link(port.path, profile),
+            words=[port, *shown.words],
+        )
+        reason = live.run()
+        if port.problem is not None:
+            raise port.problem
+    return reason
+
+
+class _Hands:
+    """The technician as an observer on a virtual clock."""
+
+    def __init__(self, bench: Bench, clock: SessionClock) -> None:
+        self._bench = bench
+        self._clock = clock
+
+    def see(self, record: Record, line: bytes) -> None:
+        """Let the technician see it."""
+        self._bench.see(record, self._clock.now_s())
+
+    def urgent(self, record: Cue) -> None:
+        """What is urgent is seen with its record."""
+
+
+def _in_process(
+    session: Session, record: SessionRecord, writer: Writer, bench: Bench, observers: list[Observer]
+) -> Reason:
+    clock, inbox = VirtualClock(), Inbox()
+    live = Live(
+        Driver(session),
+        decoder(record.meter),
+        writer,
+        [_Hands(bench, clock), *observers],
+        inbox,
+        clock,
+        profile=record.meter,
+    )
+
+    def act(t_s: float) -> None:
+        while (out := bench.step(t_s)) is not None:
+            if isinstance(out, Said):
+                inbox.put_word(out.word, out.text, out.t_s)
+            else:
+                inbox.put_bytes(out.data, out.t_s)
+
+    return live.run_virtual(clock, lambda: bench.next_s, act, until_s=86_400.0)
+
+
+def _untrue(audit: Audit) -> list[str]:
+    lines = []
+    for mark in audit.marked:
+        if not mark.agrees:
+            said, true = mark.verdict.verdict.value, " or ".join(sorted(mark.true))
+            lines.append(f"{mark.verdict.step} {mark.verdict.item}: said {said}, is {true}")
+    lines += [f"{mark.verdict.step} {mark.verdict.item}: ticked elsewhere" for mark in audit.wrong_ticks]
+    lines += [f"{step} {item}: no verdict" for step, item in audit.missing]
+    return lines

@@ -1,0 +1,77 @@
+"""`metercap demo`: a whole repair on the practice bench, with no hardware."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from metercap.commands._bench import Played
+
+EPILOG = """\b
+Examples:
+  metercap demo
+  metercap demo --speed 20 --plain
+  metercap demo --out my-demo
+
+Two identical greenhouse climate controllers, unit A known good, unit B in for repair. A simulated technician works on a
+simulated board with a simulated meter; its frames go over a real pseudo-terminal, and everything from there to the
+verdict is the real program. Status 0 when every verdict equals the scene's truth.
+
+Above a speed of 20, and where there are no pseudo-terminals, it runs in process on a clock of its own."""
+
+SCENES = ("gc8-a", "gc8-b")
+
+
+@click.command(epilog=EPILOG)
+@click.option(
+    "--speed", type=click.FloatRange(0.1, 100_000), default=10.0, show_default=True, help="Session time = N × elapsed."
+)
+@click.option("--seed", type=int, help="Another technician and another noise.")
+@click.option("--out", type=click.Path(path_type=Path), help="New folder for the journals; default: a temporary one.")
+@click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
+@click.option("--json", "as_json", is_flag=True, help="Print the journals' own lines.")
+def command(speed: float, seed: int | None, out: Path | None, plain: bool, as_json: bool) -> int:
+    """Play the repair of a greenhouse climate controller from start to end."""
+    from metercap.commands._bench import Played, play_scene
+    from metercap.commands._opening import refuse_existing
+
+    if out is None:
+        folder = Path(tempfile.mkdtemp(prefix="metercap-demo-"))
+    else:
+        refuse_existing(out)
+        out.mkdir(parents=True)
+        folder = out
+    played: list[Played] = []
+    for name in SCENES:
+        against = played[0].journal if played else None
+        done = play_scene(name, folder, speed=speed, seed=seed, against=against, plain=plain, as_json=as_json)
+        played.append(done)
+        if done.reason == "interrupted":
+            return 130
+    if not as_json:
+        _close(played)
+    return 0 if all(done.true for done in played) else 1
+
+
+def _close(played: list[Played]) -> None:
+    import sys
+
+    from metercap.plain import verdict_table
+    from metercap.plain.style import use_colour
+
+    for done in played:
+        title = f"\nUnit {done.scene.unit}: {done.scene.title}"
+        click.echo(verdict_table(done.fold.verdicts.values(), colour=use_colour(sys.stdout), title=title))
+        for line in done.untrue:
+            click.echo(f"  not as it is on the bench: {line}")
+    count = sum(len(done.fold.verdicts) for done in played)
+    good = all(done.true for done in played)
+    click.echo(
+        f"\n{count} verdicts, {'all as it is on the bench' if good else 'not all as it is on the bench'}; journals:"
+    )
+    for done in played:
+        click.echo(f"  {done.journal}")
