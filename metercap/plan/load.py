@@ -33,6 +33,8 @@ MOST_ITEMS = 20_000
 MOST_TOKENS = 3
 RESERVED = ("unplanned",)
 """Step ids that a session gives itself."""
+ITEM_LIMITS = ("min", "max", "rating", "type", "both_ways")
+"""Keys of an item that only a step with limits of its own heeds."""
 ORDERED = (
     ("min", "max"),
     ("warn", "max"),
@@ -106,6 +108,8 @@ class _Reader:
         self._ids: dict[int, str] = {}
         self._units: list[tuple[Path, str]] = []
         """Units written in the step being read, with their places."""
+        self._judges_items = False
+        """True while a kind is read whose items may have limits of their own."""
         self._nulled = False
         self._room = MOST_ITEMS
 
@@ -182,6 +186,8 @@ class _Reader:
         if struct is None:
             return None
         self._units = []
+        limits = keys_of(struct)
+        self._judges_items = "max" in limits and limits["max"].mark == "limit"
         values = self._table(struct, {key: value for key, value in raw.items() if key != "kind"}, path)
         self._settle_unit(struct, values, path)
         self._in_order(struct, values, path)
@@ -204,12 +210,11 @@ class _Reader:
 
     def _settle_unit(self, struct: type[StepBase], values: dict[str, Any], path: Path) -> None:
         """All limits of a step share a unit, which fits its quantity; the step remembers it."""
+        if UNIT not in hidden_keys(struct):
+            return
         quantity: Quantity | None = values.get("quantity")
-        fills = UNIT in hidden_keys(struct)
         if quantity is not None:
             wanted, why = quantity.unit, f"quantity {quantity}"
-        elif not fills:
-            wanted, why = "ohm", "this step measures resistance"
         elif self._units:
             wanted = self._units[0][1]
             why = f"{spelled(self._units[0][0][2:], {})} is in {wanted}"
@@ -218,8 +223,7 @@ class _Reader:
         for place, unit in self._units:
             if unit != wanted:
                 self.error(place, f"in {unit}, but {why}", f"all limits of a step are in one unit, here {wanted}")
-        if fills:
-            values[UNIT] = wanted
+        values[UNIT] = wanted
 
     def _in_order(self, struct: type[msgspec.Struct], values: dict[str, Any], path: Path) -> None:
         """Pairs of limits must not be the wrong way round; one of them may be the default."""
@@ -296,6 +300,10 @@ class _Reader:
     def _item(self, raw: dict[str, Any], path: Path) -> dict[str, Any]:
         """Return the stored values of one item's table, the limit of a fuse filled in."""
         before = len(self.problems)
+        if not self._judges_items:
+            for name in ITEM_LIMITS:
+                if name in raw:
+                    self.error((*path, name), "no item of this kind of step has it", "it belongs to sweep and check")
         values = self._table(Item, raw, path)
         self._in_order(Item, values, path)
         if len(self.problems) > before:

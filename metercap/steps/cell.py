@@ -7,6 +7,7 @@ lithium cell.
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Literal
 
 import msgspec
 
@@ -51,7 +52,7 @@ class CellStep(StepBase, frozen=True, tag="cell", kw_only=True):
     """
 
     items: tuple[Item, ...]
-    chemistry: str = "lithium 3 V"
+    chemistry: Literal["lithium 3 V", "alkaline 1.5 V", "silver oxide 1.55 V"] = "lithium 3 V"
     load: Ohm | None = None
     load_s: Seconds = 3.0
 
