@@ -6,12 +6,14 @@ states inside one conversion and reads over-range in air and over an open fuse a
 - `conversions`: is this reading a new value inside the meter, or the last one sent again?
 - `touch`: is this contact to be credited to the item that is asked for? (a state machine as a table)
 - `burst`: the conversions of one contact: do they agree, have they settled, do they climb or fall?
+- `tokens`: does this touch mean a word?
 - `blocks`: HOLD, REL, wrong quantity, low battery, a dead link.
 """
 
 from metercap.contact.blocks import Block, Blocks
 from metercap.contact.burst import Burst, Plateau
 from metercap.contact.conversions import JITTER, Conversions
+from metercap.contact.tokens import Tokens
 from metercap.contact.touch import Act, Touch
 
-__all__ = ["JITTER", "Act", "Block", "Blocks", "Burst", "Conversions", "Plateau", "Touch"]
+__all__ = ["JITTER", "Act", "Block", "Blocks", "Burst", "Conversions", "Plateau", "Tokens", "Touch"]

@@ -29,7 +29,7 @@ class Driver:
         return self.session.start()
 
     def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
-        """Yield the deadlines that passed before `event`, then the event itself.
+        """Yield the deadlines that passed before `event`, the event itself, and a token's word that it completed.
 
         Time never runs back: an event stamped earlier than the last one takes the last one's time.
         """
@@ -43,6 +43,9 @@ class Driver:
         else:
             self._last_s = t_s
         yield event, session.feed(event)
+        word, session.pending = session.pending, None
+        if word is not None:
+            yield word, session.feed(word)
 
     def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:
         """Yield every deadline up to `t_s`, in order."""

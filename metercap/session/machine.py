@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Literal
 
 from metercap.contact import Act
+from metercap.contact.tokens import MARK, WORD_OF
 from metercap.plan import Plan, from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
@@ -18,6 +19,8 @@ from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, Ses
 from metercap.session.inherit import Inherited
 from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
 from metercap.steps.probing import IN_OHMS
+from metercap.steps.tokens import STEP_ID as TOKENS
+from metercap.steps.tokens import LearnTokens
 from metercap.steps.turning import Live
 
 INTERLUDE = "unplanned"
@@ -43,6 +46,9 @@ class Session:
         self._steps = [step for step in self.plan.steps if not only or step.id in only]
         self.bench.steps = tuple(self._steps)
         self._next = 0
+        self._tokens_asked = False
+        self.pending: Operator | None = None
+        """A word that a token said: the driver feeds it right after the reading."""
         self._machine: Machine | None = None
         self._kept: Machine | None = None
         """The machine an interlude keeps waiting."""
@@ -151,6 +157,8 @@ class Session:
         if act is Act.NONE:
             machine.see(reading, act, new)
             return
+        if self._token(reading, act, new, machine):
+            return
         if act is Act.CONTACT:
             bench.contact(machine.item, same=False)
             bench.cue(CueKind.CONTACT, machine.item)
@@ -166,6 +174,23 @@ class Session:
             bench.cue(CueKind.LIFT, machine.item)
             bench.blocks.lift_cued(reading)
         machine.see(reading, act, new)
+
+    def _token(self, reading: Reading, act: Act, new: bool, machine: Machine) -> bool:
+        """Look whether a contact is on a token; its second steady conversion makes its word the next event."""
+        tokens = self.bench.tokens
+        if not tokens.learned or act not in (Act.CONTACT, Act.MORE, Act.SLIP, Act.HELD):
+            if act is not Act.NONE:
+                tokens.off()
+            return False
+        name = tokens.match(reading)
+        if not name or machine.step.id == TOKENS:
+            return False
+        if new and tokens.feed(name):
+            machine.blocked()
+            self.bench.changed()
+            shown = format_value(reading.value or 0.0, reading.unit, reading.resolution)
+            self.pending = Operator(reading.t_s, WORD_OF.get(name, name), f"{MARK} {shown}")
+        return True
 
     def _blocks(self, machine: Machine) -> None:
         """A block may have begun or ended."""
@@ -266,6 +291,10 @@ class Session:
             self._machine = None
             return False
         step = self._steps[self._next]
+        if step.in_ohms and self.plan.tokens and not self._tokens_asked:
+            self._tokens_asked = True
+            self._begin(LearnTokens(self.plan.tokens, self.bench))
+            return True
         self._next += 1
         self._begin(machine_for(step, self.bench))
         return True

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 
 import msgspec
 
+from metercap.contact.tokens import MARK
 from metercap.errors import JournalError
 from metercap.reading import Garbage, Reading
 from metercap.records import Clock, EndRecord, Event, Link, Operator, Outcome, Record, SessionRecord, Verdict, encode
@@ -40,6 +41,8 @@ def feed_recorded(driver: Driver, records: Iterable[Record]) -> Iterator[tuple[E
     for record in records:
         if isinstance(record, Clock):
             yield from driver.due(record.t_s)
+        elif isinstance(record, Operator) and record.text.startswith(MARK):
+            continue  # said by a token: the readings say it again
         elif isinstance(record, Reading | Garbage | Operator | Link):
             yield from driver.feed(record)
 
@@ -56,16 +59,21 @@ def check(records: Iterable[Record]) -> Checked:
     for record in stream:
         number += 1
         kind = type(record)
-        if kind is Reading or kind is Operator or kind is Link or kind is Garbage or kind is Clock:
+        if kind is Operator and due and due[0] == record:
+            due.popleft()  # said by a token, derived from the reading before it
+        elif kind is Reading or kind is Operator or kind is Link or kind is Garbage or kind is Clock:
             if due:
                 return Checked(readings, verdicts, _missing(number, due[0]))
             event: Event = record  # type: ignore[assignment]
             fed = driver.due(event.t_s) if kind is Clock else driver.feed(event)
             pairs = list(fed)
-            if len(pairs) != 1 or pairs[0][0] != event:
+            if not pairs or pairs[0][0] != event:
                 other = pairs[0][0] if pairs else None
                 return Checked(readings, verdicts, _unlike(number, other, event))
             due.extend(pairs[0][1])
+            for derived, outcomes in pairs[1:]:
+                due.append(derived)
+                due.extend(outcomes)
             if kind is Reading:
                 readings += 1
                 wrong = _decode_again(number, event, profile)  # type: ignore[arg-type]
@@ -75,9 +83,9 @@ def check(records: Iterable[Record]) -> Checked:
             if due:
                 return Checked(readings, verdicts, _missing(number, due[0]))
         else:
-            derived = due.popleft() if due else None
-            if derived != record:
-                return Checked(readings, verdicts, _unlike(number, derived, record))
+            expected = due.popleft() if due else None
+            if expected != record:
+                return Checked(readings, verdicts, _unlike(number, expected, record))
             verdicts += kind is Verdict
     return Checked(readings, verdicts)
 

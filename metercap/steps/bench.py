@@ -10,7 +10,7 @@ from typing import Any
 
 import msgspec
 
-from metercap.contact import Block, Blocks, Burst, Conversions, Touch
+from metercap.contact import Block, Blocks, Burst, Conversions, Tokens, Touch
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Reading
@@ -38,6 +38,7 @@ class Bench:
         self.touch = Touch()
         self.conversions = Conversions(profile)
         self.blocks = Blocks()
+        self.tokens = Tokens()
         self.judge = Judge(profile)
         self.ticked: tuple[str, str] | None = None
         self.verdicts: dict[tuple[str, str], Verdict] = {}
