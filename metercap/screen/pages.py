@@ -6,6 +6,7 @@ import msgspec
 
 from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.model import Hero, Line, Tone, View
+from metercap.screen.text import wrapped
 
 LIMITS_OF_SIGHT = (
     "The meter shows two to ten values a second: dropouts and bounces shorter than a conversion stay unseen.",
@@ -23,7 +24,7 @@ def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scrol
     canvas.text(7, 0, "any key goes back; arrows scroll", Ink.QUIET)
     halves = 2 if columns >= 110 else 1
     per = -(-len(table) // halves)
-    lines: list[tuple[int, list[tuple[int, str, Ink]]]] = []
+    lines: list[list[tuple[int, str, Ink]]] = []
     for at in range(per):
         parts: list[tuple[int, str, Ink]] = []
         for half in range(halves):
@@ -32,11 +33,11 @@ def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scrol
                 key, name, does = table[index]
                 left = 1 + half * (columns // 2)
                 parts += [(left, f" {key} ", Ink.LABEL), (left + 14, name, Ink.STRONG), (left + 28, does, Ink.TEXT)]
-        lines.append((0, parts))
-    lines.append((0, []))
-    lines += [(0, [(1, text, Ink.QUIET)]) for text in LIMITS_OF_SIGHT]
+        lines.append(parts)
+    lines.append([])
+    lines += [[(1, part, Ink.QUIET)] for text in LIMITS_OF_SIGHT for part in wrapped(text, columns - 2, 9)]
     start = min(max(0, scroll), max(0, len(lines) - (rows - 2)))
-    for y, (_, parts) in enumerate(lines[start : start + rows - 2], 2):
+    for y, parts in enumerate(lines[start : start + rows - 2], 2):
         for left, text, ink in parts:
             canvas.text(left, y, text, ink)
     return canvas

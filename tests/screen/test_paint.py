@@ -79,7 +79,7 @@ def test_answer_stands_over_its_stone() -> None:
         stones = tuple(Stone(f"F{at + 1}", Place.HERE if at == here else Place.AHEAD) for at in range(12))
         shown = View("B", "", "", Hero("X"), Line(""), ground=Path(stones, here))
         canvas = paint(shown, 200, 40)
-        letters = [line for line in canvas.lines()[1 : plot(shown, 200, 40).hero]]
+        letters = canvas.lines()[1 : plot(shown, 200, 40).hero]
         lefts.append(min(len(line[20:]) - len(line[20:].lstrip()) for line in letters if line[20:].strip()))
     assert lefts == sorted(lefts) and lefts[-1] - lefts[0] > 100
 

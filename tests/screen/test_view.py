@@ -99,7 +99,7 @@ def test_tune_distances() -> None:
     """The field holds band, guarded part, hazard side, start, value and where it will stop."""
     ground = at("tune near").ground
     assert isinstance(ground, Field)
-    # 0.5 % of 1500; the guard is U of 0.1 % + 2 counts at 1500 (JCGM 100: rectangular, k = 2), and one count of scatter.
+    # 0.5 % of 1500; the guard is U of 0.1 % + 2 counts at 1500 (JCGM 100: rectangular, k = 2), one count of scatter.
     assert (ground.low, ground.high) == (1492.5, 1507.5)
     half = (ground.inner_high - ground.inner_low) / 2
     accuracy = (0.001 * 1500 + 2) / 3**0.5

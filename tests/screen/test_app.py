@@ -1,0 +1,262 @@
+"""The app without a terminal: flows by keys, what is drawn again, themes, and defects in the picture."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+
+from greenhouse import ohms, scenes
+from harness import MadeUp
+from textual.pilot import Pilot
+
+from metercap.records import Do, Prompt
+from metercap.screen.app import BenchApp, Board
+from metercap.screen.observer import ScreenObserver
+from metercap.screen.player import Player
+from metercap.screen.theme import DARK, LIGHT, PLAIN
+
+SCENES = scenes()
+Flow = Callable[[BenchApp, ScreenObserver, MadeUp, "Pilot[None]"], Awaitable[None]]
+
+
+def drive(flow: Flow, scene: str = "sweep", size: tuple[int, int] = (80, 24), **more: object) -> BenchApp:
+    """Run a flow on an app that has seen a scene."""
+
+    async def run() -> BenchApp:
+        observer = ScreenObserver()
+        made = MadeUp([], observer)
+        app = BenchApp(observer, theme=DARK, words=made, **more)  # type: ignore[arg-type]
+        async with app.run_test(size=size) as pilot:
+            for record in SCENES.get(scene, []):
+                observer.see(record)
+            await pilot.pause(0.05)
+            await flow(app, observer, made, pilot)
+        return app
+
+    return asyncio.run(run())
+
+
+def text(app: BenchApp) -> str:
+    """What is on the screen, as the widget hands it out row by row."""
+    board = app.query_one(Board)
+    return "\n".join(board.render_line(y).text for y in range(app.size.height))
+
+
+def test_words_reach_the_session() -> None:
+    """A key becomes a word at the session's time."""
+
+    async def flow(app: BenchApp, _: ScreenObserver, made: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.press("s")
+        await pilot.press("@", "F", "3", "enter")
+        assert made.words == [("skip", ""), ("at", "F3")]
+        assert "heard: at F3" in text(app)
+
+    drive(flow)
+
+
+def test_quit_asks_then_says_the_word() -> None:
+    """The question takes the place of the answer and says what stays open; yes sends the word."""
+
+    async def flow(app: BenchApp, _: ScreenObserver, made: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.press("Q")
+        assert "7 open items stay open" in text(app)
+        await pilot.press("x")
+        assert "the session goes on" in text(app) and not made.words
+        await pilot.press("Q", "y")
+        assert made.words == [("quit", "")]
+
+    drive(flow)
+
+
+def test_help_shows_every_word_with_its_key() -> None:
+    """Help fits 80 by 24 by scrolling, says what no meter can show, and goes away with any key."""
+
+    async def flow(app: BenchApp, _: ScreenObserver, __: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.press("?")
+        seen = text(app)
+        await pilot.press("pagedown")
+        seen += text(app)
+        for word in ("yes", "skip step", "absent", "probe NAME", "undo", "quit", "pedal"):
+            assert word in seen
+        assert "stay unseen" in seen and "licensed practice" in seen
+        await pilot.press("x")
+        assert "left edge" in text(app)
+
+    drive(flow)
+
+
+def test_typing_is_shown() -> None:
+    """What is typed stands where the words were, with how to end it."""
+
+    async def flow(app: BenchApp, _: ScreenObserver, made: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.press("#", "h", "i")
+        assert "note: hi" in text(app) and "enter says it" in text(app)
+        await pilot.press("escape")
+        assert "note: hi" not in text(app) and not made.words
+
+    drive(flow)
+
+
+def test_new_record_is_drawn_and_only_where_it_differs() -> None:
+    """A reading repaints the cells that changed, not the screen."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
+        board = app.query_one(Board)
+        regions: list[object] = []
+        whole = board.refresh
+
+        def noted(*areas: object, **more: object) -> object:
+            regions.append(areas)
+            return whole(*areas, **more)  # type: ignore[arg-type]
+
+        board.refresh = noted  # type: ignore[method-assign, assignment]
+        observer.see(ohms(39.8, 0.34))
+        await pilot.pause(0.1)
+        assert "0.34 Ω" in text(app)
+        cells = sum(area.area for areas in regions for area in areas)  # type: ignore[attr-defined]
+        assert 0 < cells < 200
+
+    drive(flow)
+
+
+def test_same_state_draws_nothing() -> None:
+    """When nothing differs nothing is drawn."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
+        before = app.query_one(Board).canvas
+        observer.show(observer.state)
+        await pilot.pause(0.1)
+        after = app.query_one(Board).canvas
+        assert after is not before and after.lines() == before.lines()
+
+    drive(flow)
+
+
+def test_resize_live() -> None:
+    """The picture follows the terminal, down to a sliver and back."""
+
+    async def flow(app: BenchApp, _: ScreenObserver, __: MadeUp, pilot: Pilot[None]) -> None:
+        for columns, rows in ((120, 40), (20, 6), (5, 2), (200, 60), (80, 24)):
+            await pilot.resize_terminal(columns, rows)
+            await pilot.pause(0.05)
+            canvas = app.query_one(Board).canvas
+            assert (canvas.width, canvas.height) == (columns, rows)
+
+    assert drive(flow).fault is None
+
+
+def test_themes_turn() -> None:
+    """The theme key goes from dark to light to no colour and back, at once."""
+
+    async def flow(app: BenchApp, _: ScreenObserver, __: MadeUp, pilot: Pilot[None]) -> None:
+        board = app.query_one(Board)
+        for theme in (LIGHT, PLAIN, DARK):
+            await pilot.press("escape", "T")  # the same key twice within a moment would be its own repeat
+            await pilot.pause()
+            assert board.render_line(0)._segments[0].style in theme.styles
+
+    drive(flow)
+
+
+def test_hands_move() -> None:
+    """Arrow keys go to the virtual hands."""
+    moves: list[str] = []
+
+    class Noting:
+        def move(self, move: str) -> None:
+            moves.append(move)
+
+    async def flow(_: BenchApp, __: ScreenObserver, ___: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.press("up", "right", "right", "down")
+
+    drive(flow, hands=Noting())
+    assert moves == ["touch", "turn up", "turn up", "lift"]
+
+
+def test_defect_in_the_picture_leaves_and_is_kept() -> None:
+    """An exception while drawing ends the app at once and is there for whoever ran it; none is swallowed."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
+        observer.show(None)  # type: ignore[arg-type]
+        await pilot.pause(0.2)
+
+    app = drive(flow)
+    assert isinstance(app.fault, AttributeError)
+
+
+def test_defect_in_the_fold_is_raised_on_the_screen_not_in_the_session() -> None:
+    """The session's thread never sees a defect of the screen."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
+        observer.see(Prompt("not a time", "fuses", "F1", Do.PROBE, ""))  # type: ignore[arg-type]
+        await pilot.pause(0.2)
+
+    assert isinstance(drive(flow).fault, TypeError)
+
+
+def test_a_flood_is_coalesced() -> None:
+    """Ten thousand records at once are a few pictures, and the last one is shown."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
+        drawn = 0
+        board = app.query_one(Board)
+        show = board.show
+
+        def counted(*args: object) -> None:
+            nonlocal drawn
+            drawn += 1
+            show(*args)  # type: ignore[arg-type]
+
+        board.show = counted  # type: ignore[method-assign, assignment]
+
+        def flood() -> None:
+            for at in range(10_000):
+                observer.see(ohms(40 + at / 1000, 0.5 + at / 100))
+
+        await asyncio.to_thread(flood)
+        await pilot.pause(0.1)
+        assert drawn < 60
+        assert "100.49" in text(app)
+
+    drive(flow)
+
+
+def test_replay_is_steered() -> None:
+    """Pause, step and jump by keys; the status line says so, and each jump lands right after a verdict."""
+
+    async def run() -> None:
+        observer = ScreenObserver()
+        player = Player(SCENES["done"], observer)
+        app = BenchApp(observer, theme=DARK, words=player, clock=player, controls=player)
+        async with app.run_test(size=(100, 30)) as pilot:
+            await pilot.press("]", "]", "]", "]", "]", "]")
+            assert "replay paused" in text(app)
+            assert "F2" in text(app) and observer.state.last is not None and observer.state.last.item == "F2"
+            await pilot.press("[")
+            assert observer.state.last is not None and observer.state.last.item == "F1"
+            assert "pause" in text(app) and "quit" in text(app)
+
+    asyncio.run(run())
+
+
+def test_leaves_by_itself_after_the_end() -> None:
+    """The closed session stays for a while and then leaves the terminal."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
+        app.session_over()
+        await pilot.pause(1.3)
+
+    app = drive(flow, "done", linger_s=0.2)
+    assert app.return_code in (0, None) and not app.is_running
+
+
+def test_watch_needs_no_session() -> None:
+    """Without a plan the live value is the answer."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
+        assert observer.state.session is None
+        observer.see(ohms(0.5, 2187.0, 1.0))
+        await pilot.pause(0.1)
+        assert "2.187 kΩ" in text(app)
+
+    drive(flow, "nothing")

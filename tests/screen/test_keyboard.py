@@ -1,0 +1,115 @@
+"""Keys: every word has one, questions are asked before quitting, and a pedal can be learned."""
+
+from __future__ import annotations
+
+import pytest
+
+from metercap.screen.keyboard import Act, Keyboard, Mode
+from metercap.screen.ports import HAND_KEYS, PLAYER_KEYS
+from metercap.words import WORDS
+
+
+def typed(keyboard: Keyboard, *keys: str) -> list[Act]:
+    """Press keys a second apart; return what came of them."""
+    acts = [keyboard.press(key, 10.0 + at) for at, key in enumerate(keys)]
+    return [act for act in acts if act is not None]
+
+
+@pytest.mark.parametrize("word", WORDS, ids=lambda word: word.name)
+def test_every_word_can_be_said(word) -> None:  # type: ignore[no-untyped-def]
+    """Each word of the vocabulary comes out of its key, with its argument where it takes one."""
+    keys = [word.key]
+    if word.takes:
+        keys += [*"F3", "enter"]
+    if word.name == "quit":
+        keys += ["y"]
+    assert typed(Keyboard(), *keys) == [Act("word", word.name, "F3" if word.takes else "")]
+
+
+def test_quitting_asks() -> None:
+    """The quit key alone says nothing; any key but yes goes on."""
+    keyboard = Keyboard()
+    assert typed(keyboard, "Q") == [] and keyboard.mode is Mode.QUIT
+    assert typed(keyboard, "n") == [] and keyboard.mode is Mode.WORDS
+    assert typed(keyboard, "ctrl+q", "y") == [Act("word", "quit")]
+
+
+def test_a_key_held_down_counts_once() -> None:
+    """A foot left on a pedal must not answer the next question: the key's own repeats are passed over."""
+    keyboard = Keyboard()
+    acts = [keyboard.press("y", 10.0 + 0.1 * at) for at in range(20)]
+    assert [act for act in acts if act is not None] == [Act("word", "yes")]
+    assert keyboard.press("y", 20.0) == Act("word", "yes")
+
+
+def test_typing_takes_anything_printable() -> None:
+    """While an argument is typed no key is a word; backspace takes back, escape drops, repeats are letters."""
+    keyboard = Keyboard()
+    keyboard.press("#", 0.0)
+    for at, key in enumerate([*"yyoQ", "backspace", *" ?µ"]):
+        assert keyboard.press(key, 0.01 * at) is None
+    assert keyboard.typed == "yyo ?µ" and keyboard.entry.startswith("note: yyo ?µ")
+    assert keyboard.press("enter", 1.0) == Act("word", "note", "yyo ?µ")
+    keyboard.press("@", 2.0)
+    assert keyboard.press("escape", 3.0) is None and keyboard.mode is Mode.WORDS
+    assert typed(keyboard, "+", "enter") == [] and "needs its NAME" in keyboard.notice
+
+
+def test_unknown_key_is_told() -> None:
+    """A key that is no word says so, escaped, and does nothing."""
+    keyboard = Keyboard()
+    assert typed(keyboard, "%") == [] and "key % is no word" in keyboard.notice
+    assert typed(keyboard, "\x9b") == [] and "\x9b" not in keyboard.notice
+
+
+def test_learn_a_pedal() -> None:
+    """Press the pedal, then the key of its word; from then on the pedal says it."""
+    keyboard = Keyboard()
+    assert typed(keyboard, "P", "f13", "y") == [Act("pedal", "f13", "yes")]
+    assert typed(keyboard, "f13") == [Act("word", "yes")]
+    assert any(key == "f13" for key, _, _ in keyboard.help_rows())
+    assert typed(keyboard, "P", "?") == [] and keyboard.mode is Mode.WORDS
+    assert typed(keyboard, "P", "f14", "@") == [] and "no pedal" in keyboard.notice
+    assert typed(Keyboard(pedals={"b": "skip"}), "b") == [Act("word", "skip")]
+
+
+def test_help_lists_every_key() -> None:
+    """Help names every word with its key; it scrolls, and any other key leaves it."""
+    keyboard = Keyboard(hands=True)
+    rows = keyboard.help_rows()
+    assert {word.name for word in WORDS} <= {name.split()[0] if name != "skip step" else name for _, name, _ in rows}
+    assert set(HAND_KEYS) <= {key for key, _, _ in rows}
+    assert typed(keyboard, "?", "down", "pageup", "x") == [Act("scroll", text="1"), Act("scroll", text="-10")]
+    assert keyboard.mode is Mode.WORDS
+
+
+def test_replay_has_no_words() -> None:
+    """In a replay the player's keys steer, none of them is a word, and leaving needs no second key."""
+    keyboard = Keyboard(replay=True)
+    acts = typed(keyboard, *PLAYER_KEYS)
+    assert [act.name for act in acts] == ["pause", "step", "faster", "slower", "next", "before", ""]
+    assert acts[-1].kind == "leave"
+    assert typed(Keyboard(replay=True), "y") == []
+
+
+def test_hands() -> None:
+    """With virtual hands the arrows move probes and trimmer, at any pace; without them they do nothing."""
+    keyboard = Keyboard(hands=True)
+    acts = [keyboard.press("right", 0.01 * at) for at in range(3)]
+    assert acts == [Act("hand", "turn up")] * 3
+    assert typed(Keyboard(), "right") == []
+
+
+def test_after_the_end_any_key_leaves() -> None:
+    """The closed session stays on the screen until somebody has seen it."""
+    keyboard = Keyboard()
+    keyboard.over = True
+    assert typed(keyboard, "x") == [Act("leave")]
+
+
+def test_ctrl_c_stops_in_every_mode() -> None:
+    """Ctrl-C is the wish to end, whatever is being asked or typed."""
+    for keys in ([], ["Q"], ["#", "a"], ["?"], ["P"]):
+        keyboard = Keyboard()
+        typed(keyboard, *keys)
+        assert typed(keyboard, "ctrl+c") == [Act("stop")]
