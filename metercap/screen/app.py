@@ -79,7 +79,7 @@ class Board(Widget):
         return Strip.blank(self.size.width, Style(bgcolor=self._theme.background))
 
     def render_lines(self, crop: Region) -> list[Strip]:
-        """Return the rows of a region. There are no borders to add and no styles to lay under them, which saves time."""
+        """Return the rows of a region as they are: there are no borders to add and no styles to lay under them."""
         left, right = crop.column_span
         whole = (left, right) == (0, self._canvas.width)
         return [self.render_line(y) if whole else self.render_line(y).crop(left, right) for y in crop.line_range]

@@ -1,6 +1,6 @@
 """A program with the full screen, for tests in a real terminal: plays a scene, notes how it ended in a file.
 
-`child.py NOTES SCENE [fault|forever]`; `fault` breaks the picture a second after the scene, `forever` never ends by itself.
+`child.py NOTES SCENE [fault|forever]`; `fault` breaks the picture after a moment, `forever` never ends by itself.
 """
 
 from __future__ import annotations

@@ -64,12 +64,10 @@ def main() -> None:
     from metercap.screen.run import run_screen
 
     if len(sys.argv) < 2:
-        print("\n".join(scenes()))
         return
     observer = ScreenObserver()
     made = MadeUp(scenes()[sys.argv[1]], observer, speed=float(sys.argv[2]) if len(sys.argv) > 2 else 1.0)
-    reason = run_screen(made, observer, words=made, clock=made, linger_s=2.0)
-    print(f"ended: {reason}; closed: {made.closed}; words: {made.words}")
+    run_screen(made, observer, words=made, clock=made, linger_s=2.0)
 
 
 if __name__ == "__main__":

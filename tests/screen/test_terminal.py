@@ -1,7 +1,8 @@
-"""The full screen in a real terminal: a pseudo-terminal with an emulator behind it, keys, signals, defects, hang-ups."""
+"""The full screen in a real terminal: an emulator on a pseudo-terminal, keys, signals, defects, hang-ups."""
 
 from __future__ import annotations
 
+import contextlib
 import fcntl
 import os
 import select
@@ -91,10 +92,8 @@ class Terminal:
             self.process.kill()
             self.process.wait()
         for fd in (self.master, self.slave):
-            try:
+            with contextlib.suppress(OSError):
                 os.close(fd)
-            except OSError:
-                pass
 
 
 @pytest.fixture
