@@ -61,7 +61,7 @@ def play_scene(
         profile = profile.at_rate(scene.meter.per_s)
     loaded = checked_plan(plan or scene.plan, profile)
     reference = read_reference(against, scene.unit) if against is not None else {}
-    require_references(loaded, reference, ())
+    require_references(loaded, reference, list(scene.truth), known_good=scene.known_good)
     record = session_record(
         loaded,
         profile,
@@ -69,7 +69,12 @@ def play_scene(
         operator="practice",
         known_good=scene.known_good,
         reference=reference,
-        options={"practice": name, "seed": scene.seed if seed is None else seed, "speed": speed},
+        options={
+            "practice": name,
+            "seed": scene.seed if seed is None else seed,
+            "speed": speed,
+            "steps": [step.id for step in loaded.steps if step.id in scene.truth],
+        },
     )
     journal = folder / f"{scene.unit.lower()}.jsonl"
     bench = Bench(scene, seed=seed)

@@ -13,10 +13,7 @@ def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = Fa
     """Return the plan; PlanError with every problem where it must not be run. Warnings go to stderr."""
     from metercap.errors import PlanError
 
-    try:
-        from metercap.plan.rules import check_plan
-    except ImportError:
-        check_plan = lambda *a, **k: []
+    from metercap.plan.rules import check_plan
     from metercap.profiles import find_plan
 
     path = find_plan(name_or_path)

@@ -44,8 +44,15 @@ def read_reference(path: Path, unit: str) -> dict[str, dict[str, Any]]:
     return out
 
 
-def require_references(plan: Plan, reference: dict[str, dict[str, Any]], only: Sequence[str]) -> None:
-    """Raise UsageError naming every value that the plan takes from a reference and that is missing."""
+def require_references(
+    plan: Plan, reference: dict[str, dict[str, Any]], only: Sequence[str], *, known_good: bool
+) -> None:
+    """Raise UsageError naming every value that the plan takes from a reference and that is missing.
+
+    A known-good unit is the reference: its trimmers are read and left alone.
+    """
+    if known_good:
+        return
     missing = [
         f"{step.id}/{name}"
         for step in plan.steps

@@ -73,7 +73,7 @@ def command(
     check_step_ids(only, loaded)
     reference = read_reference(against, unit) if against is not None else {}
     inherited = what_is_inherited(continue_=continue_, after=after, unit=unit, plan=loaded)
-    require_references(loaded, reference, only)
+    require_references(loaded, reference, only, known_good=known_good)
     clock = ScaledClock()
     source = open_link(port, profile)
     options: dict[str, Any] = {"port": port, "no_safe": no_safe}

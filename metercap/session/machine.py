@@ -38,6 +38,7 @@ class Session:
         self.plan: Plan = from_builtins(record.plan)
         self.bench = Bench(record.meter, record.tag, self.plan.rule)
         self.bench.reference = record.reference
+        self.bench.known_good = record.known_good
         self._inherited = Inherited.of(record.inherited)
         self._inherited.into(self.bench)
         self.finished = False

@@ -50,6 +50,7 @@ class Bench:
         self.kept: frozenset[tuple[str, str]] = frozenset()
         self.before: dict[tuple[str, str], dict[str, Any]] = {}
         self.reference: dict[str, dict[str, Any]] = {}
+        self.known_good = False
         self._out: list[Outcome] = []
 
     def take(self) -> list[Outcome]:

@@ -235,6 +235,12 @@ class Tune(Machine):
         self.bench.as_found[key] = result.judged
         shown = format_value(result.judged.value, reading.unit, result.judged.resolution)
         self.bench.note(f"{key[1]} as found {shown}")
+        if key[0] == self.step.id and self._is_reference(key[1]):
+            self._over.add(key[1])
+            reason = "a known-good unit: recorded, not turned"
+            self._verdict(key[1], VerdictKind.PASS, reason, judged=result.judged, n=result.n, from_s=result.from_s)
+            self.bench.ticked = key
+            return self._go()
         if self._alone and not self._to_find and key[0] == self.step.id:
             self._at = 0
             return self._begin_turn(touching=True)
@@ -594,6 +600,12 @@ class Tune(Machine):
     def _found_of(self, name: str) -> float | None:
         found = self.bench.as_found.get((self.step.id, name))
         return None if found is None else found.value
+
+    def _is_reference(self, name: str) -> bool:
+        """True where this known-good unit itself gives the value that others are turned to."""
+        if self._step.target != REFERENCE or not self.bench.known_good:
+            return False
+        return f"{self.step.id}/{name}" not in self.bench.reference
 
     def _target_of(self, name: str) -> float:
         target = self._step.target
