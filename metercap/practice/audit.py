@@ -10,11 +10,12 @@ was flagged; one that still stands as `pass` or `fail` was not.
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import NamedTuple
 
 from metercap.practice.bench import Bench
 from metercap.practice.board import REVERSED
-from metercap.records import Record, Verdict, VerdictKind
+from metercap.records import Record, SessionRecord, Verdict, VerdictKind
 
 _SAYS_SO = (VerdictKind.PASS, VerdictKind.FAIL)
 
@@ -33,17 +34,24 @@ class Marked(NamedTuple):
 
 
 class Audit:
-    """An observer that marks a session. Give it every record, then read it."""
+    """An observer that marks a session. Give it every record, then read it.
 
-    def __init__(self, bench: Bench) -> None:
+    `steps` are the ids of the plan's steps: a scene may know more than a plan asks. A session record brings
+    them along; without either every step of the scene's truth is expected.
+    """
+
+    def __init__(self, bench: Bench, steps: Collection[str] | None = None) -> None:
         self._bench = bench
         self._truth = bench.scene.verdicts()
+        self._steps = self._truth.keys() if steps is None else steps
         self._standing: dict[tuple[str, str], Marked] = {}
         self.flagged = 0
         """Misplaced verdicts that a later one took back."""
 
     def see(self, record: Record, line: bytes = b"") -> None:
         """Take a record."""
+        if type(record) is SessionRecord:
+            self._steps = [step["id"] for step in record.plan["steps"]]
         if type(record) is not Verdict:
             return
         key = (record.step, record.item)

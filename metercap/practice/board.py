@@ -8,7 +8,7 @@ from random import Random
 from typing import NamedTuple
 
 from metercap.errors import SceneError
-from metercap.practice.parts import OPEN_OHM, Part, Path
+from metercap.practice.parts import OPEN_OHM, Part, Path, Source
 
 AIR_NAME = ""
 """Name of the place where the probes touch nothing."""
@@ -53,6 +53,12 @@ class Board:
         """Switch the unit on once; return whether it came up."""
         return self._rng.random() < (self.starts_fixed if self.fixed else self.starts)
 
+    def power(self, *, on: bool) -> None:
+        """Switch the unit's supply: its rails live or die."""
+        for part in self.parts.values():
+            if isinstance(part, Source) and part.rail:
+                part.alive = on
+
     def discharge(self, name: str) -> None:
         """Disconnect and discharge a point: from now on no voltage is left there."""
         self.place(name).part.make_dead()
@@ -65,7 +71,7 @@ class Board:
         if name == TIPS_NAME:
             return Place(TIPS_NAME, Path(0.0), touch_ohm)
         if name not in self.parts and name.endswith(REVERSED):
-            return self.place(name.removesuffix(REVERSED), touch_ohm, flipped=True)
+            return self.place(name.removesuffix(REVERSED), touch_ohm, flipped=not flipped)
         if name not in self.parts:
             raise SceneError(
                 f"the session asks for {name!r}, and the practice board has no such point",

@@ -1,7 +1,7 @@
 """The technician's other hand: a screwdriver in a trimmer, a finger on a switch, a cable being flexed, a load
 put on.
 
-Turning obeys the cues: far and near set the speed, slow halves it, stop and in band end it, wrong way and
+Turning obeys the cues: far and near set the speed, slow lowers it, stop and in band end it, wrong way and
 past it turn it round. Everything comes one reaction late, and a hand that stops still adds a little
 (`overshoot_turns`). After each stop short of the band, and each time past it, the hand goes about it more
 gently, as people do.
@@ -12,25 +12,31 @@ and what it sees is the meter's last number.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable
 from typing import ClassVar
 
 from metercap.errors import ValueText
 from metercap.practice.body import Body
-from metercap.practice.moving import Connector, Switch
-from metercap.practice.parts import Source, Trimmer
+from metercap.practice.parts import Trimmer
 from metercap.quantity import parse_value
-from metercap.records import Cue, CueKind, Do, Prompt
+from metercap.records import Cue, CueKind, Prompt
 
 _TOWARD = re.compile(r"toward (?P<target>.+?) \((?P<low>.+?) to (?P<high>.+?)\)")
 _TOOL_AWAY = re.compile(r"\btool away\b", re.IGNORECASE)
-_LOAD = re.compile(r"\bload\b", re.IGNORECASE)
-_OHMS = re.compile(r"[0-9.]+ ?[kM]?(?:ohm|Ω)")
+
+FULL_TURNS = 25.0
+"""The speeds among the habits are those for a trimmer of this many turns; fewer turns are turned slower."""
 
 GENTLER = 0.6
 """How much slower the hand goes about it after each stop short of the band or past it; invented."""
-LEAST_PACE = 0.05
+LEAST_PACE = 0.1
+WELL_INSIDE = 0.7
+"""Share of the half band inside which a hand without cues is content; invented."""
+DOUBTS = 3
+"""So many looks at a value that runs the wrong way make a hand believe that it was wrong about the way;
+invented."""
 CREEP_S = 4.0
 """A hand at rest that hears nothing for this long nudges on; invented."""
 
@@ -44,6 +50,10 @@ class Fingers(Body):
     _rate = 0.0
     _toward: tuple[float, float, float] | None = None
     _seen_value: float | None = None
+    _last_moved = 0.0
+    _against = 0
+    _sense = 0.0
+    """Whether turning one's way raises the value (1) or lowers it (−1); 0 until seen."""
 
     def tool_away(self, say: str) -> bool:
         """Whether a prompt asks to take the screwdriver out."""
@@ -58,6 +68,7 @@ class Fingers(Body):
             self._way = self.rng.choice((-1.0, 1.0))
             self._pace = 1.0
             self._seen_value = None
+            self._sense = 0.0
         self.at_work = item
         self._toward = _band(prompt.say)
         self.drop("word")
@@ -97,15 +108,16 @@ class Fingers(Body):
         self._turn_soon(t_s, self.habits.near_turns_s * self._pace)
 
     def _slow(self, cue: Cue, t_s: float) -> None:
+        fine = self.habits.near_turns_s * self._pace
         if self._rate:
-            self._turn_soon(t_s, abs(self._rate) / 2.0)
+            self._turn_soon(t_s, fine if abs(self._rate) > 1.5 * fine else abs(self._rate) / 2.0)
 
     def _in_band(self, cue: Cue, t_s: float) -> None:
         self._stop_soon(t_s)
 
     def _wrong_way(self, cue: Cue, t_s: float) -> None:
         speed = abs(self._rate) or self.habits.near_turns_s * self._pace
-        self._way = -self._way
+        self._other_way()
         self._turn_soon(t_s, speed)
 
     def _past_it(self, cue: Cue, t_s: float) -> None:
@@ -113,8 +125,13 @@ class Fingers(Body):
 
     def _turn_round(self, t_s: float) -> None:
         self._gentler()
-        self._way = -self._way
+        self._other_way()
         self._turn_soon(t_s, self.habits.near_turns_s * self._pace)
+
+    def _other_way(self) -> None:
+        """Mean to turn the other way than the screw turns now: told twice within one reaction, it is still
+        once."""
+        self._way = -math.copysign(1.0, self._rate) if self._rate else -self._way
 
     def _gentler(self) -> None:
         self._pace = max(LEAST_PACE, self._pace * GENTLER)
@@ -130,7 +147,8 @@ class Fingers(Body):
     def _set_rate(self, t_s: float, speed: float) -> None:
         trimmer = self._trimmer()
         if trimmer is not None and self.here == self.at_work:
-            self._rate = self._way * speed
+            # Nobody turns a single-turn trimmer as fast as the screw of a 25-turn one.
+            self._rate = self._way * speed * min(1.0, trimmer.turns / FULL_TURNS)
             trimmer.turn(t_s, self._rate)
 
     def _stop_turning(self, t_s: float) -> None:
@@ -185,57 +203,36 @@ class Fingers(Body):
             return
         value, before = self._display(), self._seen_value
         self._seen_value = value
-        if value is not None and self._toward is not None:
-            target, low, high = self._toward
-            error = target - value
-            moved = 0.0 if before is None else value - before
-            if low <= value <= high:
-                self._set_rate(t_s, 0.0)
-            elif self._rate and moved and moved * error < 0:
-                # It runs away from the target: past it, or the wrong way.
-                self._way = -self._way
-                self._gentler()
-                self._set_rate(t_s, self.habits.near_turns_s * self._pace)
-            elif not self._rate or moved:
-                far = abs(error) > 5.0 * (high - low) / 2.0
-                self._set_rate(t_s, self.habits.far_turns_s if far else self.habits.near_turns_s * self._pace)
+        if value is not None and before is not None and self._toward is not None:
+            self._steer(t_s, value, value - before)
+        elif not self._rate:
+            self._set_rate(t_s, self.habits.near_turns_s)
         self.plan("turn", t_s + self.habits.glance_s + self.reaction_s(), self._glance)
 
-    # --- pressing, flexing, loading
-
-    def press(self, prompt: Prompt, t_s: float) -> None:
-        """The prompt `press`: push the switch, as deep as this press happens to go."""
-        part = self.world.board.parts.get(prompt.item or self.here)
-        if isinstance(part, Switch):
-            depth = min(1.0, max(0.0, self.rng.gauss(self.habits.depth, self.habits.depth_sd)))
-            self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.press(at_s, depth))
-
-    def release(self, prompt: Prompt, t_s: float) -> None:
-        """The prompt `release`: let the switch up; a dirty one may rest a little below its top."""
-        part = self.world.board.parts.get(prompt.item or self.here)
-        if isinstance(part, Switch):
-            rest = min(1.0, abs(self.rng.gauss(0.0, self.habits.depth_sd)))
-            self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.release(at_s, rest))
-
-    def keep(self, prompt: Prompt, t_s: float) -> None:
-        """The prompt `keep`: keep the tips on, and flex what can be flexed, or put the load on that is
-        named."""
-        part = self.world.board.parts.get(prompt.item or self.here)
-        if isinstance(part, Connector):
-            self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.flex(at_s, on=True))
-        elif isinstance(part, Source) and _LOAD.search(prompt.say):
-            ohm = _ohms(prompt.say)
-            self.plan("finger", t_s + self.reaction_s() + 1.0, lambda at_s: part.put_load(ohm))
-
-    def let_go(self, t_s: float) -> None:
-        """Let go of switch, cable or load."""
-        for name in {self.here, self.last} - {""}:
-            part = self.world.board.parts.get(name)
-            if isinstance(part, Connector):
-                part.flex(t_s, on=False)
-            elif isinstance(part, Source):
-                part.put_load(None)
-        self.drop("finger")
+    def _steer(self, t_s: float, value: float, moved: float) -> None:
+        """Turn by the error: fast when far, gently when near, and more gently each time the target was
+        crossed."""
+        target, low, high = self._toward or (value, value, value)
+        error = target - value
+        if not self._sense and self._rate and abs(moved) > (high - low) / 10.0:
+            self._sense = math.copysign(1.0, moved * self._rate)
+        against = moved * self._rate * self._sense < 0.0
+        self._against = self._against + 1 if against else 0
+        if self._against >= DOUBTS:
+            self._sense, self._against = -self._sense, 0
+        jumps = self._sense != 0.0 and abs(moved) > 2.0 * (high - low) + abs(self._last_moved)
+        self._last_moved = moved
+        if jumps or abs(error) <= WELL_INSIDE * (high - low) / 2.0:
+            self._set_rate(t_s, 0.0)  # a display that jumps is let come to rest first
+            return
+        if self._sense:
+            way = math.copysign(1.0, error * self._sense)
+            if way != self._way:
+                self._gentler()
+            self._way = way
+        far = abs(error) > 5.0 * (high - low) / 2.0
+        fast = self.habits.far_turns_s if far and self._sense else self.habits.near_turns_s
+        self._set_rate(t_s, fast * self._pace)
 
     turn_cues: ClassVar[dict[CueKind, Callable[..., None]]] = {
         CueKind.FAR: _far,
@@ -244,12 +241,6 @@ class Fingers(Body):
         CueKind.IN_BAND: _in_band,
         CueKind.WRONG_WAY: _wrong_way,
         CueKind.PAST_IT: _past_it,
-    }
-    finger_prompts: ClassVar[dict[Do, Callable[..., None]]] = {
-        Do.TURN: turn,
-        Do.PRESS: press,
-        Do.RELEASE: release,
-        Do.KEEP: keep,
     }
 
 
@@ -263,8 +254,3 @@ def _band(say: str) -> tuple[float, float, float] | None:
     except ValueText:
         return None
     return target, low, high
-
-
-def _ohms(say: str) -> float | None:
-    told = _OHMS.search(say)
-    return None if told is None else parse_value(told[0]).value

@@ -26,6 +26,7 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         `on_beep`: they lift on the meter's own sign (beeper, or a number on its display) and go on without
         the tick.
         `leaves_open`: of the items that stay silent, those left without a word.
+        `swaps`: the tips are swapped.
         `wanders`: they go to another item of the row than the one asked for, and notice on its tick.
         `waits_for_go`: they wait for the `go` cue; otherwise they move when their hand is ready.
     `discharges`: they can take a voltage off that was found, in `discharge_s`; otherwise they say `skip`.
@@ -39,7 +40,9 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         `knows_way`: share of the first turns that start the right way. `glance_s`: without cues, how often
         they look at the display.
     Pressing
-        `depth` ± `depth_sd`: how far a press goes, as a share of the travel.
+        `depth` ± `depth_sd`: how far a press goes, as a share of the travel; `rest_sd`: how far above its top
+        a released plunger may hang.
+        `mends`: asked to clean or mend something they do it; otherwise they say no.
     """
 
     reaction_s: float = 0.35
@@ -60,6 +63,7 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     doubles: float = 0.0
     on_beep: float = 0.0
     leaves_open: float = 0.0
+    swaps: float = 0.0
     wanders: float = 0.0
     waits_for_go: float = 1.0
     discharges: bool = True
@@ -75,3 +79,5 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     glance_s: float = 0.4
     depth: float = 0.85
     depth_sd: float = 0.1
+    rest_sd: float = 0.02
+    mends: bool = True

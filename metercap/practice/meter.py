@@ -140,6 +140,9 @@ class Meter:
         counts = total / length_s / at.resolution * (1.0 + self.spec.gain)
         counts += self.spec.offset_counts + self.spec.drift_counts_per_h * t_s / 3600.0
         noise = self.spec.noise_counts
+        if self._index and self.quantity in OHMS:
+            # In a coarse range noise comes with the signal: next to nothing stays zero there.
+            noise *= min(1.0, 10.0 * abs(counts) / self.spec.counts)
         if self.quantity not in OHMS:
             noise += self.spec.air_counts * in_air_s / length_s
         counts += self._rng.gauss(0.0, noise) if noise else 0.0

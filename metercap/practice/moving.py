@@ -41,6 +41,8 @@ class Switch(Passive):
         self.wear = wear
         self.after_clean = after_clean
         self.bounce_s = bounce_s
+        self.presses: list[bool] = []
+        """Of every press so far, whether the contact changed over as it should."""
         self._rng = rng
         self._from = 0.0
         self._to = 0.0
@@ -55,6 +57,8 @@ class Switch(Passive):
     def press(self, t_s: float, depth: float) -> None:
         """Push the plunger to `depth` (0 … 1) from `t_s` on."""
         self._start(t_s, depth)
+        acted = depth >= self.act_at and self.closes_at(depth) == (self.form == "no")
+        self.presses.append(acted)
         self._narrow(1.0 - self.wear)
 
     def release(self, t_s: float, rest: float = 0.0) -> None:

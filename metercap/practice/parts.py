@@ -77,8 +77,9 @@ class Path(Passive):
 class Source(Passive):
     """A cell or a supply rail: volts behind an internal resistance, with an optional load across it.
 
-    `alive` is false for a rail of an unpowered unit, which then looks like `dead_ohm` to ground. Under a load
-    R_l the terminals show U·R_l/(R_l + R_i), and the tips see R_i parallel to R_l (Ohm's law).
+    A `rail` follows the unit's supply. `alive` is false for a rail of an unpowered unit, which then looks
+    like `dead_ohm` to ground. Under a load R_l the terminals show U·R_l/(R_l + R_i), and the tips see R_i
+    parallel to R_l (Ohm's law).
     """
 
     steady = True
@@ -89,6 +90,7 @@ class Source(Passive):
         self.volt_ac = volt_ac
         self.dead_ohm = dead_ohm
         self.alive = True
+        self.rail = False
         self.load_ohm: float | None = None
 
     def seen(self, t_s: float) -> Seen:
@@ -221,7 +223,7 @@ class Trimmer(Passive):
         if self._moving:
             if dirty and self._rng.random() < self.dirty_open:
                 return Seen(OPEN_OHM)
-            ohm += abs(self._rng.gauss(0.0, self.noise_ohm))
+            ohm += self._rng.gauss(0.0, self.noise_ohm)
         return Seen(ohm)
 
     def _move_to(self, t_s: float) -> None:

@@ -23,7 +23,7 @@ from types import TracebackType
 from typing import Protocol
 
 from metercap.clock import SessionClock
-from metercap.errors import LinkError, MetercapError
+from metercap.errors import LinkError
 from metercap.practice.bench import Bench, Said
 from metercap.practice.frames import POLL
 from metercap.records import Record
@@ -37,6 +37,10 @@ class Words(Protocol):
 
     def put_word(self, word: str, text: str, t_s: float) -> None:
         """Take a word said at session time `t_s`."""
+        ...
+
+    def put_fault(self, error: BaseException) -> None:
+        """Take an error that ended the bench."""
         ...
 
 
@@ -55,7 +59,7 @@ class PracticePort:
     def __init__(self, bench: Bench, clock: SessionClock) -> None:
         self.bench = bench
         self.path = ""
-        self.problem: MetercapError | None = None
+        self.problem: Exception | None = None
         self._clock = clock
         self._words: Words | None = None
         self._lock = threading.Lock()
@@ -126,8 +130,10 @@ class PracticePort:
                         os.write(self._master, out.data)
                 else:
                     self._rest(wait_s)
-        except MetercapError as error:
+        except Exception as error:  # whatever it is, the session must not wait for a bench that has stopped
             self.problem = error
+            if self._words is not None:
+                self._words.put_fault(error)
 
     def _rest(self, wait_s: float) -> None:
         ready, _, _ = select.select([self._master, self._wake_out], [], [], min(wait_s, 1.0))

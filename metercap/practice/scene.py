@@ -86,13 +86,15 @@ class Source(_Spec, frozen=True, tag="source"):
     """A cell, a live reference source, or a supply rail. `reversed` swaps its poles; `powered` false is a
     dead rail.
 
-    `dead_ohm` is what a dead rail shows in ohms mode; None is open.
+    A `rail` is switched with the unit's supply. `dead_ohm` is what a dead rail shows in ohms mode; None is
+    open.
     """
 
     volt: float
     ohm: float = 1.0
     volt_ac: float = 0.0
     reversed: bool = False
+    rail: bool = False
     powered: bool = True
     dead_ohm: float | None = None
 
@@ -101,7 +103,7 @@ class Source(_Spec, frozen=True, tag="source"):
         volt = -self.volt if self.reversed else self.volt
         dead = parts.OPEN_OHM if self.dead_ohm is None else self.dead_ohm
         source = parts.Source(volt, self.ohm, volt_ac=self.volt_ac, dead_ohm=dead)
-        source.alive = self.powered
+        source.alive, source.rail = self.powered, self.rail
         return source
 
 

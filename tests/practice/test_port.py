@@ -11,6 +11,7 @@ import pytest
 serial = pytest.importorskip("serial")
 
 from metercap.clock import ScaledClock  # noqa: E402
+from metercap.errors import SceneError  # noqa: E402
 from metercap.practice.bench import Bench  # noqa: E402
 from metercap.practice.port import PracticePort, pieces  # noqa: E402
 from metercap.practice.scene import Scene  # noqa: E402
@@ -20,9 +21,13 @@ from metercap.records import Cue, CueKind, Do, Prompt  # noqa: E402
 class Inbox:
     def __init__(self) -> None:
         self.words: list[tuple[str, float]] = []
+        self.faults: list[BaseException] = []
 
     def put_word(self, word: str, text: str, t_s: float) -> None:
         self.words.append((word, t_s))
+
+    def put_fault(self, error: BaseException) -> None:
+        self.faults.append(error)
 
 
 def test_lines_arrive_through_a_real_port_at_the_meters_rate(twelve: Scene) -> None:
@@ -95,3 +100,19 @@ def test_words_before_anybody_listens_are_dropped(twelve: Scene, monkeypatch: An
         port.see(Prompt(clock.now_s(), "in", "in", Do.CONFIRM, "strap on?"))
         time.sleep(0.3)
         assert port.problem is None
+
+
+def test_a_bench_that_fails_tells_the_session(twelve: Scene) -> None:
+    """A plan that asks for a point that the board does not have ends in the inbox, not in silence."""
+    clock = ScaledClock(20.0)
+    inbox = Inbox()
+    with PracticePort(Bench(twelve), clock) as port:
+        port.start(inbox, clock)
+        port.see(Prompt(clock.now_s(), "fuses", "F99", Do.PROBE, "probe F99"))
+        deadline_s = time.monotonic() + 5.0
+        while not inbox.faults and time.monotonic() < deadline_s:
+            time.sleep(0.01)
+    (fault,) = inbox.faults
+    assert isinstance(fault, SceneError)
+    assert "F99" in str(fault)
+    assert port.problem is fault

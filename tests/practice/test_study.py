@@ -16,12 +16,23 @@ from metercap.plan import Plan, to_builtins
 from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
+from metercap.practice.moving import Switch
 from metercap.practice.scene import Scene, load_scene, parse_scene
 from metercap.practice.study import Virtual, run
 from metercap.profiles import find_meter
-from metercap.records import SCHEMA, Record, SessionRecord, Verdict
+from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
-from metercap.steps import SafeStep, SweepStep, ZeroStep
+from metercap.steps import (
+    CellStep,
+    CheckStep,
+    ConfirmStep,
+    ExerciseStep,
+    SafeStep,
+    SweepStep,
+    TrialsStep,
+    TuneStep,
+    ZeroStep,
+)
 from metercap.steps.keys import Item
 
 FUSES = SweepStep(id="fuses", items=tuple(Item(name=f"F{n}") for n in range(1, 13)), max=2.0, unit="ohm")
@@ -155,3 +166,124 @@ def test_ten_thousand_fuses_leave_no_wrong_tick_that_nothing_flags() -> None:
     assert count["fuses"] == 10_008
     assert count["left"] > 50
     assert count["wrong"] == 0
+
+
+BITS = """
+schema = 1
+title = "bits and pieces"
+unit = "B"
+seed = 5
+starts = 0.6
+[meter]
+family = "lcd14"
+auto = false
+[[part]]
+names = "RV1"
+kind = "trimmer"
+ohm = 3900.0
+position = 0.05
+backlash_turns = 0.03
+noise_ohm = 1.0
+[[part]]
+names = "SW1"
+kind = "switch"
+gap_from = 0.75
+gap_to = 0.85
+after_clean = 0.0
+[[part]]
+names = "BT1, BT2"
+kind = "source"
+volt = 3.15
+ohm = 20.0
+[[part]]
+names = "BT3"
+kind = "source"
+volt = 3.15
+ohm = 20.0
+reversed = true
+[[part]]
+names = "+5V"
+kind = "source"
+volt = 5.02
+rail = true
+powered = false
+[[part]]
+names = "+12V"
+kind = "source"
+volt = 0.0
+rail = true
+powered = false
+"""
+
+
+def items(*names: str) -> tuple[Item, ...]:
+    return tuple(Item(name=name) for name in names)
+
+
+def bits(*steps: Any, seed: int = 5, **habits: Any) -> tuple[Bench, dict[str, Verdict]]:
+    scene = parse_scene(BITS)
+    scene = msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits))
+    bench, audit, _ = done(scene, Plan(title="bits", supply="none", steps=steps), seed)
+    return bench, {mark.verdict.item: mark.verdict for mark in audit.marked}
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_trimmer_is_brought_into_its_band_by_cues_alone(seed: int) -> None:
+    """The technician hears cues and sees no number; what is left on the bench is in the band, as the verdict
+    says."""
+    step = TuneStep(id="bridge", items=items("RV1"), target=300.0, tolerance_share=0.02, unit="ohm", rule="simple")
+    bench, verdicts = bits(step, seed=seed)
+    assert verdicts["RV1"].verdict is VerdictKind.PASS
+    assert bench.board.place("RV1").part.seen(1e4).ohm == pytest.approx(300.0, rel=0.02)
+    assert verdicts["RV1"].as_found == pytest.approx(195.0, abs=1.0)
+
+
+def test_presses_counted_are_presses_made() -> None:
+    """k of n is what the switch did from its first closure on: before cleaning it misses some, after it
+    none."""
+    step = ExerciseStep(id="cover", items=items("SW1"), presses=12)
+    bench, verdicts = bits(step)
+    switch = bench.board.parts["SW1"]
+    assert isinstance(switch, Switch)
+    first = switch.presses.index(True)
+    missed = switch.presses[first : first + 12].count(False)
+    assert missed > 0
+    assert verdicts["SW1"].verdict is VerdictKind.PASS
+    assert (verdicts["SW1"].k, verdicts["SW1"].runs) == (12, 12)
+    assert all(switch.presses[-12:])
+    assert f"before cleaning {missed} of 12 missed" in verdicts["SW1"].reason
+
+
+def test_cells_are_loaded_and_a_reversed_one_is_called_so() -> None:
+    """Internal resistance by the drop under 470 Ω (20 Ω on the board); the reversed cell reads negative with
+    red on +."""
+    _, verdicts = bits(CellStep(id="backup", items=items("BT1", "BT2", "BT3"), load=470.0))
+    assert {item: verdict.condition for item, verdict in verdicts.items()} == {
+        "BT1": "good",
+        "BT2": "good",
+        "BT3": "reversed",
+    }
+    assert "internal 20" in verdicts["BT1"].reason
+
+
+def test_swapped_tips_make_no_reversed_cell() -> None:
+    """Every other touch has the tips swapped; asked, the technician says so and puts them right."""
+    _, verdicts = bits(CellStep(id="backup", items=items("BT1", "BT2"), load=470.0), swaps=1.0)
+    assert {verdict.condition for verdict in verdicts.values()} == {"good"}
+
+
+def test_rails_live_when_the_supply_was_switched_on() -> None:
+    """The confirm step switches the supply on; a rail that stays at zero is judged by the technician's
+    yes."""
+    on = ConfirmStep(id="on", say="switch the supply on")
+    limits = (Item(name="+5V", min=4.75, max=5.25), Item(name="+12V", min=11.4, max=12.6))
+    _, verdicts = bits(on, CheckStep(id="rails", items=limits, unit="V"))
+    assert verdicts["+5V"].verdict is VerdictKind.PASS
+    assert verdicts["+12V"].verdict is VerdictKind.FAIL
+
+
+def test_starts_before_and_after_a_repair_end_in_evidence() -> None:
+    """0.6 of the starts succeed before the repair and all after it: changed and reliable."""
+    _, verdicts = bits(TrialsStep(id="starts", runs=10))
+    assert verdicts["starts"].verdict is VerdictKind.PASS
+    assert (verdicts["starts"].k, verdicts["starts"].runs) == (29, 29)

@@ -1,0 +1,174 @@
+"""What a technician does besides probing and turning: press, flex, load, clean, mend, switch, start; and
+answers to questions.
+
+Each question is recognised by its words, as a person understands it; what nobody recognises is answered with
+`yes`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from typing import ClassVar
+
+from metercap.practice.fingers import Fingers
+from metercap.practice.moving import Connector, Switch
+from metercap.practice.parts import Source
+from metercap.quantity import parse_value
+from metercap.records import Do, Prompt
+
+_PRESS = re.compile(r"\bpress and hold\b", re.IGNORECASE)
+_RED_ON_PLUS = re.compile(r"\bis red on \+", re.IGNORECASE)
+_PASS_OR_FAIL = re.compile(r"\bpass or fail\b", re.IGNORECASE)
+_CLEAN = re.compile(r"\bclean it\b", re.IGNORECASE)
+_MEND = re.compile(r"\bmend it\b", re.IGNORECASE)
+_SWITCH_ON = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\bon\b|\breconnect\b", re.IGNORECASE)
+_SWITCH_OFF = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\boff\b|\bdisconnect", re.IGNORECASE)
+_LOAD = re.compile(r"\bput (?P<ohm>[0-9.]+ ?[kM]?(?:ohm|Ω)) across\b")
+_KEEP_ON = re.compile(r"\b(?:keep the tips on|still|turn nothing yet|ready to turn|keep both tips on)\b", re.IGNORECASE)
+
+SILENT_S = 4.0
+"""A press that shows nothing for this long is let go, and another one tried; invented."""
+CLEAN_S = 20.0
+"""How long cleaning a contact takes; invented."""
+MEND_S = 60.0
+"""How long a repair takes; invented."""
+START_S = 5.0
+"""How long it takes to see whether the unit has come up; invented."""
+
+
+class Chores(Fingers):
+    """The hand that presses, flexes, loads and mends, and the mouth that answers.
+
+    `stays_on`: the tips are to stay where they are until the verdict, whatever happens meanwhile.
+    `miscounted` is set by whoever keeps the count.
+    """
+
+    stays_on = False
+    busy = False
+    """A switch is pressed, a cable flexed or a load put on just now."""
+
+    def say_soon(self, t_s: float, word: str, text: str = "") -> None:
+        """Say a word after reaction and thought."""
+        self.plan("word", t_s + self.reaction_s() + self.habits.think_s, lambda at_s: self.speak(at_s, word, text))
+
+    def speak(self, t_s: float, word: str, text: str = "") -> None:
+        """Say a word now."""
+        self.world.say(t_s, word, text)
+
+    def understand(self, prompt: Prompt) -> None:
+        """Take in how a prompt to probe wants the tips held."""
+        self.stays_on = _KEEP_ON.search(prompt.say) is not None
+
+    def after_landing(self, prompt: Prompt | None, t_s: float) -> None:
+        """The tips are on: a prompt may have asked for a press as well."""
+        if prompt is not None and _PRESS.search(prompt.say):
+            self._press_until_heard(t_s + self.reaction_s())
+
+    # --- presses, flexing, loads
+
+    def _part(self) -> object:
+        return self.world.board.parts.get(self.here)
+
+    def _press(self, t_s: float) -> None:
+        part = self._part()
+        if isinstance(part, Switch):
+            self.busy = True
+            part.press(t_s, min(1.0, max(0.0, self.rng.gauss(self.habits.depth, self.habits.depth_sd))))
+
+    def _release(self, t_s: float) -> None:
+        part = self._part()
+        if isinstance(part, Switch):
+            self.busy = False
+            part.release(t_s, min(1.0, abs(self.rng.gauss(0.0, self.habits.rest_sd))))
+
+    def _press_until_heard(self, t_s: float) -> None:
+        """Press; when nothing is heard, let go and press again."""
+
+        def again(at_s: float) -> None:
+            self._release(at_s)
+            self._press_until_heard(at_s + 1.0)
+
+        def press(at_s: float) -> None:
+            self._press(at_s)
+            self.plan("finger", at_s + SILENT_S, again)
+
+        self.plan("finger", t_s, press)
+
+    def press(self, prompt: Prompt, t_s: float) -> None:
+        """The prompt `press`."""
+        self.plan("finger", t_s + self.reaction_s(), self._press)
+
+    def release(self, prompt: Prompt, t_s: float) -> None:
+        """The prompt `release`."""
+        self.plan("finger", t_s + self.reaction_s(), self._release)
+
+    def keep(self, prompt: Prompt, t_s: float) -> None:
+        """The prompt `keep`: flex what can be flexed, or put the load on that is named."""
+        part = self._part()
+        self.stays_on = True
+        self.drop("word")
+        if isinstance(part, Connector):
+            self.busy = True
+            self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.flex(at_s, on=True))
+        elif isinstance(part, Source) and (told := _LOAD.search(prompt.say)):
+            ohm = parse_value(told["ohm"]).value
+            self.busy = True
+            self.plan("finger", t_s + self.reaction_s() + 1.0, lambda at_s: part.put_load(ohm))
+
+    def let_go(self, t_s: float) -> None:
+        """Let go of switch, cable or load."""
+        part = self._part()
+        if self.busy and isinstance(part, Connector):
+            part.flex(t_s, on=False)
+        elif self.busy and isinstance(part, Source):
+            part.put_load(None)
+        elif self.busy:
+            self._release(t_s)
+        self.busy = False
+        self.drop("finger")
+
+    # --- questions
+
+    def confirm(self, prompt: Prompt, t_s: float) -> None:
+        """Do what is to be confirmed, then say so."""
+        board = self.world.board
+        if _MEND.search(prompt.say):
+            if board.fixed or not self.habits.mends:
+                self.say_soon(t_s, "no")
+                return
+            board.fixed = True
+            self.say_soon(t_s + MEND_S, "note", "repaired")
+            return
+        if _SWITCH_OFF.search(prompt.say):
+            board.power(on=False)
+        elif _SWITCH_ON.search(prompt.say):
+            board.power(on=True)
+        self.say_soon(t_s, "yes")
+
+    def answer(self, prompt: Prompt, t_s: float) -> None:
+        """Answer a question truthfully; what is not understood is a yes."""
+        say = prompt.say
+        if _PASS_OR_FAIL.search(say):
+            self.say_soon(t_s + START_S, "pass" if self.world.board.start() else "fail")
+        elif _RED_ON_PLUS.search(say):
+            self.say_soon(t_s, "no" if self.swapped else "yes")
+        elif _CLEAN.search(say):
+            self._clean(prompt.item or self.last, t_s)
+        else:
+            self.say_soon(t_s, "yes")
+
+    def _clean(self, item: str, t_s: float) -> None:
+        part = self.world.board.parts.get(item)
+        if isinstance(part, Switch) and self.habits.mends:
+            part.clean()
+            self.say_soon(t_s + CLEAN_S, "yes")
+        else:
+            self.say_soon(t_s, "no")
+
+    chore_prompts: ClassVar[dict[Do, Callable[..., None]]] = {
+        Do.TURN: Fingers.turn,
+        Do.PRESS: press,
+        Do.RELEASE: release,
+        Do.KEEP: keep,
+    }
