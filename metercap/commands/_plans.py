@@ -9,10 +9,9 @@ from metercap.meter import MeterProfile
 from metercap.plan import Plan
 
 
-def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = False) -> Plan:
-    """Return the plan; PlanError with every problem where it must not be run. Warnings go to stderr."""
+def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = False, warn: bool = True) -> Plan:
+    """Return the plan; PlanError with every problem where it must not be run. Warnings go to stderr if `warn`."""
     from metercap.errors import PlanError
-
     from metercap.plan.rules import check_plan
     from metercap.profiles import find_plan
 
@@ -22,7 +21,7 @@ def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = Fa
     errors = [str(problem) for problem in problems if problem.severity == "error"]
     if errors:
         raise PlanError("this plan must not be run as it is", where=str(path), problems=errors)
-    for problem in problems:
+    for problem in problems if warn else ():
         sys.stderr.write(f"metercap: {path}: {problem}\n")
     return plan
 

@@ -36,7 +36,7 @@ SCENES = ("gc8-a", "gc8-b")
 @click.option("--json", "as_json", is_flag=True, help="Print the journals' own lines.")
 def command(speed: float, seed: int | None, out: Path | None, plain: bool, as_json: bool) -> int:
     """Play the repair of a greenhouse climate controller from start to end."""
-    from metercap.commands._bench import Played, play_scene
+    from metercap.commands._bench import play_scene
     from metercap.commands._opening import refuse_existing
 
     if out is None:
