@@ -134,6 +134,8 @@ class Probing:
         moves = burst.run()
         if reading.quantity in IN_OHMS and self._volts(burst, pair, moves):
             return Finding.VOLTS
+        if self._below(reading):
+            return Finding.WAIT  # once may be noise; it is never a tick
         if moves >= STEADY or self._climb_s is not None:
             found = self._climbing(burst, reading, moves)
             if found is not None:
@@ -148,15 +150,18 @@ class Probing:
         return self._settled(burst, plateau, reading)
 
     def _volts(self, burst: Burst, pair: tuple[Reading, Reading], moves: int) -> bool:
-        floor = [-(2.0 * reading.resolution + 2.0 * self._judge.lead_u(reading)) for reading in pair]
-        values = [self._judge.corrected(reading) for reading in pair]
-        if all(value < low for value, low in zip(values, floor, strict=True)):
+        if all(self._below(reading) for reading in pair):
             return True
         if moves > -STEADY:
             return False
         # A contact that gets better falls in one or two leaps; a charge that drains falls by a steady share.
         tail = [reading.value or 0.0 for reading in burst.kept[moves - 1 :]]
         return all(later >= 0.5 * earlier for earlier, later in itertools.pairwise(tail))
+
+    def _below(self, reading: Reading) -> bool:
+        """Whether it lies below −(2 counts + U of the lead null) in ohms, where only a voltage can bring it."""
+        floor = -(2.0 * reading.resolution + 2.0 * self._judge.lead_u(reading))
+        return reading.quantity in IN_OHMS and self._judge.corrected(reading) < floor
 
     def _climbing(self, burst: Burst, reading: Reading, moves: int) -> Finding | None:
         if self._climb_s is None:
@@ -190,7 +195,9 @@ class Probing:
         return True
 
     def _inside(self, reading: Reading) -> bool:
-        """Quick look before the budget is made: a value outside its limits cannot pass."""
+        """Quick look before the budget is made: a value outside its limits, or below zero, cannot pass."""
+        if self._below(reading):
+            return False
         value, limits = self._judge.corrected(reading), self.aim.limits
         return (limits.high is None or value <= limits.high) and (limits.low is None or value >= limits.low)
 

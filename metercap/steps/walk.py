@@ -8,18 +8,17 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.contact import Burst
+from metercap.contact import Act
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.items import WalkStep, walked
 from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.nearzero import NearZero, about_zero, shows_contact
 from metercap.steps.probing import Aim, Finding, Probing
+from metercap.steps.rounds import Rounds
 
-ABOUT_ZERO_V = 0.1
-"""Open tips read about zero in volts: below this a voltage does not show contact (common practice, no source)."""
-ABOUT_ZERO_COUNTS = 20.0
 TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
 
 
@@ -45,7 +44,7 @@ _ITEM_WORDS = {
     Given.BACK: Row("word_back", (S.OPEN,)),
     Given.AT: Row("word_at", (S.OPEN, S.ON, S.STOPPED)),
     Given.AGAIN: Row("word_again", (S.OPEN,)),
-    Given.SKIP_STEP: Row("word_skip_step", (S.END,)),
+    Given.SKIP_STEP: Row("word_skip_step", (S.ASK, S.END)),
 }
 
 
@@ -54,10 +53,10 @@ class Walk(Machine):
 
     TABLE = {  # noqa: RUF012
         (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
-        (S.OPEN, Given.VALUE): Row("idle", (S.OPEN,)),
+        (S.OPEN, Given.VALUE): Row("idle", _MOVES),
         (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
         (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
-        (S.OPEN, Given.YES): Row("word_yes", _MOVES),
+        (S.OPEN, Given.YES): Row("word_yes", (S.OPEN,)),
         (S.ON, Given.VALUE): Row("value", (S.ON, S.STOPPED, *_MOVES)),
         (S.ON, Given.ENDED): Row("ended", (S.OPEN,)),
         (S.STOPPED, Given.GO): Row("reopen", (S.OPEN,)),
@@ -76,17 +75,12 @@ class Walk(Machine):
         self._decisive = decisive
         self._count_check = count_check
         self._items = walked(step.items)
-        self._look: list[int] = list(range(len(self._items)))
-        self._second = False
-        self._settled = {n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name)}
-        self._skipped: list[int] = []
-        self._history: list[int] = []
-        self._ticked: list[int] = []
-        self._unchecked: list[int] = []
+        kept = (n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name))
+        self._rounds = Rounds(len(self._items), kept)
         self._at = 0
         self._first_prompt = True
         self._waited = False
-        self._idle = Burst()
+        self._near_zero = NearZero()
         self._probing = Probing(self._aim(0), bench.judge)
 
     # --- what the session asks
@@ -97,30 +91,24 @@ class Walk(Machine):
         return self._items[self._at].name
 
     @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """The step's quantities; resistance at a second look, since continuity shows over-range above its ceiling."""
+        if self._rounds.second and Quantity.CONTINUITY in self.step.wanted:
+            return (Quantity.RESISTANCE,)
+        return self.step.wanted
+
+    @property
     def in_volts(self) -> bool:
         """True where contact shows only as a value away from zero."""
-        return self.step.wanted[0] not in (
-            Quantity.RESISTANCE,
-            Quantity.CONTINUITY,
-            Quantity.DIODE,
-            Quantity.CAPACITANCE,
-        )
+        return not shows_contact(self.step.wanted[0])
 
     def is_off(self, reading: Reading) -> bool:
         """Over-range in ohms; about zero in volts and amps."""
-        if not self.in_volts:
-            return reading.state is State.OVER
-        value = reading.value
-        return value is not None and abs(value) < max(ABOUT_ZERO_V, ABOUT_ZERO_COUNTS * reading.resolution)
+        return about_zero(reading) if self.in_volts else reading.state is State.OVER
 
     def start(self) -> None:
         """Open the first item."""
-        self.bench.touch.recontact_s = self._step.recontact_s
-        left = [index for index in self._look if index not in self._settled]
-        if left:
-            self._open(left[0])
-        else:
-            self._finish()
+        self.state = self._advance()
 
     def resume(self) -> None:
         """Prompt again for what is open."""
@@ -136,6 +124,10 @@ class Walk(Machine):
             self.bench.range_asked = True
             text = "auto range costs time at every item: fix the lowest ohm range if the meter can"
             self.bench.urge(Do.DIAL, None, text)
+        if self.state is S.OPEN and act in (Act.SLIP, Act.HELD):
+            self.deadline_s = None  # a contact that does not count is no silence
+        elif self.state is S.OPEN and act is Act.LIFT:
+            self._arm()
         if self.in_volts and new and self.state is S.OPEN and act in ("", "ended"):
             self.reading = reading
             self.give(Given.VALUE)
@@ -144,20 +136,21 @@ class Walk(Machine):
     def blocked(self) -> None:
         """A block began: the present contact is worth nothing."""
         self._probing.drop()
-        self._idle = Burst(self.bench.t_s)
+        self._near_zero.forget()
         if self.state is S.ON or self.state is S.STOPPED:
             self.state = S.OPEN
         self.deadline_s = None
 
     def status(self) -> str:
         """Item, how many are decided, and of how many."""
-        return f"{self.step.id}: {self.item}, {len(self._settled)} of {len(self._items)} done"
+        return f"{self.step.id}: {self.item}, {len(self._rounds.done)} of {len(self._items)} done"
 
     # --- readings
 
     def contact(self) -> StrEnum:
         """A credited contact begins."""
         self.deadline_s = None
+        self._near_zero.forget()
         self._probing.contact(self.bench.t_s)
         return S.ON
 
@@ -190,10 +183,25 @@ class Walk(Machine):
         return S.OPEN
 
     def idle(self) -> StrEnum:
-        """A conversion about zero, in volts: kept for a `yes`."""
-        if self.reading is not None:
-            self._idle.feed(self.reading)
-        return S.OPEN
+        """A conversion about zero, in volts; two of them after a `yes` make the verdict."""
+        burst = None if self.reading is None else self._near_zero.feed(self.reading)
+        pair = None if burst is None else burst.pair
+        if burst is None or pair is None:
+            return S.OPEN
+        aim = self._aim(self._at)
+        values = tuple(reading.value or 0.0 for reading in pair)
+        judged = self.bench.judge.judge(pair[1], aim.limits, conversions=values)
+        self.bench.give(
+            self.item,
+            judged.verdict,
+            judged=judged,
+            limits=aim.limits,
+            reason="about zero, by the operator's yes",
+            n=2,
+            from_s=pair[0].t_s,
+            settled=burst.plateau() is not None,
+        )
+        return self._onward(by_contact=False)
 
     def waiting(self) -> StrEnum:
         """No contact for patience_s: say so once, and stay."""
@@ -213,25 +221,13 @@ class Walk(Machine):
 
     def word_yes(self) -> StrEnum:
         """In volts: both tips are on the point, and the value about zero is meant."""
-        pair = self._idle.pair
-        if not self.in_volts or pair is None:
-            if self.in_volts:
-                self.bench.cue(CueKind.AGAIN, self.item)
-            return S.OPEN
-        aim = self._aim(self._at)
-        values = tuple(reading.value or 0.0 for reading in pair)
-        judged = self.bench.judge.judge(pair[1], aim.limits, conversions=values)
-        self.bench.give(
-            self.item,
-            judged.verdict,
-            judged=judged,
-            limits=aim.limits,
-            reason="about zero, by the operator's yes",
-            n=2,
-            from_s=pair[0].t_s,
-            settled=self._idle.plateau() is not None,
-        )
-        return self._onward(by_contact=False)
+        if not self.in_volts:
+            self.bench.note(f"the word 'yes' means nothing here: {self.status()}")
+        elif self.bench.blocked:
+            self.bench.cue(CueKind.AGAIN, self.item)
+        else:
+            self._near_zero.yes(self.bench.t_s)
+        return S.OPEN
 
     def word_open(self) -> StrEnum:
         """The operator says that the path is open."""
@@ -255,19 +251,17 @@ class Walk(Machine):
 
     def word_skip(self) -> StrEnum:
         """Queue a second look; at the second look, give up."""
-        if self._second:
+        if self._rounds.second:
             self._give_word(VerdictKind.UNSURE, "skipped twice")
             return self._onward(by_contact=False)
         self.bench.cue(CueKind.SKIP, self.item)
-        if self._at not in self._skipped:
-            self._skipped.append(self._at)
-        self._history.append(self._at)
+        self._rounds.skipped(self._at)
         return self._advance()
 
     def word_back(self) -> StrEnum:
         """Reopen the last item."""
-        last = self._history.pop() if self._history else self._at
-        self._reopen(last)
+        last = self._rounds.back()
+        self._open(self._at if last is None else last)
         return S.OPEN
 
     def word_at(self) -> StrEnum:
@@ -275,7 +269,8 @@ class Walk(Machine):
         wanted = self.text.strip().casefold()
         for index, item in enumerate(self._items):
             if item.name.casefold() == wanted:
-                self._reopen(index)
+                self._rounds.reopen(index)
+                self._open(index)
                 return S.OPEN
         first, last = self._items[0].name, self._items[-1].name
         self.bench.note(f"no item {self.text.strip()!r} in this step; it goes from {first} to {last}")
@@ -287,30 +282,31 @@ class Walk(Machine):
         return S.OPEN
 
     def word_skip_step(self) -> StrEnum:
-        """Every item without a verdict becomes unsure."""
+        """Every item without a verdict becomes unsure; what was ticked so far is still to be counted."""
         for index, item in enumerate(self._items):
-            if index not in self._settled:
+            if index not in self._rounds.done:
+                self._rounds.done[index] = None
                 self.bench.give(item.name, VerdictKind.UNSURE, reason="step skipped")
         if self.state is S.ASK:
             self._flag("count check skipped")
-        return self._finish()
+            return self._finish()
+        return self._count()
 
     # --- the count check
 
     def counted(self) -> StrEnum:
         """The last tick was where it should be."""
-        self._unchecked.clear()
+        self._rounds.counted()
         return self._after_look()
 
     def miscounted(self) -> StrEnum:
-        """It was not: no tick since the last check can be trusted."""
+        """It was not: nothing since the last check can be trusted, words neither: they were for other items."""
         self._flag("count check: the last tick was on another item")
         return self._after_look()
 
     def _flag(self, reason: str) -> None:
-        for index in self._unchecked:
+        for index in self._rounds.counted():
             self.bench.replace(self.step.id, self._items[index].name, VerdictKind.UNSURE, reason)
-        self._unchecked.clear()
 
     def _ask(self) -> None:
         self.bench.prompt(Do.ANSWER, self.item, f"count check: was the last tick on {self.item}? yes or no")
@@ -338,21 +334,19 @@ class Walk(Machine):
         self.bench.give(self.item, verdict, limits=self._probing.aim.limits, reason=reason)
 
     def _onward(self, *, by_contact: bool) -> StrEnum:
-        self._settled.add(self._at)
-        self._history.append(self._at)
-        if self._at in self._unchecked:
-            self._unchecked.remove(self._at)
-        if by_contact:
-            self._unchecked.append(self._at)
+        self._rounds.decided(self._at, by_contact=by_contact)
         return self._advance()
 
     def _advance(self) -> StrEnum:
-        for index in self._look:
-            if index not in self._settled and (self._second or index not in self._skipped):
-                self._open(index)
-                return S.OPEN
-        if self._count_check and self._unchecked:
-            self._at = self._unchecked[-1]
+        after = self._rounds.next
+        if after is None:
+            return self._count()
+        self._open(after)
+        return S.OPEN
+
+    def _count(self) -> StrEnum:
+        if self._count_check and self._rounds.ticked:
+            self._at = self._rounds.ticked[-1]
             self.deadline_s = None
             self.bench.changed()
             self._ask()
@@ -360,38 +354,31 @@ class Walk(Machine):
         return self._after_look()
 
     def _after_look(self) -> StrEnum:
-        left = [index for index in self._skipped if index not in self._settled]
-        if left and not self._second:
-            self._second = True
-            self._look = left
-            self._open(left[0])
-            return S.OPEN
-        return self._finish()
+        first = self._rounds.second_look()
+        if first is None:
+            return self._finish()
+        self._at = first
+        self.want()
+        self._open(first)
+        return S.OPEN
 
     def _finish(self) -> StrEnum:
         self.deadline_s = None
         self.done = True
         return S.END
 
-    def _reopen(self, index: int) -> None:
-        self._settled.discard(index)
-        if index in self._skipped:
-            self._skipped.remove(index)
-        if index not in self._look:
-            self._look = [*self._look, index]
-        self._open(index)
-
     def _open(self, index: int) -> None:
         self._at = index
         self._probing = Probing(self._aim(index), self.bench.judge)
-        self._idle = Burst(self.bench.t_s)
+        self._near_zero.forget()
         self._waited = False
         self.bench.changed()
         self._arm()
         self._prompt()
 
     def _arm(self) -> None:
-        """Start the patience of the open item, unless its reminder was given already."""
+        """The item waits for its contact: its own slip time, and its patience unless the reminder was given."""
+        self.bench.touch.recontact_s = self._step.recontact_s
         self.deadline_s = None if self._waited else at(self.bench.t_s + self._step.patience_s)
 
     def _aim(self, index: int) -> Aim:
@@ -403,7 +390,7 @@ class Walk(Machine):
         parts = [item.say or item.where]
         if item.red or item.black:
             parts.append(f"red on {item.red or 'the other end'}, black on {item.black or 'the other end'}")
-        if self._second:
+        if self._rounds.second:
             parts.append("second look")
         if self._first_prompt:
             self._first_prompt = False

@@ -1,0 +1,185 @@
+"""sweep: natural order, and the count check at the end of each look."""
+
+from __future__ import annotations
+
+import itertools
+
+import pytest
+from bench_play import Play, check, confirm, fuses
+
+from metercap.quantity import Quantity
+from metercap.steps import Item, SweepStep
+
+GOOD = "9 0.2*2 OL*4 "
+GO = "OL*3 "
+
+
+def sweep(last: int = 3) -> SweepStep:
+    """Return a sweep with its count check."""
+    return fuses(last, count_check=True)
+
+
+def standing(play: Play) -> dict[str, str]:
+    """Return the verdict that stands, by item."""
+    return {item: verdict.verdict.value for item, verdict in play.verdicts.items()}
+
+
+# --- order
+
+
+@pytest.mark.parametrize("names", list(itertools.permutations(["F1", "F2", "F10"])))
+def test_natural_order_when_listed_otherwise(names: tuple[str, ...]) -> None:
+    """F1, F2, F10, in whatever order the plan lists them."""
+    step = SweepStep(id="fuses", max=2.0, unit="ohm", items=tuple(Item(name) for name in names), count_check=False)
+    assert Play(step)(GO + GOOD + GOOD + GOOD).ticks == ["F1 pass", "F2 pass", "F10 pass"]
+
+
+def test_every_item_gets_a_verdict() -> None:
+    """Passed, failed, said open, absent and skipped twice: one verdict each, none left out."""
+    play = Play(sweep(5))(GO + GOOD + "9 5.0*4 OL*5 9 5.0*4 OL*5 :open :absent :skip :yes :skip")
+    assert play.session.finished
+    assert standing(play) == {"F1": "pass", "F2": "fail", "F3": "fail", "F4": "absent", "F5": "unsure"}
+
+
+# --- the count check
+
+
+def test_count_check_asks_for_the_last_tick() -> None:
+    """After the last item it asks by name, as a prompt to answer; nothing ends before the answer."""
+    play = Play(sweep(2), confirm())(GO + GOOD + GOOD)
+    assert play.prompts[-1] == "answer F2"
+    assert "was the last tick on F2" in play.said
+    assert play.since("OL*50 9 0.2*30 OL*9 +900") and play.machine.state == "ask"
+    assert play.ticks == ["F1 pass", "F2 pass"]
+    assert play(":yes").prompts[-1] == "confirm battery out"
+
+
+def test_no_makes_every_item_since_the_last_check_unsure() -> None:
+    """`no`: words were for other items too, so what was said to be open or absent cannot stand either."""
+    play = Play(sweep(4))(GO + GOOD + ":open :absent OL*3 " + GOOD + ":no")
+    assert play.session.finished
+    assert standing(play) == dict.fromkeys(("F1", "F2", "F3", "F4"), "unsure")
+    assert play.ticks[:4] == ["F1 pass", "F2 fail", "F3 absent", "F4 pass"]
+    assert all("count check" in verdict.reason for verdict in play.verdicts.values())
+
+
+def test_no_keeps_the_numbers() -> None:
+    """The values stay in the replaced verdict."""
+    play = Play(sweep(1))(GO + GOOD + ":no")
+    assert (play.verdicts["F1"].value, play.verdicts["F1"].max, play.verdicts["F1"].n) == (0.2, 2.0, 2)
+
+
+def test_no_at_the_second_look_spares_what_was_counted() -> None:
+    """Only what came since the last check is unsure."""
+    play = Play(sweep(3))(GO + ":skip OL*3 " + GOOD + GOOD + ":yes")
+    assert play.prompts[-1] == "probe F1"
+    play("OL*3 " + GOOD)
+    assert play.prompts[-1] == "answer F1"
+    play(":no")
+    assert play.session.finished
+    assert standing(play) == {"F1": "unsure", "F2": "pass", "F3": "pass"}
+
+
+def test_no_before_the_second_look() -> None:
+    """After a `no` the skipped items still get their second look."""
+    play = Play(sweep(3))(GO + ":skip OL*3 " + GOOD + GOOD + ":no")
+    assert play.prompts[-1] == "probe F1"
+    play("OL*3 " + GOOD + ":yes")
+    assert standing(play) == {"F1": "pass", "F2": "unsure", "F3": "unsure"}
+
+
+def test_last_tick_by_contact_is_named() -> None:
+    """The check names the last item ticked by contact, not the last one decided by a word."""
+    play = Play(sweep(3))(GO + GOOD + GOOD + ":open")
+    assert play.prompts[-1] == "answer F2"
+
+
+def test_look_without_a_tick_by_contact_is_not_asked_about() -> None:
+    """Nothing ticked by contact, nothing to count."""
+    play = Play(sweep(3))(GO + ":open :absent :open")
+    assert play.session.finished
+    assert "answer F1" not in play.prompts
+
+
+def test_second_look_without_a_tick_is_not_asked_about() -> None:
+    """The second look is asked about only if it ticked something by contact."""
+    play = Play(sweep(2))(GO + ":skip OL*3 " + GOOD + ":yes :skip")
+    assert play.session.finished
+    assert len([prompt for prompt in play.prompts if prompt.startswith("answer")]) == 1
+
+
+def test_quit_leaves_the_check_open() -> None:
+    """`quit` at the count check ends the session as quit, with the question unanswered."""
+    play = Play(sweep(1))(GO + GOOD + ":quit")
+    assert play.session.finished
+    assert play.session.end_reason == "quit"
+    assert play.prompts[-1] == "answer F1"
+
+
+@pytest.mark.parametrize("word", ["open", "skip", "absent", "again", "pass", "fail", "undo"])
+def test_only_an_answer_answers(word: str) -> None:
+    """Words that answer nothing are said to, and the check stays open."""
+    play = Play(sweep(1))(GO + GOOD)
+    assert play.since(f":{word}") == ["note"]
+    assert not play.session.finished
+
+
+def test_back_at_the_check_reopens_the_last_item() -> None:
+    """At the check the last item can be measured again; then the check is asked again."""
+    play = Play(sweep(2))(GO + GOOD + GOOD + ":back")
+    assert play.prompts[-1] == "probe F2"
+    play("OL*3 " + GOOD)
+    assert play.prompts[-1] == "answer F2"
+    play(":yes")
+    assert play.ticks == ["F1 pass", "F2 pass", "F2 pass"]
+
+
+def test_at_at_the_check() -> None:
+    """`at` opens any item from the check; the tick that follows is the last one, which is then asked for."""
+    play = Play(sweep(3))(GO + GOOD * 3 + ":at=F1 OL*3 " + GOOD)
+    assert play.prompts[-1] == "answer F1"
+    play(":at=F9")
+    assert play.machine.state == "ask"
+
+
+def test_skip_step_still_counts_what_was_ticked() -> None:
+    """A step given up half-way asks whether the last tick was where it should be."""
+    play = Play(sweep(4))(GO + GOOD + GOOD + ":skip_step")
+    assert play.prompts[-1] == "answer F2"
+    play(":no")
+    assert play.session.finished
+    assert standing(play) == dict.fromkeys(("F1", "F2", "F3", "F4"), "unsure")
+
+
+def test_skip_step_at_the_check_leaves_nothing_proved() -> None:
+    """A check that is skipped is as good as a `no`."""
+    play = Play(sweep(2))(GO + GOOD + GOOD + ":skip_step")
+    assert play.session.finished
+    assert standing(play) == {"F1": "unsure", "F2": "unsure"}
+
+
+def test_check_prompt_comes_again_after_a_block() -> None:
+    """A block during the check prompts; its end asks the question again."""
+    play = Play(sweep(1))(GO + GOOD + "^lost OL")
+    assert play.prompts[-2:] == ["wait F1", "answer F1"]
+
+
+def test_answer_is_taken_while_the_link_is_dead() -> None:
+    """An answer needs no meter."""
+    assert Play(sweep(1))(GO + GOOD + "^lost :yes").session.finished
+
+
+def test_check_step_asks_nothing() -> None:
+    """A `check` step has no count check."""
+    play = Play(check("R1", contacts=1))(GO + "9 100.0*3 OL*4")
+    assert play.session.finished
+
+
+# --- what it wants
+
+
+def test_wanted() -> None:
+    """With ohm limits and no quantity resistance and continuity both count; a stated quantity alone does."""
+    assert fuses().wanted == (Quantity.RESISTANCE, Quantity.CONTINUITY)
+    assert fuses(quantity=Quantity.CONTINUITY).wanted == (Quantity.CONTINUITY,)
+    assert fuses(unit="V", max=0.5).wanted == (Quantity.VOLTAGE_DC,)
