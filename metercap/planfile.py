@@ -5,18 +5,18 @@ from __future__ import annotations
 from pathlib import Path
 
 from metercap.errors import PlanError
-from metercap.plan.load import LARGEST, Loaded, load_placed
+from metercap.plan.load import LARGEST, load_plan
 from metercap.plan.model import Plan
 from metercap.plan.problems import escaped
 
 
 def read_plan(path: Path | str) -> Plan:
     """Return the plan in a file. Raises PlanError: unreadable, too large, not UTF-8, or all its problems at once."""
-    return read_placed(path).plan
+    return load_plan(read_text(path), escaped(str(path)))
 
 
-def read_placed(path: Path | str) -> Loaded:
-    """Return the plan in a file, with the places of its keys. Raises PlanError as `read_plan` does."""
+def read_text(path: Path | str) -> str:
+    """Return a plan file's text. Raises PlanError when it cannot be read, is larger than 1 MiB, or is not UTF-8."""
     where = escaped(str(path))
     try:
         if not Path(path).is_file():
@@ -29,8 +29,7 @@ def read_placed(path: Path | str) -> Loaded:
     if len(raw) > LARGEST:
         raise PlanError(f"larger than {LARGEST} bytes", where=where, hint="is it a plan?")
     try:
-        text = raw.decode("utf-8")
+        return raw.decode("utf-8")
     except UnicodeDecodeError as error:
         line = raw.count(b"\n", 0, error.start) + 1
         raise PlanError("not UTF-8 text", where=f"{where}:{line}", hint="save the file as UTF-8") from error
-    return load_placed(text, where)

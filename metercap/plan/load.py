@@ -46,10 +46,11 @@ ORDERED = (
 """Pairs of keys of which the first must not be the higher."""
 
 
-class Loaded(msgspec.Struct, frozen=True):
-    """A plan, and where its keys stand in the file it came from."""
+class Examined(msgspec.Struct, frozen=True):
+    """What a text holds: the plan, or None and every problem; and where its keys stand."""
 
-    plan: Plan
+    plan: Plan | None
+    problems: tuple[Problem, ...]
     places: Places
 
 
@@ -59,35 +60,33 @@ def load_plan(text: str, where: str) -> Plan:
     Raises PlanError with every problem found, each naming file, line, path and, where there is one, the nearest right
     spelling.
     """
-    return load_placed(text, where).plan
+    found = examine(text)
+    if found.plan is None:
+        raise plan_error(where, found.problems, found.places)
+    return found.plan
 
 
-def load_placed(text: str, where: str) -> Loaded:
-    """Return the plan of `load_plan`, with the places of its keys."""
+def examine(text: str) -> Examined:
+    """Return the plan that TOML `text` holds, or every problem that keeps it from being one."""
     text = text.removeprefix("\ufeff").replace("\r\n", "\n")
-    data, places = _parsed(text, where)
-    reader = _Reader()
-    plan = reader.plan(data)
-    if plan is None or reader.problems:
-        raise plan_error(where, reader.problems, places)
-    return Loaded(plan, places)
-
-
-def _parsed(text: str, where: str) -> tuple[dict[str, Any], Places]:
     if len(text) > LARGEST:
-        what = f"more than {LARGEST} characters"
-        raise plan_error(where, [Problem("error", (), "", what, "is it a plan?")], Places({}))
+        return _unread(1, f"more than {LARGEST} characters", "is it a plan?")
     try:
         places = find_places(text)
-        return tomllib.loads(text), places
+        data = tomllib.loads(text)
     except TooDeep as error:
-        line, what = error.line, "nested too deeply"
+        return _unread(error.line, "nested too deeply", "a plan needs no more than five levels")
     except RecursionError:
-        line, what = 1, "nested too deeply"
+        return _unread(1, "nested too deeply", "a plan needs no more than five levels")
     except ValueError as error:
-        line, what = _toml_error(str(error), text)
-    problem = Problem("error", ("",), "", what, "mend the TOML there")
-    raise plan_error(where, [problem], Places({("",): line}))
+        return _unread(*_toml_error(str(error), text), "mend the TOML there")
+    reader = _Reader()
+    plan = reader.plan(data)
+    return Examined(plan, tuple(reader.problems), places)
+
+
+def _unread(line: int, what: str, hint: str) -> Examined:
+    return Examined(None, (Problem("error", ("",), "", what, hint),), Places({("",): line}))
 
 
 def _toml_error(message: str, text: str) -> tuple[int, str]:

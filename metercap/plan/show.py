@@ -1,0 +1,104 @@
+"""A plan as people read it: every step with what it asks, its items, limits and cautions, in plain lines. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from metercap.plan.expected import items_of
+from metercap.plan.fields import SHARE, UNIT, Key, holds_items, keys_of, kind_of
+from metercap.plan.model import Plan, Step
+from metercap.plan.names import compressed
+from metercap.plan.problems import escaped
+from metercap.quantity import format_value
+from metercap.steps.keys import Item
+
+APART = ("id", "say", "cautions", "power")
+"""Keys that have their own place."""
+_OWN = {"min": "at least", "max": "at most"}
+
+
+def plan_lines(plan: Plan) -> Iterator[str]:
+    """Return the lines that show a plan, control characters escaped, without line ends.
+
+    What a step leaves to its defaults stands together in its last line.
+    """
+    yield escaped(plan.title + (f", model {plan.model}" if plan.model else ""))
+    supply = "loose parts, no supply" if plan.supply == "none" else "a unit with a supply"
+    yield f"  {supply}; rule {plan.rule}"
+    for caution in plan.cautions:
+        yield escaped(f"  ! {caution}")
+    for word, ohm in plan.tokens.items():
+        yield escaped(f"  token {word}: {format_value(ohm, 'ohm')}")
+    for n, step in enumerate(plan.steps, 1):
+        yield ""
+        yield from _step(n, step)
+
+
+def _step(n: int, step: Step) -> Iterator[str]:
+    yield escaped(f"{n:3}. {step.id}: {kind_of(step)}" + (", power on" if step.power == "on" else ""))
+    if step.say:
+        yield escaped(f"     “{step.say}”")
+    for caution in step.cautions:
+        yield escaped(f"     ! {caution}")
+    unit = getattr(step, UNIT, "") or (step.wanted[0].unit if step.wanted else "")
+    usual = []
+    for key in keys_of(type(step)).values():
+        if key.name in APART:
+            continue
+        if holds_items(key):
+            yield from _items(step, unit)
+            continue
+        text = _value(step, key, unit)
+        if text and not key.required and getattr(step, key.name) == key.default:
+            usual.append(f"{key.name} {text}")
+        elif text:
+            yield escaped(f"     {key.name}: {text}")
+    if usual:
+        yield escaped(f"     by default: {', '.join(usual)}")
+
+
+def _items(step: Step, unit: str) -> Iterator[str]:
+    """One line for the plain ones, one for each lot that shares its details."""
+    lots: dict[str, list[str]] = {}
+    for item in items_of(step):
+        lots.setdefault(_item(item, unit), []).append(item.name)
+    count = len(items_of(step))
+    head = f"     {count} item{'s' if count != 1 else ''}:"
+    plain = lots.pop("", [])
+    yield escaped(f"{head} {', '.join(compressed(plain))}".rstrip())
+    for more, names in lots.items():
+        yield escaped(f"       {', '.join(compressed(names))}: {more}")
+
+
+def _item(item: Item, unit: str) -> str:
+    parts = [item.where, item.say]
+    parts += [f"{tip} on {at}" for tip, at in (("red", item.red), ("black", item.black)) if at]
+    parts += ["both ways"] if item.both_ways else []
+    parts += [f"connected: {item.connected}"] if item.connected else []
+    if item.rating is not None:
+        parts.append(f"fuse {format_value(item.rating, 'A')} {item.type or ''}".rstrip())
+    elif item.type is not None:
+        parts.append(f"fuse, {item.type} type")
+    for name, words in _OWN.items():
+        value = getattr(item, name)
+        if value is not None:
+            parts.append(f"{words} {format_value(value, unit or 'ohm')}")
+    return "; ".join(part for part in parts if part)
+
+
+def _value(step: Step, key: Key, unit: str) -> str:
+    """Return a key's value as it would be written, or nothing where there is nothing to say."""
+    value: Any = getattr(step, key.name)
+    if key.mark == "tolerance":
+        share = getattr(step, key.name + SHARE, None)
+        return f"± {format_value(100.0 * share, '%')}" if share is not None else f"± {format_value(value, unit)}"
+    if value is None or value == () or value == "":
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if key.mark == "share":
+        return format_value(100.0 * value, "%")
+    if isinstance(value, float):
+        return format_value(value, unit if key.mark in ("limit", "target") else key.mark)
+    return ", ".join(compressed(value)) if isinstance(value, tuple) else str(value)
