@@ -10,6 +10,8 @@ from metercap.screen.model import MARKS, TONES, Hero, Place, Tone
 from metercap.screen.moment import VALUE_MATTERS, Moment, counts, headline, shown, split
 from metercap.screen.text import visible
 
+_BY_KIND = {("tune", Do.STOP): "TOOL AWAY", ("wiggle", Do.KEEP): "FLEX IT", ("cell", Do.KEEP): "LOAD IT"}
+"""What a prompt's kind of action means in one kind of step."""
 _ENDS = {"done": "DONE", "quit": "QUIT", "interrupted": "STOPPED", "fault": "FAULT"}
 
 
@@ -99,13 +101,15 @@ def _asked(now: Moment) -> Hero | None:
         return None
     prompt = now.state.prompt
     assert prompt is not None
+    if (now.step.kind, prompt.do) in _BY_KIND:
+        return Hero(_BY_KIND[now.step.kind, prompt.do])
     fixed = {
         Do.SHORT: "TIPS TOGETHER",
         Do.LIFT: "LIFT",
         Do.PRESS: "PRESS",
         Do.RELEASE: "RELEASE",
         Do.TURN: "TURN",
-        Do.STOP: "TOOL AWAY" if now.step.kind == "tune" else "STOP",
+        Do.STOP: "STOP",
         Do.KEEP: "KEEP",
         Do.DIAL: "DIAL",
     }
@@ -118,6 +122,8 @@ def _asked(now: Moment) -> Hero | None:
 def _probe(now: Moment) -> Hero | None:
     if now.state.prompt is None:
         return Hero("READY" if now.state.session is not None else "LISTENING", tone=Tone.QUIET)
+    if now.item == now.state.step and now.own_item is None:  # nothing of the plan's: the prompt says what
+        return Hero(headline(now, now.state.prompt.say.partition(": the meter")[0]), armed=now.state.armed)
     return Hero(visible(now.item), armed=now.state.armed)
 
 

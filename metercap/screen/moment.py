@@ -92,5 +92,9 @@ def untagged(now: Moment, say: str) -> str:
 
 
 def headline(now: Moment, say: str) -> str:
-    """Return a prompt's text without the tag, and without a last remark in brackets."""
-    return re.sub(r"\s*\([^()]*\)\s*$", "", untagged(now, say)) or "?"
+    """Return a prompt's text as large letters need it: without the tag, last brackets and what the keys say anyway."""
+    text = re.sub(r"\s*\([^()]*\)\s*$", "", untagged(now, say))
+    if now.step.kind == "trials":
+        text = text.partition(":")[0]
+    text = text.removeprefix("count check: ")
+    return re.sub(r"[;:,]?\s*yes or no\??$", "", text) or "?"

@@ -41,6 +41,8 @@ class StepInfo(msgspec.Struct, frozen=True):
     never_below: float | None = None
     never_above: float | None = None
     count: int = 0
+    reliability: float = 0.90
+    confidence: float = 0.95
     wait_s: float = 0.0
     rest_s: float = 0.0
 
@@ -106,7 +108,9 @@ def _step(step: dict[str, Any]) -> StepInfo:
         never_below=_number(step, "never_below"),
         never_above=_number(step, "never_above"),
         count=int(_number(step, "presses") or _number(step, "runs") or 0),
-        wait_s=_number(step, "wait_s") or 0.0,
+        reliability=_number(step, "reliability") or 0.90,
+        confidence=_number(step, "confidence") or 0.95,
+        wait_s=_number(step, "wait_s") or _number(step, "off_s") or 0.0,
         rest_s=_number(step, "rest_s") or 0.0,
     )
 

@@ -7,6 +7,7 @@ thread makes the next. The same record twice (a hazard cue that came ahead of it
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
@@ -38,7 +39,9 @@ KEEP_READINGS = 12
 """Latest readings kept, for the rate, the speed of a trimmer and the trail of values."""
 
 _TUNE_CUES = {CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND, CueKind.WRONG_WAY, CueKind.PAST_IT}
-_TRY_KINDS = {"exercise", "trials"}
+_CLOSURES = re.compile(r"\((\d+) of \d+, (\d+) closed\)")
+"""How an exercise's prompts tell the press that is asked for and the closures so far."""
+_AFTER_FIX = "runs after the fix begin"
 
 
 class Touch(msgspec.Struct, frozen=True):
@@ -54,7 +57,8 @@ class BenchState(msgspec.Struct, frozen=True):
 
     `prompt` is the open task, `aside` a dial to be turned, which does not replace it. `armed` is false from a
     tick until the lift is certain. `call` is the cue that asks the hands for something now. `found` is the value a
-    trimmer came from, `track` its way since. `tries` are the marks of the open k-of-n step, oldest first.
+    trimmer came from, `track` its way since. `tries` are the marks of the open k-of-n step, oldest first;
+    `fixed` is set when a fix was noted and the runs after it began.
     `found` is by item: a trimmer of a later step may be read early.
     """
 
@@ -78,6 +82,7 @@ class BenchState(msgspec.Struct, frozen=True):
     undone: bool = False
     leads: Mapping[tuple[Quantity, float], float] = {}
     tries: tuple[VerdictKind, ...] = ()
+    fixed: bool = False
     in_band_s: float | None = None
     link: Link | None = None
     garbage: Garbage | None = None
@@ -142,6 +147,12 @@ def _operator(state: BenchState, record: Operator) -> _Change:
         change["skipped"] = state.skipped | {here}
     if record.word == "undo":
         change["undone"] = True
+    asked = state.prompt is not None and state.prompt.do is Do.ANSWER
+    if asked and state.plan.step(state.step).kind == "trials":
+        if record.word in ("pass", "fail"):
+            change["tries"] = (*state.tries, VerdictKind(record.word))
+        elif record.word == "back":
+            change["tries"] = state.tries[:-1]
     return change
 
 
@@ -166,12 +177,27 @@ def _prompt(state: BenchState, record: Prompt) -> _Change:
         return change | {"aside": record}
     change |= {"prompt": record, "aside": None}
     if record.step != state.step:
-        change |= {"step": record.step, "tries": (), "undone": False, "hazard": False, "tune_cue": None}
+        change |= {"step": record.step, "tries": (), "fixed": False, "undone": False, "hazard": False, "tune_cue": None}
     elif state.prompt is not None and record.item != state.prompt.item:
         change |= {"undone": False, "hazard": False, "tune_cue": None, "in_band_s": None}
+    if record.do in (Do.PRESS, Do.RELEASE):
+        change["tries"] = _closures(state.tries, record)
     if record.do is Do.TURN:
         change |= _as_found(state, record.item or record.step)
     return change
+
+
+def _closures(tries: tuple[VerdictKind, ...], record: Prompt) -> tuple[VerdictKind, ...]:
+    """The presses so far, by the counts in the prompt: one more closure is a pass, one more press without is unsure."""
+    counts = _CLOSURES.search(record.say)
+    if counts is None:
+        return tries
+    done, good = int(counts[1]) - (record.do is Do.PRESS), int(counts[2])
+    kept = tries if done >= len(tries) else ()
+    while len(kept) < done:
+        closed = good - kept.count(VerdictKind.PASS) >= done - len(kept)
+        kept = (*kept, VerdictKind.PASS if closed else VerdictKind.UNSURE)
+    return kept
 
 
 def _as_found(state: BenchState, item: str) -> _Change:
@@ -199,8 +225,8 @@ def _cue(state: BenchState, record: Cue) -> _Change:
         return {}  # the cue of the verdict just seen
     if cue is CueKind.PASS and tuning:
         return {"armed": state.touch is None, **_as_found(state, record.item)}
-    if cue in (CueKind.PASS, CueKind.FAIL) and state.plan.step(record.step).kind in _TRY_KINDS:
-        return {"tries": (*state.tries, VerdictKind(cue.value))}
+    if cue is CueKind.FAIL and state.plan.step(record.step).kind == "wiggle":
+        return {"tries": (*state.tries, VerdictKind.FAIL)}
     return {}
 
 
@@ -226,7 +252,10 @@ def _excursion(_: BenchState, record: Excursion) -> _Change:
 
 
 def _note(_: BenchState, record: Note) -> _Change:
-    return {"note": record}
+    change: _Change = {"note": record}
+    if _AFTER_FIX in record.text:
+        change |= {"tries": (), "fixed": True}
+    return change
 
 
 def _end(_: BenchState, record: EndRecord) -> _Change:

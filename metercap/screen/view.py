@@ -7,6 +7,7 @@ ground.
 
 from __future__ import annotations
 
+from metercap.metrology import success_run
 from metercap.quantity import Quantity, format_value
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.screen.band import Field
@@ -69,6 +70,8 @@ def _aside(now: Moment) -> Line | None:
     if now.field is not None and now.field.now is not None:
         tone = Tone.ALARM if state.hazard else Tone.GOOD if now.field.inside else Tone.PLAIN
         return Line(format_value(now.field.now, now.field.unit, now.field.resolution), tone)
+    if now.step.kind == "wiggle" and state.tries:
+        return Line(f"{len(state.tries)} OPEN", Tone.BAD)
     if now.step.kind in TRIES and state.tries:
         good = sum(mark is VerdictKind.PASS for mark in state.tries)
         return Line(f"{good} OF {len(state.tries)}", Tone.PLAIN if good == len(state.tries) else Tone.BAD)
@@ -227,7 +230,10 @@ def _ground(now: Moment) -> Path | Field | Span | None:
         return Span(min(1.0, max(0.0, (now.now_s - state.prompt.t_s) / now.step.wait_s)))
     if now.step.kind in TRIES and (now.step.count or state.tries):
         done = [Stone("", PLACE[mark]) for mark in state.tries]
-        left = max(now.step.count - len(done), 0)
+        count = now.step.count
+        if state.fixed and 0 < now.step.reliability < 1 and 0 < now.step.confidence < 1:
+            count = success_run(now.step.reliability, now.step.confidence)
+        left = max(count - len(done), 0)
         stones = [*done, *(Stone("", Place.HERE if not index else Place.AHEAD) for index in range(left))]
         return Path(tuple(stones), len(done) if left else None)
     if len(now.step.items) > 1 and state.end is None:

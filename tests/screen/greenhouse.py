@@ -19,6 +19,7 @@ from metercap.records import (
     Lift,
     Link,
     LinkState,
+    Note,
     Operator,
     Prompt,
     Record,
@@ -145,10 +146,32 @@ def tune(values: list[float], *, every_s: float = 0.5) -> list[Record]:
 
 
 def exercise(marks: str) -> list[Record]:
-    records = [*sweep_to(12), Prompt(60.0, "lid switch", "S1", Do.PRESS, "B: press the lid switch and hold")]
-    for index, mark in enumerate(marks):
-        t_s = 61.0 + 4 * index
-        records.append(Cue(t_s, "lid switch", "S1", CueKind.PASS if mark == "1" else CueKind.FAIL))
+    """Presses so far, 1 for a closure, 0 for a silent press; the next press is asked for."""
+    records: list[Record] = [
+        *sweep_to(12),
+        Prompt(60.0, "lid switch", "S1", Do.PROBE, "B: S1: hold both tips across its contacts, then press and hold"),
+    ]
+    for index in range(1, len(marks) + 1):
+        t_s, closed = 61.0 + 4 * index, marks[:index].count("1")
+        counts = f"({index} of 20, {closed} closed)"
+        records.append(Prompt(t_s, "lid switch", "S1", Do.RELEASE, f"B: S1: release {counts}"))
+        counts = f"({index + 1} of 20, {closed} closed)"
+        records.append(Prompt(t_s + 2, "lid switch", "S1", Do.PRESS, f"B: S1: press and hold {counts}"))
+    return records
+
+
+def trials(words: str) -> list[Record]:
+    """Starts so far, p for pass and f for fail; an x is a fix that was noted."""
+    records: list[Record] = [*sweep_to(12)]
+    for index, letter in enumerate(words):
+        t_s = 200.0 + 10 * index
+        say = f"start it, cover closed: run {index + 1} of 20, 0 failed so far; pass or fail?"
+        records.append(Prompt(t_s, "starts", "starts", Do.ANSWER, f"B: {say}"))
+        if letter == "x":
+            records.append(Note(t_s + 1, "starts: runs after the fix begin: 0 passed after the fix"))
+        else:
+            records.append(Operator(t_s + 5, "pass" if letter == "p" else "fail"))
+    records.append(Prompt(400.0, "starts", "starts", Do.ANSWER, "B: start it, cover closed: run 9; pass or fail?"))
     return records
 
 
@@ -182,6 +205,7 @@ def scenes() -> dict[str, list[Record]]:
         "stop": [*at_7, ohms(38.0, -0.4), Cue(38.0, "fuses", "F7", CueKind.STOP)],
         "last": [*sweep_to(12), Prompt(70.0, "fuses", "fuses", Do.ANSWER, "B: was the last tick on F12? (yes or no)")],
         "exercise": exercise("1111101111"),
+        "trials": trials("pfxppp"),
         "tune far": [*tune([1618.0, 1618.0, 1616.0]), Cue(103.5, "bridge", "RV1", CueKind.FAR)],
         "tune near": [*tune(near, every_s=0.4), Cue(105.0, "bridge", "RV1", CueKind.NEAR)],
         "tune in": [*tune([1618.0, 1560.0, 1501.0, 1500.0, 1500.0]), Cue(105.0, "bridge", "RV1", CueKind.IN_BAND)],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from greenhouse import FUSES, METER, air, ohms, scenes, session, sweep_to, tick, tune
+from greenhouse import FUSES, METER, air, exercise, ohms, scenes, session, sweep_to, tick, trials, tune
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -109,15 +109,19 @@ def test_stop_cue_while_turning_is_no_alarm() -> None:
     assert state.call is None and state.tune_cue is CueKind.STOP
 
 
-def test_tries_count_cues_but_not_the_closing_one() -> None:
-    """Each press is one mark; the cue that belongs to the step's verdict is none."""
-    records: list[Record] = [session(), Prompt(1.0, "lid switch", "S1", Do.PRESS, "press")]
-    records += [Cue(2.0 + at, "lid switch", "S1", kind) for at, kind in enumerate([CueKind.PASS, CueKind.FAIL])]
-    records += [
-        Verdict(9.0, "lid switch", "S1", VerdictKind.FAIL, k=1, runs=2),
-        Cue(9.0, "lid switch", "S1", CueKind.FAIL),
-    ]
-    assert fold(records).tries == (VerdictKind.PASS, VerdictKind.FAIL)
+def test_presses_are_read_from_the_prompts() -> None:
+    """Counts in the prompts tell presses and closures; after cleaning they begin anew."""
+    state = fold(exercise("1101"))
+    marks = [VerdictKind.PASS, VerdictKind.PASS, VerdictKind.UNSURE, VerdictKind.PASS]
+    assert list(state.tries) == marks
+    state = advance(state, Prompt(99.0, "lid switch", "S1", Do.PRESS, "S1: press and hold (2 of 20, 1 closed)"))
+    assert state.tries == (VerdictKind.PASS,)
+
+
+def test_a_start_taken_back() -> None:
+    """The word back takes the last start's mark away."""
+    state = fold(trials("ppf"))
+    assert advance(state, Operator(401.0, "back")).tries == (VerdictKind.PASS, VerdictKind.PASS)
 
 
 def test_link_comes_back() -> None:

@@ -38,6 +38,7 @@ def at(name: str) -> View:
         ("stop", "STOP", ""),
         ("last", "was the last tick on F12?", ""),
         ("exercise", "PRESS", ""),
+        ("trials", "start it, cover closed", ""),
         ("tune far", "113", "←"),
         ("tune near", "50", "←"),
         ("tune in", "HANDS OFF", "✓"),
@@ -82,8 +83,15 @@ def test_k_of_n() -> None:
     shown = at("exercise")
     assert shown.aside is not None and shown.aside.text == "9 OF 10"
     assert isinstance(shown.ground, Path)
-    assert [stone.place for stone in shown.ground.stones][4:7] == [Place.PASS, Place.FAIL, Place.PASS]
+    assert [stone.place for stone in shown.ground.stones][4:7] == [Place.PASS, Place.UNSURE, Place.PASS]
     assert len(shown.ground.stones) == 20 and shown.ground.here == 10
+
+
+def test_trials_count_words_and_begin_anew_after_a_fix() -> None:
+    """Starts are counted by the words; a noted fix begins a new row, as long as the success run at 0.90, 95 %: 29."""
+    shown = at("trials")
+    assert shown.aside is not None and shown.aside.text == "3 OF 3"
+    assert isinstance(shown.ground, Path) and len(shown.ground.stones) == 29 and shown.ground.here == 3
 
 
 def test_wait_counts_down() -> None:
