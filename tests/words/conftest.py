@@ -1,0 +1,57 @@
+"""A place for words to go, and a terminal to type in."""
+
+from __future__ import annotations
+
+import os
+import threading
+import time
+
+import pytest
+
+
+class Heard:
+    """Keeps the words said and waits for them."""
+
+    def __init__(self) -> None:
+        self.words: list[tuple[str, str]] = []
+        self.times: list[float] = []
+        self.faults: list[BaseException] = []
+        self.shown: list[str] = []
+        self._changed = threading.Condition()
+
+    def put_word(self, word: str, text: str, t_s: float) -> None:
+        with self._changed:
+            self.words.append((word, text))
+            self.times.append(t_s)
+            self._changed.notify_all()
+
+    def put_fault(self, error: BaseException) -> None:
+        with self._changed:
+            self.faults.append(error)
+            self._changed.notify_all()
+
+    def show(self, text: str) -> None:
+        with self._changed:
+            self.shown.append(text)
+            self._changed.notify_all()
+
+    def until(self, true, what: str) -> None:
+        end_s = time.monotonic() + 8.0
+        with self._changed:
+            while not true(self):
+                if not self._changed.wait(end_s - time.monotonic()):
+                    pytest.fail(f"no {what}: words {self.words}, shown {self.shown}")
+
+
+@pytest.fixture
+def heard() -> Heard:
+    return Heard()
+
+
+@pytest.fixture
+def terminal():
+    """The two ends of a terminal: what types, and what a program reads."""
+    typist, program = os.openpty()
+    yield typist, program
+    for fd in (typist, program):
+        os.close(fd)
