@@ -1,0 +1,299 @@
+"""The one loop: bytes and words in, records out, each promise kept before it is announced.
+
+For every event, in this order:
+
+    1. a hazard cue among its outcomes goes to the observers, before any disk work
+    2. event and outcomes are written, each one line
+    3. when the event is a word, or a verdict is among the outcomes, the disk is made to hold them
+    4. the observers see every record, in the file's order
+
+It runs on threads (`run`) or, for practice and studies, on a virtual clock with none at all (`run_virtual`). It knows
+no screen, and time only as the stamps that come in and the clock that says how long to wait.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import threading
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+from metercap.clock import SessionClock, VirtualClock
+from metercap.link import LinkWatch, Source
+from metercap.live.inbox import Arrived, Changed, Failed, Inbox, Item, Said
+from metercap.live.parts import Decoder, Driver, Observer, Reason, Writer
+from metercap.live.signals import stop_signals
+from metercap.meter import MeterProfile
+from metercap.quantity import Quantity
+from metercap.reading import Garbage, Reading
+from metercap.records import (
+    Cue,
+    CueKind,
+    Event,
+    LinkState,
+    Note,
+    Operator,
+    Outcome,
+    Record,
+    Verdict,
+    at,
+    decode,
+    encode,
+)
+from metercap.words import WordSource
+
+LONGEST_WAIT_S = 1.0
+"""The loop wakes at least this often, in real seconds, to see whether the disk has recovered."""
+
+DISK_WELL = "the journal is whole on the disk again"
+
+
+class Live:
+    """One session, live. `reason` is None until it has ended.
+
+    `source` and `words` are started and stopped here, and `source` is told what the session wants measured. Without a
+    `writer` records go to the observers alone, as lines without a checksum.
+    """
+
+    def __init__(
+        self,
+        driver: Driver,
+        decoder: Decoder,
+        writer: Writer | None,
+        observers: Sequence[Observer],
+        inbox: Inbox,
+        clock: SessionClock,
+        *,
+        profile: MeterProfile,
+        source: Source | None = None,
+        words: Sequence[WordSource] = (),
+    ) -> None:
+        self.reason: Reason | None = None
+        self._driver = driver
+        self._session = driver.session
+        self._decoder = decoder
+        self._writer = writer
+        self._observers = list(observers)
+        # Observers that only follow the protocol's shape need not have `urgent`.
+        self._urgent: list[Callable[[Cue], None]] = [
+            observer.urgent for observer in observers if hasattr(observer, "urgent")
+        ]
+        self._inbox = inbox
+        self._clock = clock
+        self._watch = LinkWatch(profile)
+        self._source = source
+        self._words = words
+        self._wanted: tuple[Quantity | None, float | None] | None = None
+        self._last_s = 0.0
+        self._disk_ill = False
+
+    # Whole runs
+
+    def run(self, *, signals: bool = True) -> Reason:
+        """Run until the session is finished or a signal comes, and return why it ended.
+
+        Signals are taken over only in the main thread. An exception writes `end` with reason `fault` and is raised.
+        """
+        mine = signals and threading.current_thread() is threading.main_thread()
+        with stop_signals(self._inbox) if mine else contextlib.nullcontext(), self._ending():
+            self.start()
+            while self.reason is None:
+                item = self._inbox.get() or self._inbox.get(self._wait_s())
+                if item is not None:
+                    self.take(item)
+                else:
+                    self.due(self._clock.now_s())
+                    self._look_at_disk()
+        assert self.reason is not None
+        return self.reason
+
+    def run_virtual(
+        self,
+        clock: VirtualClock,
+        next_s: Callable[[], float],
+        act: Callable[[float], None],
+        *,
+        until_s: float = float("inf"),
+    ) -> Reason:
+        """Run with no threads and no real time, on the clock that this `Live` was made with.
+
+        `next_s()` is when something happens next outside (infinity: never again); `act(t_s)` lets it happen, putting
+        what comes of it into the inbox. Between them `see` may change both. Ends as `run` does, or `interrupted`
+        when session time `until_s` is reached or nothing would ever happen again.
+        """
+        with self._ending():
+            self.start()
+            while self.reason is None:
+                due_s = self.deadline_s
+                other_s = next_s()
+                t_s = other_s if due_s is None else min(due_s, other_s)
+                if t_s > until_s or t_s == float("inf"):
+                    self.reason = "interrupted"
+                    break
+                clock.move_to(t_s)
+                if due_s is not None and due_s <= t_s:
+                    self.due(t_s)
+                else:
+                    act(t_s)
+                while self.reason is None and (item := self._inbox.get()) is not None:
+                    self.take(item)
+        assert self.reason is not None
+        return self.reason
+
+    # Its parts, for whoever pumps events himself
+
+    @property
+    def deadline_s(self) -> float | None:
+        """The session time at which `due` has something to do unless an item comes first."""
+        mine, links = self._session.deadline_s, self._watch.deadline_s
+        if mine is None or links is None:
+            return links if mine is None else mine
+        return min(mine, links)
+
+    def start(self) -> None:
+        """Show the session record and the first prompts, then start the words and the link."""
+        if self._writer is not None:
+            self._show(decode(self._writer.first), self._writer.first)
+        self._emit(self._driver.start())
+        for words in self._words:
+            words.start(self._inbox, self._clock)
+        if self._source is not None:
+            self._source.start(self._inbox, self._clock)
+
+    def take(self, item: Item) -> None:
+        """Do all that one item of the inbox asks for."""
+        kind = type(item)
+        if kind is Arrived:
+            t_s = at(item.t_s)  # type: ignore[union-attr]
+            self.due(t_s)
+            self._bytes(item.data, t_s)  # type: ignore[union-attr]
+        elif isinstance(item, Said):
+            self._feed(Operator(t_s=at(item.t_s), word=item.word, text=item.text))
+        elif isinstance(item, Changed):
+            self._change(item)
+        elif isinstance(item, Failed):
+            raise item.error
+        elif self.reason is None:
+            self.reason = "interrupted"
+
+    def due(self, t_s: float) -> None:
+        """Let every deadline up to `t_s` pass: those of the link first become events, then those of the session."""
+        t_s = at(t_s)
+        if (links_s := self._watch.deadline_s) is not None and links_s <= t_s:
+            self._feed_all(self._watch.due(t_s))
+        if (mine_s := self._session.deadline_s) is not None and mine_s <= t_s and self.reason is None:
+            for event, outcomes in self._driver.due(t_s):
+                self._emit(outcomes, event)
+
+    # Events
+
+    def _bytes(self, data: bytes, t_s: float) -> None:
+        found = self._decoder.feed(data, t_s)
+        self._decoded(found)
+        if not any(type(one) is Reading for one in found):
+            self._watch.noise(data, t_s)
+
+    def _decoded(self, found: Iterable[Reading | Garbage]) -> None:
+        for one in found:
+            if isinstance(one, Reading):
+                self._feed_all(self._watch.frame(one.quantity, one.t_s))
+            self._feed(one)
+
+    def _change(self, change: Changed) -> None:
+        t_s = at(change.t_s)
+        self.due(t_s)
+        if change.state is LinkState.LOST:
+            self._decoded(self._decoder.flush(t_s))  # a frame that was cut is not completed by the next connection
+        self._feed_all(self._watch.change(change.state, change.why, t_s))
+
+    def _feed_all(self, events: Iterable[Event]) -> None:
+        for event in events:
+            self._feed(event)
+
+    def _feed(self, event: Event) -> None:
+        if self.reason is None:  # what comes after the end belongs to no session
+            for fed, outcomes in self._driver.feed(event):
+                self._emit(outcomes, fed)
+
+    # Records
+
+    def _emit(self, outcomes: list[Outcome], event: Event | None = None) -> None:
+        """Write and show an event and its outcomes; see the module's text for the order."""
+        promised = type(event) is Operator
+        for outcome in outcomes:
+            kind = type(outcome)
+            if kind is Verdict:
+                promised = True
+            elif kind is Cue and outcome.cue is CueKind.HAZARD:  # type: ignore[union-attr]
+                for urgent in self._urgent:
+                    urgent(outcome)  # type: ignore[arg-type]
+        records: list[Record] = list(outcomes) if event is None else [event, *outcomes]
+        writer = self._writer
+        if writer is None:
+            lines = [encode(record) + b"\n" for record in records]
+        else:
+            lines = [writer.append(record) for record in records]
+            if promised:
+                writer.sync()
+        for record, line in zip(records, lines, strict=True):
+            self._show(record, line)
+        if event is not None:
+            self._last_s = event.t_s
+        if self._session.finished and self.reason is None:
+            self.reason = self._session.end_reason
+        self._look_at_disk()
+        if self._source is not None:
+            wanted = (self._session.wanted, self._session.wanted_range)
+            if wanted != self._wanted:
+                self._wanted = wanted
+                self._source.want(*wanted)
+
+    def _show(self, record: Record, line: bytes) -> None:
+        for observer in self._observers:
+            observer.see(record, line)
+
+    def _look_at_disk(self) -> None:
+        """Tell when the disk begins to refuse, and when it has taken everything again. That note is in no file."""
+        problem = None if self._writer is None else self._writer.problem
+        if (problem is not None) != self._disk_ill:
+            self._disk_ill = problem is not None
+            self._show(Note(t_s=self._now_s(), text=problem or DISK_WELL), b"")
+
+    def _now_s(self) -> float:
+        return max(self._last_s, at(self._clock.now_s()))
+
+    def _wait_s(self) -> float:
+        due_s = self.deadline_s
+        return LONGEST_WAIT_S if due_s is None else min(LONGEST_WAIT_S, self._clock.wait_s(due_s))
+
+    # The end
+
+    @contextlib.contextmanager
+    def _ending(self) -> Iterator[None]:
+        """Whatever happens in the block, `end` is written, the observers see it, and links and words are stopped."""
+        try:
+            yield
+        except KeyboardInterrupt:
+            self.reason = "interrupted"
+            self._end(self.reason)
+        except BaseException:
+            self.reason = "fault"
+            self._end(self.reason)
+            raise
+        else:
+            assert self.reason is not None
+            self._end(self.reason)
+
+    def _end(self, reason: Reason) -> None:
+        with contextlib.ExitStack() as stack:  # last in, first out; each is done even if one before it raised
+            if self._source is not None:
+                stack.callback(self._source.stop)
+            for words in self._words:
+                stack.callback(words.stop)
+            stack.callback(self._inbox.close)
+            if self._writer is None:
+                return
+            line = self._writer.close(self._now_s(), reason)
+            # After a fault the observer that caused it may well raise again, and must not hide the first exception.
+            with contextlib.suppress(Exception) if reason == "fault" else contextlib.nullcontext():
+                self._show(decode(line), line)
+                self._look_at_disk()

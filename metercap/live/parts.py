@@ -1,0 +1,109 @@
+"""What the loop is put together from: the shapes of its observers, session, driver, decoder and journal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal, Protocol, TypeAlias
+
+from metercap.quantity import Quantity
+from metercap.reading import Garbage, Reading
+from metercap.records import Cue, Event, Outcome, Record
+
+Reason: TypeAlias = Literal["done", "quit", "interrupted", "fault"]
+"""Why a session ended."""
+
+
+class Observer(Protocol):
+    """Sees the session: a screen, a printer, a speaker, the practice bench's hands."""
+
+    def see(self, record: Record, line: bytes) -> None:
+        """Take a record after its promise is kept. `line` is the file's own, or empty when the record is in no file."""
+        ...
+
+    def urgent(self, record: Cue) -> None:
+        """Take a hazard cue at once; the same record comes again through `see`. Nothing unless overridden."""
+
+
+class Session(Protocol):
+    """What the loop looks at in a session."""
+
+    @property
+    def deadline_s(self) -> float | None:
+        """When the session acts by itself next."""
+        ...
+
+    @property
+    def finished(self) -> bool:
+        """Whether nothing is left to do."""
+        ...
+
+    @property
+    def end_reason(self) -> Literal["done", "quit"]:
+        """Why it is finished."""
+        ...
+
+    @property
+    def wanted(self) -> Quantity | None:
+        """What the meter should measure."""
+        ...
+
+    @property
+    def wanted_range(self) -> float | None:
+        """Up to which value, SI."""
+        ...
+
+
+class Driver(Protocol):
+    """What feeds a session, deadlines first."""
+
+    @property
+    def session(self) -> Session:
+        """The session it feeds."""
+        ...
+
+    def start(self) -> list[Outcome]:
+        """Begin the session and return its first outcomes."""
+        ...
+
+    def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
+        """Yield the deadlines that passed before the event, then the event as it was fed, each with its outcomes."""
+        ...
+
+    def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:
+        """Yield the deadlines up to `t_s`."""
+        ...
+
+
+class Decoder(Protocol):
+    """What turns bytes into readings."""
+
+    def feed(self, data: bytes, t_s: float) -> list[Reading | Garbage]:
+        """Return what is complete now."""
+        ...
+
+    def flush(self, t_s: float) -> list[Reading | Garbage]:
+        """Return what was begun and will not be completed."""
+        ...
+
+
+class Writer(Protocol):
+    """The journal being written."""
+
+    first: bytes
+
+    @property
+    def problem(self) -> str | None:
+        """What is wrong with the disk right now."""
+        ...
+
+    def append(self, record: Record) -> bytes:
+        """Write one record and return its line."""
+        ...
+
+    def sync(self) -> bool:
+        """Wait until all that was appended is on the disk."""
+        ...
+
+    def close(self, t_s: float, reason: Reason) -> bytes:
+        """Write the end record and return its line."""
+        ...
