@@ -77,6 +77,7 @@ class Body:
         self.here = AIR_NAME
         self.last = AIR_NAME
         self.swapped = False
+        self.minded = AIR_NAME
         self.lifted_s = -NEVER_S
         self._due: dict[str, tuple[float, Callable[[float], None]]] = {}
 
@@ -127,8 +128,8 @@ class Body:
             ohm = self.habits.touch_ohm * self.rng.uniform(0.5, 1.5)
             if self.chance(self.habits.dirty_touch):
                 ohm += self.rng.uniform(0.02, 1.0) * self.habits.dirty_ohm
-            # Tips are swapped by mistake once, and put right when somebody asks.
-            self.swapped = not self.swapped and self.chance(self.habits.swaps)
+            # Whoever was asked about this item's tips minds them.
+            self.swapped = item != self.minded and self.chance(self.habits.swaps)
         self.here = self.last = item
         self.world.put(t_s, self.world.board.place(item, ohm, flipped=self.swapped))
 

@@ -152,6 +152,7 @@ class Chores(Fingers):
         if _PASS_OR_FAIL.search(say):
             self.say_soon(t_s + START_S, "pass" if self.world.board.start() else "fail")
         elif _RED_ON_PLUS.search(say):
+            self.minded = self.here
             self.say_soon(t_s, "no" if self.swapped else "yes")
         elif _CLEAN.search(say):
             self._clean(prompt.item or self.last, t_s)

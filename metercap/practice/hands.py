@@ -110,9 +110,10 @@ class Hands(Probes):
         elif prompt.item is not None and _HOLD_AND_SAY.search(prompt.say):
             self._hold(prompt.item, t_s)
         else:
-            if self.busy or self.swapped:
-                self._away(t_s)
+            away = self.busy or self.swapped
             self.answer(prompt, t_s)
+            if away:
+                self.plan("move", t_s + self.reaction_s(), self.take_off)
 
     def _hold(self, item: str, t_s: float) -> None:
         """Hold both tips on a point, and say yes while they are on it."""
