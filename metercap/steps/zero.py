@@ -162,9 +162,10 @@ class Zero(Machine):
         if drift <= within:
             return
         shown = format_value(drift, "ohm", resolution)
-        self.bench.note(f"the leads drifted by {shown} since their first null")
+        self.bench.note(f"the leads drifted by {shown} since they were nulled")
+        nulls = [each.id for each in self.bench.steps if isinstance(each, ZeroStep)]
         for (step, item), verdict in list(self.bench.verdicts.items()):
-            if verdict.unit != "ohm" or verdict.value is None or step == self.step.id:
+            if verdict.unit != "ohm" or verdict.value is None or step in nulls:
                 continue
             if verdict.verdict not in (VerdictKind.PASS, VerdictKind.FAIL):
                 continue

@@ -1,0 +1,180 @@
+"""Every step's table as a table: each cell tried on the real machine, every state reached."""
+
+from __future__ import annotations
+
+import copy
+import itertools
+from collections.abc import Callable
+from enum import StrEnum
+from typing import Any
+
+import pytest
+from bench_play import Play, check, confirm, fuses, safe, volts, zero
+
+from metercap.steps import WORDS, Given, Machine, SafeStep
+from metercap.steps.confirm import Confirm
+from metercap.steps.safe import Safe
+from metercap.steps.walk import Walk
+from metercap.steps.zero import Zero
+
+GOOD = "9 0.2*2 OL*4 "
+SOURCE = "1.52V*3 "
+DC = ":yes 0.00V*2 "
+AC = "0.00Vac " + ":yes 0.00Vac*2 "
+
+SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
+    "confirm": (confirm, ("", "OL*3")),
+    "confirm after a wait": (lambda: confirm(wait_s=60.0), ("", "+61")),
+    "zero": (zero, ("", "OL*4", "OL*4 9 0.20", "OL*4 9 0.20*2", "OL*4 9 1.50*3", "OL*4 9 0.20*2 ^lost 0.20")),
+    "safe": (
+        lambda: safe("J1", "C12"),
+        (
+            "",
+            "0.00V*3",
+            SOURCE,
+            SOURCE + ":yes",
+            SOURCE + ":yes 0.00V",
+            SOURCE + ":yes ^lost 0.00V",
+            SOURCE + "12.00V*3",
+            SOURCE + DC,
+            SOURCE + ":skip :absent",
+            SOURCE + DC + DC + AC + ":yes 0.00Vac",
+            SOURCE + DC + DC + AC + ":yes 0.00Vac*2 0.00V*2",
+        ),
+    ),
+    "safe without points": (lambda: SafeStep(id="dead"), ("", SOURCE)),
+    "sweep": (
+        lambda: fuses(3, count_check=True),
+        (
+            "",
+            "OL*3",
+            "OL*3 9",
+            "OL*3 9 0.2",
+            "OL*3 9 5.0*4",
+            "OL*3 9 5.0*4 OL*5 9 5.0",
+            "OL*3 9 -5.0*3",
+            "OL*3 9 5.0 ^lost",
+            "OL*3 " + GOOD,
+            "OL*3 " + GOOD + GOOD + "9 0.2",
+            "OL*3 " + GOOD * 3,
+            "OL*3 :skip OL*3 " + GOOD * 2,
+            "OL*3 :skip OL*3 " + GOOD * 2 + ":yes",
+            "OL*3 :skip OL*3 " + GOOD * 2 + ":yes OL*3 " + GOOD,
+            "OL*3 :skip :skip :skip",
+            "OL*3 :open :open",
+        ),
+    ),
+    "check": (
+        lambda: check("R1", "R2"),
+        ("", "OL*3", "OL*3 9 100.0", "OL*3 9 100.0*3", "OL*3 9 100.0*3 OL*5 9 100.0", "OL*3 :skip :open"),
+    ),
+    "check in volts": (
+        lambda: volts("TP1", "TP2"),
+        ("", "0.00V*4", "0.00V*4 :yes", "0.00V*4 :yes 0.00V", "0.00V*4 1.00V 3.30V", "0.00V*4 1.00V 5.00V*3"),
+    ),
+}
+"""For each kind of step: how it is made, and scripts that bring it into its states."""
+
+EVERY = [(name, script) for name, (_, scripts) in SITUATIONS.items() for script in scripts]
+OPEN_ENDED = (Walk, Zero, Safe, Confirm)
+
+READINGS = ("OL", "0.2", "5.0", "-5.0", "0.00V", "3.30V", "0.00Vac", "0.2c", "--", "OLV")
+
+
+def play_to(name: str, script: str) -> Play:
+    """Return a play in one of the situations, with a step after it so that the session does not end."""
+    make, _ = SITUATIONS[name]
+    return Play(make(), confirm(id="after"))(script)
+
+
+def snapshot(play: Play) -> tuple[Any, ...]:
+    """Return what a word that means nothing must leave alone."""
+    machine = play.machine
+    return machine.state, machine.item, machine.done, machine.deadline_s, play.session.bench.touch.state
+
+
+@pytest.mark.parametrize("kind", OPEN_ENDED)
+def test_rows_name_methods_and_states_of_their_machine(kind: type[Machine]) -> None:
+    """Each row's action is a method of the machine, its states are of one enumeration, and none leads out of END."""
+    states = {type(state) for state, _ in kind.TABLE}
+    assert len(states) == 1
+    for (state, given), row in kind.TABLE.items():
+        assert callable(getattr(kind, row.action)), (state, given)
+        assert row.to, (state, given)
+        assert {type(after) for after in row.to} == states, (state, given)
+        assert state.value != "end"
+
+
+@pytest.mark.parametrize("kind", OPEN_ENDED)
+def test_every_state_can_be_reached_and_can_end(kind: type[Machine]) -> None:
+    """By the rows alone, every state is reached from a first one, and END from every state."""
+    (states,) = {type(state) for state, _ in kind.TABLE}
+    firsts = {Walk: ["open"], Zero: ["short"], Safe: ["before"], Confirm: ["wait", "ask"]}[kind]
+    every: set[StrEnum] = set(states)
+
+    def beyond(start: StrEnum) -> set[StrEnum]:
+        seen, queue = {start}, [start]
+        while queue:
+            here = queue.pop()
+            for (state, _), row in kind.TABLE.items():
+                if state is here:
+                    queue += [after for after in row.to if after not in seen]
+                    seen |= set(row.to)
+        return seen
+
+    reached = set().union(*(beyond(states(first)) for first in firsts))
+    # A walk begins a contact and a zero its burst by rows; whoever blocks them goes back to the first state.
+    assert reached == every
+    for state in every:
+        assert state.value == "end" or any(after.value == "end" for after in beyond(state)), state
+
+
+@pytest.mark.parametrize(("name", "script"), EVERY)
+def test_every_cell_on_the_real_machine(name: str, script: str) -> None:
+    """Each input ends in one of its row's states, or has no row and changes nothing and says nothing."""
+    play = play_to(name, script)
+    for given, text in itertools.product(Given, ("", "F1", "nowhere")):
+        if text and given is not Given.AT:
+            continue
+        trial = copy.deepcopy(play)
+        machine: Machine = trial.machine
+        if machine.step.id == "after":
+            return
+        before, said = snapshot(trial), len(trial.session.bench._out)
+        row = machine.TABLE.get((machine.state, given))
+        taken = machine.give(given, text)
+        assert taken == (row is not None), given
+        if row is None:
+            assert snapshot(trial) == before, given
+            assert len(trial.session.bench._out) == said, given
+        else:
+            assert machine.state in row.to, given
+            assert machine.done == (machine.state.value == "end"), given
+
+
+@pytest.mark.parametrize(("name", "script"), EVERY)
+def test_every_word_and_reading_after_every_situation(name: str, script: str) -> None:
+    """Whatever is said or shown next, and after that, the session goes on by its rules (`Play` checks them)."""
+    play = play_to(name, script)
+    words = [f":{word.replace(' ', '_')}" for word in sorted(WORDS)] + [":at=F1", ":probe=X1", ":say", ":note=hm"]
+    for first in (*words, *READINGS, "^lost", "+30"):
+        copy.deepcopy(play)(f"{first} OL 9 0.2*2 :again OL*5 9 0.2*4 +30 0.00V*3 :yes 0.00V*3 :skip_step")
+
+
+@pytest.mark.parametrize("name", list(SITUATIONS))
+def test_situations_reach_every_state(name: str) -> None:
+    """The situations above bring the machine into every state that it has, but its end."""
+    kind = type(play_to(name, "").machine)
+    (states,) = {type(state) for state, _ in kind.TABLE}
+    seen = set()
+    for other, (_, scripts) in SITUATIONS.items():
+        for script in scripts:
+            machine = play_to(other, script).machine
+            if isinstance(machine.state, states):
+                seen.add(machine.state)
+    assert {state for state in states if state.value != "end"} <= seen
+
+
+def test_words_and_inputs_are_one_list() -> None:
+    """Every word that goes to a step is an input; the others come from readings, time and notes."""
+    assert {given.value for given in Given} - WORDS == {"contact", "value", "ended", "go", "due", "note"}
