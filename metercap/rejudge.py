@@ -20,7 +20,7 @@ from metercap.steps import StepBase, TuneStep
 from metercap.steps.items import WalkStep, walked
 from metercap.steps.judge import Limits, judged
 from metercap.steps.keys import Rule
-from metercap.steps.tune import AS_FOUND, REFERENCE
+from metercap.steps.trimmer import AS_FOUND, REFERENCE
 
 
 class Rejudged(msgspec.Struct, frozen=True):

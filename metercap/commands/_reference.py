@@ -9,7 +9,7 @@ from typing import Any
 from metercap.errors import UsageError
 from metercap.plan import Plan, to_builtins
 from metercap.steps import TuneStep
-from metercap.steps.tune import REFERENCE
+from metercap.steps.trimmer import REFERENCE
 
 
 def read_reference(path: Path, unit: str) -> dict[str, dict[str, Any]]:

@@ -13,13 +13,15 @@ from metercap.steps.bench import Bench
 from metercap.steps.cell import Cell, CellStep
 from metercap.steps.check import Check, CheckStep
 from metercap.steps.confirm import Confirm, ConfirmStep
-from metercap.steps.exercise import Exercise, ExerciseStep
+from metercap.steps.exercise import Exercise
+from metercap.steps.exercise_table import ExerciseStep
 from metercap.steps.keys import Item, StepBase
 from metercap.steps.machine import WORDS, Given, Machine
 from metercap.steps.safe import Safe, SafeStep
 from metercap.steps.sweep import Sweep, SweepStep
 from metercap.steps.trials import Trials, TrialsStep
-from metercap.steps.tune import Tune, TuneStep
+from metercap.steps.trimmer import TuneStep
+from metercap.steps.tune import Tune
 from metercap.steps.wiggle import Wiggle, WiggleStep
 from metercap.steps.zero import Zero, ZeroStep
 

@@ -14,14 +14,15 @@ from enum import StrEnum
 from typing import Literal
 
 from metercap.metrology.domain import round6
-from metercap.metrology.proportion import clopper_pearson, fisher_exact
+from metercap.metrology.proportion import clopper_pearson
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.judge import Limits
-from metercap.steps.keys import Item, Ohm, Seconds, Share, StepBase
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.exercise_table import GOING, TABLE, ExerciseStep, S
+from metercap.steps.judge import Judgement, Limits
+from metercap.steps.machine import Machine
+from metercap.steps.presses import Presses
 
 CONVERSIONS = 3
 """Conversions that a press and a release last at least."""
@@ -29,105 +30,24 @@ HAND_S = 1.0
 """From a prompt to a finger that has moved (common practice, no source)."""
 
 
-class ExerciseStep(StepBase, frozen=True, tag="exercise", kw_only=True):
-    """Keys of an `exercise` step. `form` "no" closes when pressed, "nc" opens.
-
-    `pace_s` is the longest a press or a release may take; default: three conversions, one more, and the hand. A closed
-    contact reads at most `max`; above `open_above` (default: only over-range) it is open.
-    """
-
-    items: tuple[Item, ...]
-    presses: int = 20
-    pace_s: Seconds | None = None
-    max: Ohm = 2.0
-    form: Literal["no", "nc"] = "no"
-    open_above: Ohm | None = None
-    rest_s: Seconds | None = None
-    confidence: Share = 0.95
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """Ohms, or continuity."""
-        return (Quantity.RESISTANCE, Quantity.CONTINUITY)
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every switch."""
-        return tuple(item.name for item in self.items)
-
-
-class S(StrEnum):
-    """States of exercising."""
-
-    READY = "ready"
-    """Waiting for the first sign of the switch: a closure ("no"), or a closed contact at rest ("nc")."""
-    CLOSE = "close"
-    """The contact should close now: pressed ("no") or released ("nc")."""
-    PART = "part"
-    """The contact should open now."""
-    REST = "rest"
-    """A pause between two presses."""
-    CLEAN = "clean"
-    """Closures were missed: clean and exercise again?"""
-    END = "end"
-
-
-class Press:
-    """What one press showed: None while it is silent and not yet decided."""
-
-    __slots__ = ("good", "why")
-
-    def __init__(self, good: bool | None, why: str = "") -> None:
-        self.good = good
-        self.why = why
-
-
-_GOING = (S.CLOSE, S.PART, S.REST)
-_AFTER = (S.READY, S.CLOSE, S.PART, S.REST, S.CLEAN, S.END)
-
-
 class Exercise(Machine):
     """Paces the presses, and counts closures."""
 
     shows_contact = False
-    TABLE = {  # noqa: RUF012
-        (S.READY, Given.VALUE): Row("first", (S.READY, S.PART, S.CLOSE)),
-        (S.READY, Given.DUE): Row("waiting", (S.READY,)),
-        (S.CLOSE, Given.VALUE): Row("closing", _AFTER),
-        (S.CLOSE, Given.DUE): Row("not_closed", _AFTER),
-        (S.PART, Given.VALUE): Row("parting", _AFTER),
-        (S.PART, Given.DUE): Row("not_parted", _AFTER),
-        (S.REST, Given.DUE): Row("rested", (S.CLOSE, S.PART)),
-        (S.CLEAN, Given.YES): Row("cleaned", (S.READY,)),
-        (S.CLEAN, Given.NO): Row("onward", (S.READY, S.END)),
-        **words_rows(
-            _GOING,
-            {Given.FAIL: Row("word_fail", _AFTER), Given.AGAIN: Row("word_again", (S.READY, S.CLOSE, S.PART, S.REST))},
-        ),
-        **words_rows(
-            (S.READY, *_GOING, S.CLEAN),
-            {
-                Given.SKIP: Row("skip", (S.READY, S.END)),
-                Given.ABSENT: Row("absent", (S.READY, S.END)),
-                Given.OPEN: Row("never", (S.READY, S.END)),
-                Given.SKIP_STEP: Row("skip_step", (S.END,)),
-            },
-        ),
-    }
+    TABLE = TABLE
 
     def __init__(self, step: ExerciseStep, bench: Bench) -> None:
         super().__init__(step, bench, S.READY)
         self._step = step
         self._at = 0
         self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)
-        self._presses: list[Press] = []
-        self._before: list[bool] | None = None
+        self._presses = Presses()
+        self._before: tuple[int, int] | None = None
         self._closed: list[float] = []
         """Values of the present closure, oldest first."""
         self._apart = 0
         self._poor = 0
         self._gap = False
-        self._counted = False
         self._dropouts = 0
         self._inside: list[float] = []
         self._last: Reading | None = None
@@ -143,7 +63,7 @@ class Exercise(Machine):
     @property
     def progress(self) -> tuple[int, int, int]:
         """Closures seen, presses counted, presses asked for."""
-        return sum(press.good is True for press in self._presses), len(self._presses), self._step.presses
+        return self._presses.counted[0], len(self._presses.all), self._step.presses
 
     def start(self) -> None:
         """Ask for the first switch that has no verdict."""
@@ -163,7 +83,7 @@ class Exercise(Machine):
         """The press in hand is worth nothing; it is asked for anew."""
         self.deadline_s = None
         self._fresh()
-        if self.state in _GOING:
+        if self.state in GOING:
             self.state = S.READY
 
     def status(self) -> str:
@@ -231,23 +151,22 @@ class Exercise(Machine):
     def not_closed(self) -> StrEnum:
         """Time is up, and the contact has not closed."""
         if self._closed:
-            self._add(Press(False, "too short a closure"))
+            self._presses.add(False, "too short a closure")
         elif self._poor:
-            self._add(Press(False, "high contact resistance"))
+            self._presses.add(False, "high contact resistance")
         else:
-            self._add(Press(None))
+            self._presses.add(None)
         return self._go_on(close=False)
 
     def not_parted(self) -> StrEnum:
         """Time is up, and the contact has not opened."""
         if self._step.form == "nc":
-            self._add(Press(False, "did not open"))
-            self._counted = True
+            self._presses.add(False, "did not open")
+            self._presses.counted_already = True
             return self._go_on(close=True)
         # Still closed after the release: the next press could not be told from this one, so it waits.
         self.deadline_s = None
-        if self._presses:
-            self._presses[-1] = Press(False, "did not open in time")
+        self._presses.spoil("did not open in time")
         self.bench.cue(CueKind.WAITING, self.item)
         return S.PART
 
@@ -259,25 +178,19 @@ class Exercise(Machine):
 
     def word_fail(self) -> StrEnum:
         """The last silent press was a failure: the operator felt it."""
-        for press in reversed(self._presses):
-            if press.good is None:
-                press.good, press.why = False, "silent, by the operator's word"
-                break
-        else:
-            self._add(Press(False, "by the operator's word"))
+        self._presses.fail()
         return self._finish() if self._complete() else self.state
 
     def word_again(self) -> StrEnum:
         """The probes had slipped: silent presses since the last closure do not count."""
-        while self._presses and self._presses[-1].good is None:
-            self._presses.pop()
+        self._presses.drop_silent()
         self._fresh()
         self._ask_ready()
         return S.READY
 
     def cleaned(self) -> StrEnum:
         """Cleaned: exercise again; the runs so far are before it."""
-        self._before = [press.good is True for press in self._presses if press.good is not None]
+        self._before = self._presses.counted
         self._restart()
         return S.READY
 
@@ -346,25 +259,15 @@ class Exercise(Machine):
 
     def _close_good(self) -> StrEnum:
         """A closure long enough."""
-        for press in self._presses:
-            if press.good is None:  # silent, but between two closures
-                press.good, press.why = False, "silent between closures"
         self._inside.extend(self._closed[1:-1])
-        self._add(Press(True))
+        self._presses.add(True)
         return self._go_on(close=False)
 
     def _parted(self) -> StrEnum:
         return self._go_on(close=True)
 
-    def _add(self, press: Press) -> None:
-        """Count a press once: one that did not open is counted already when it closes again."""
-        if self._counted:
-            self._counted = False
-            return
-        self._presses.append(press)
-
     def _complete(self) -> bool:
-        return len(self._presses) >= self._step.presses
+        return len(self._presses.all) >= self._step.presses
 
     def _go_on(self, close: bool) -> StrEnum:
         """After a closure (or none) comes the opening, and the other way round; a press ends with its release."""
@@ -381,29 +284,16 @@ class Exercise(Machine):
 
     def _finish(self) -> StrEnum:
         self.deadline_s = None
-        runs = [press.good is True for press in self._presses if press.good is not None]
-        unheard = len(self._presses) - len(runs)
-        k, n = runs.count(True), len(runs)
+        k, n = self._presses.counted
         interval = clopper_pearson(k, n, self._step.confidence) if n else None
-        verdict, reasons = self._judge(k, n, unheard)
-        last = self._last
-        judged = None
-        if last is not None:
-            inner = self._inside or [self.bench.judge.corrected(last)]
-            middle = round6(math.fsum(inner) / len(inner))
-            judged = self.bench.judge.judge(last, self._limits, value=middle, conversions=inner[-10:])
-            if max(inner) > 2.0 * max(min(inner), 5.0 * last.resolution):
-                low, high = (format_value(x, "ohm", last.resolution) for x in (min(inner), max(inner)))
-                reasons.append(f"contact resistance from {low} to {high}")
-            if verdict is VerdictKind.PASS and judged.verdict is not VerdictKind.PASS:
-                verdict = judged.verdict
+        verdict, reasons = self._presses.judge(self._earlier(), self._step.confidence)
+        judged = self._contact(reasons)
+        if verdict is VerdictKind.PASS and judged is not None and judged.verdict is not VerdictKind.PASS:
+            verdict = judged.verdict
         if self._dropouts:
             reasons.append(f"{self._dropouts} dropouts while held")
-            if verdict is VerdictKind.PASS:
-                verdict = VerdictKind.FAIL
-        self.bench.before[self.step.id, self.item] = self.bench.before.get(
-            (self.step.id, self.item), {"k": k, "runs": n}
-        )
+            verdict = VerdictKind.FAIL if verdict is VerdictKind.PASS else verdict
+        self.bench.before.setdefault((self.step.id, self.item), {"k": k, "runs": n})
         self.bench.give(
             self.item,
             verdict,
@@ -424,36 +314,21 @@ class Exercise(Machine):
             return S.CLEAN
         return self._next_item()
 
-    def _judge(self, k: int, n: int, unheard: int) -> tuple[VerdictKind, list[str]]:
-        reasons: list[str] = []
-        if k < n:
-            reasons.append(f"{n - k} of {n} presses missed")
-            first = [press.good is True for press in self._presses if press.good is not None]
-            half = n // 2
-            early, late = first[:half].count(False), first[n - half :].count(False)
-            if half >= 3 and early != late:
-                reasons.append(f"{early} in the first {half}, {late} in the last {half}")
-            why = sorted({press.why for press in self._presses if press.good is False and press.why})
-            reasons.extend(why)
-        if unheard:
-            reasons.append(f"{unheard} silent presses at the end are not counted: say fail, or again")
-        before = self._earlier()
-        if before is not None:
-            was_k, was_n = before
-            reasons.append(f"before cleaning {was_n - was_k} of {was_n} missed")
-            if k == n and n and was_k < was_n:
-                p = round6(fisher_exact(((was_k, was_n - was_k), (k, 0)), "less"))
-                word = "changed" if p <= 1.0 - self._step.confidence else "better, not proved"
-                reasons.append(f"{word} (p = {p:.3g})")
-        if k < n:
-            return VerdictKind.FAIL, reasons
-        if unheard or n == 0:
-            return VerdictKind.UNSURE, reasons
-        return VerdictKind.PASS, reasons
+    def _contact(self, reasons: list[str]) -> Judgement | None:
+        """Judge the contact resistance by the conversions inside the closures; say when it varies much."""
+        last = self._last
+        if last is None:
+            return None
+        inner = self._inside or [self.bench.judge.corrected(last)]
+        if max(inner) > 2.0 * max(min(inner), 5.0 * last.resolution):
+            low, high = (format_value(x, "ohm", last.resolution) for x in (min(inner), max(inner)))
+            reasons.append(f"contact resistance from {low} to {high}")
+        middle = round6(math.fsum(inner) / len(inner))
+        return self.bench.judge.judge(last, self._limits, value=middle, conversions=inner[-10:])
 
     def _earlier(self) -> tuple[int, int] | None:
         if self._before is not None:
-            return self._before.count(True), len(self._before)
+            return self._before
         counted = self.bench.before.get((self.step.id, self.item))
         return None if counted is None else (int(counted["k"]), int(counted["runs"]))
 
@@ -462,8 +337,7 @@ class Exercise(Machine):
         return self._next_item()
 
     def _restart(self) -> None:
-        self._presses = []
-        self._counted = False
+        self._presses = Presses()
         self._inside = []
         self._dropouts = 0
         self._last = None
