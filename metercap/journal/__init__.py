@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from metercap.journal.check import State
 from metercap.journal.format import Chain
-from metercap.journal.reader import JournalFile, Records, iterate, read
+from metercap.journal.reader import JournalFile, Records, iterate, prove, read
 from metercap.journal.verify import REPAIR_NOTE, Problem, Report, repair, verify
 from metercap.journal.writer import Writer
 
@@ -18,6 +18,7 @@ __all__ = [
     "State",
     "Writer",
     "iterate",
+    "prove",
     "read",
     "repair",
     "verify",

@@ -45,7 +45,8 @@ LINE = b'{"kind":"'
 
 _MARK = b',"crc":"'
 _END = b'"}\n'
-_SUFFIX = len(_MARK) + 8 + len(_END)
+SUFFIX = len(_MARK) + 8 + len(_END)
+"""How many bytes at the end of every line are its checksum and what stands around it."""
 _LOWHEX = frozenset(b"0123456789abcdef")
 
 
@@ -86,20 +87,20 @@ class Chain:
 
 def computed(line: bytes, before: int) -> int:
     """Return the checksum that a whole line's body has after a line whose checksum is `before`."""
-    return zlib.crc32(b"}", zlib.crc32(memoryview(line)[:-_SUFFIX], before))
+    return zlib.crc32(b"}", zlib.crc32(memoryview(line)[:-SUFFIX], before))
 
 
 def carried(line: bytes) -> int | None:
     """Return the checksum that a whole line carries at its end, or None when it has no such end."""
-    digits = line[-_SUFFIX + len(_MARK) : -len(_END)]
-    if line[-_SUFFIX : -_SUFFIX + len(_MARK)] != _MARK or line[-len(_END) :] != _END:
+    digits = line[-SUFFIX + len(_MARK) : -len(_END)]
+    if line[-SUFFIX : -SUFFIX + len(_MARK)] != _MARK or line[-len(_END) :] != _END:
         return None
     return int(digits, 16) if _LOWHEX.issuperset(digits) else None
 
 
 def body_of(line: bytes) -> bytes:
     """Return the body of a whole line whose checksum has been found right."""
-    return line[:-_SUFFIX] + b"}"
+    return line[:-SUFFIX] + b"}"
 
 
 def could_begin(tail: bytes, first: bool) -> bool:
@@ -113,7 +114,7 @@ def could_begin(tail: bytes, first: bool) -> bool:
         return False
     at = -1 if first else tail.find(_MARK)
     while at >= 0:
-        if len(tail) > at + _SUFFIX - 1 and carried(tail[: at + _SUFFIX - 1] + b"\n") is not None:
+        if len(tail) > at + SUFFIX - 1 and carried(tail[: at + SUFFIX - 1] + b"\n") is not None:
             return False
         at = tail.find(_MARK, at + 1)
     return True

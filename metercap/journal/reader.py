@@ -7,6 +7,8 @@ passed on unsaid.
 
 from __future__ import annotations
 
+import hashlib
+import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import BinaryIO
@@ -14,9 +16,9 @@ from typing import BinaryIO
 import msgspec
 
 from metercap.errors import JournalError
-from metercap.journal.check import Bad, Checker, State
-from metercap.journal.format import MAX_LINE
-from metercap.records import EndRecord, Record, SessionRecord
+from metercap.journal.check import NO_END, Bad, Checker, State
+from metercap.journal.format import MAX_LINE, SUFFIX
+from metercap.records import EndRecord, Record, SessionRecord, decode
 
 REPAIR_HINT = "metercap verify FILE lists the damage; with --repair NEW it writes what is proved good to a new file"
 
@@ -136,6 +138,59 @@ def read(path: str | Path) -> JournalFile:
             if records.state != "damaged" or records.refused:
                 raise
     return JournalFile(path=records.path, records=tuple(found), state=records.state, lost=records.lost)
+
+
+def prove(path: str | Path) -> tuple[State, str]:
+    """Return the state and `lost` of a journal as reading it to the end does, several times faster.
+
+    Every checksum and the end record's sha256 are compared, but no record is made of any line between the
+    first and the last, so content that is no record under a right checksum is not found. Raises JournalError
+    as `iterate` does.
+    """
+    path = Path(path)
+    with Records(path) as records:
+        next(records, None)  # a file that is no journal, or of a newer schema
+    with open_journal(path) as file:
+        if (state := _proved(file, path)) is not None:
+            return state
+    with Records(path) as records:  # something is not as it should be: find its place
+        for _ in records:
+            pass
+    return records.state, records.lost
+
+
+def _proved(file: BinaryIO, path: Path) -> tuple[State, str] | None:
+    """Return the state of a closed or unclosed file whose every checksum is right, None for any other."""
+    crc32 = zlib.crc32
+    crc = start = byte = 0
+    line = b""
+    ended = False
+    try:
+        while data := file.readline(MAX_LINE):  # a longer line comes in two parts, of which the first has no checksum
+            line = data
+            crc = crc32(b"}", crc32(line[:-SUFFIX], crc))
+            if ended or line[-SUFFIX:] != b',"crc":"%08x"}\n' % crc:
+                return None
+            start = byte
+            byte += len(line)
+            ended = line.startswith(b'{"kind":"end"')
+    except OSError as error:
+        raise unreadable(path, error) from error
+    if not ended:
+        return ("unclosed", NO_END) if byte else None
+    file.seek(0)
+    sha256 = hashlib.sha256()
+    while data := file.read(min(_BUFFER, start - file.tell())):
+        sha256.update(data)
+    return ("closed", "") if _ends(line, sha256.hexdigest()) else None
+
+
+def _ends(line: bytes, sha256: str) -> bool:
+    try:
+        record = decode(line)
+    except JournalError:
+        return False
+    return isinstance(record, EndRecord) and record.sha256 == sha256
 
 
 def open_journal(path: Path) -> BinaryIO:

@@ -12,7 +12,7 @@ import pytest
 
 from metercap.errors import JournalError
 from metercap.journal import format as fmt
-from metercap.journal import iterate, read
+from metercap.journal import iterate, prove, read
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import EndRecord, Note, Record, SessionRecord
@@ -246,3 +246,54 @@ def test_iterate_is_flat_in_memory(tmp_path: Path, session: SessionRecord, count
         assert tracemalloc.get_traced_memory()[1] < 2_000_000
     finally:
         tracemalloc.stop()
+
+
+def by_iterating(path: Path) -> tuple[str, str]:
+    records = iterate(path)
+    try:
+        for _ in records:
+            pass
+    except JournalError as error:
+        return "error", str(error)
+    return records.state, records.lost
+
+
+def by_proving(path: Path) -> tuple[str, str]:
+    try:
+        return prove(path)
+    except JournalError as error:
+        return "error", str(error)
+
+
+def test_proving_is_reading_to_the_end(journal: Journal, tmp_path: Path) -> None:
+    """`prove` says the same as reading to the end, errors and places included, for cuts, changes and other files."""
+    path, _ = journal(count=12)
+    whole = path.read_bytes()
+    lines = whole.splitlines(keepends=True)
+    variants = [whole[:cut] for cut in range(0, len(whole) + 1, 7)]
+    variants += [b"".join(lines[:count]) for count in range(len(lines) + 1)]
+    variants += [whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :] for at in range(0, len(whole), 11)]
+    variants += [whole + lines[-1], whole + b"x", b"\n" + whole, b"PNG", lines[0][:-1] + b" " * fmt.MAX_LINE + b"\n"]
+    seen = set()
+    for content in variants:
+        path.write_bytes(content)
+        expected = by_iterating(path)
+        assert by_proving(path) == expected
+        seen.add(expected[0])
+    assert seen == {"closed", "unclosed", "torn", "error"}
+    assert by_proving(tmp_path / "none") == by_iterating_missing(tmp_path / "none")
+
+
+def by_iterating_missing(path: Path) -> tuple[str, str]:
+    with pytest.raises(JournalError) as raised:
+        iterate(path)
+    return "error", str(raised.value)
+
+
+def test_proving_compares_the_end_record(tmp_path: Path, session: SessionRecord) -> None:
+    """An end record whose sha256 is wrong, or that is none under its checksum, is an error for `prove` as well."""
+    path = tmp_path / "end.jsonl"
+    for end in (fmt.body(EndRecord(t_s=1.0, reason="done", counts={}, sha256="0" * 64)), b'{"kind":"end","t_s":1.0}'):
+        write_bodies(path, [fmt.body(session), end])
+        with pytest.raises(JournalError, match="line 2"):
+            prove(path)
