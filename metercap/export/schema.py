@@ -1,0 +1,73 @@
+"""The columns of the two tables that metercap gives out, the same in a DataFrame, a CSV file and a Parquet file.
+
+`readings` has one row for each reading, `verdicts` one for each verdict in the file, in the file's order.
+Columns are never renamed or moved; new ones go to the end. What a record does not have is NaN in numbers,
+empty in text.
+
+    type      DataFrame                     CSV                                         Parquet
+    number    float64                       shortest text that gives the same float     double
+    count     Int64                         digits                                      int64
+    truth     bool                          true, false                                 bool
+    word      category                      text                                        string
+    text      str (object before pandas 3)  text                                        string
+"""
+
+from __future__ import annotations
+
+from typing import Literal, TypeAlias
+
+import msgspec
+
+TableName: TypeAlias = Literal["readings", "verdicts"]
+
+
+class Column(msgspec.Struct, frozen=True):
+    """One column: its name, its type by the words above, and what it says."""
+
+    name: str
+    type: Literal["number", "count", "truth", "word", "text"]
+    says: str
+
+
+READINGS = (
+    Column("t_s", "number", "seconds since session start of the frame's last byte"),
+    Column("quantity", "word", "resistance, continuity, voltage_dc, …"),
+    Column("value", "number", "in `unit`; none over range"),
+    Column("resolution", "number", "weight of the last displayed digit, in `unit`"),
+    Column("unit", "word", "SI base unit; degC, %"),
+    Column("state", "word", "ok, over (no number: over range), blank"),
+    Column("flags", "word", "auto, hold, rel, …, separated by spaces"),
+    Column("raw", "text", "the frame's bytes in hex; in a DataFrame only when asked for"),
+)
+
+VERDICTS = (
+    Column("t_s", "number", "seconds since session start"),
+    Column("step", "word", "the step's id"),
+    Column("item", "word", "the item's name"),
+    Column("verdict", "word", "pass, fail, unsure, absent"),
+    Column("stands", "truth", "false when a later verdict of the same item replaces this one"),
+    Column("value", "number", "in `unit`"),
+    Column("unit", "word", "of value, U, min, max, resolution, as_found, as_left, target, tolerance"),
+    Column("U", "number", "expanded uncertainty of value"),
+    Column("min", "number", "lower limit"),
+    Column("max", "number", "upper limit"),
+    Column("resolution", "number", "weight of the last displayed digit"),
+    Column("rule", "word", "decision rule: guarded, simple"),
+    Column("n", "count", "conversions it rests on"),
+    Column("settled", "truth", "false for a decisive pass taken before a plateau"),
+    Column("from_s", "number", "its readings lie from here to t_s"),
+    Column("reason", "text", "why"),
+    Column("as_found", "number", "tune: before anything was turned"),
+    Column("as_left", "number", "tune: when it was left"),
+    Column("target", "number", "tune: aimed at"),
+    Column("tolerance", "number", "tune: half width of the band"),
+    Column("excursions", "count", "tune: times past the hazard limit"),
+    Column("k", "count", "runs or presses that passed"),
+    Column("runs", "count", "runs or presses in all"),
+    Column("low", "number", "lower end of the interval for the share that passes"),
+    Column("high", "number", "upper end of that interval"),
+    Column("confidence", "number", "of that interval, 0 to 1"),
+    Column("condition", "word", "cell: good, weak, spent, reversed"),
+)
+
+TABLES: dict[TableName, tuple[Column, ...]] = {"readings": READINGS, "verdicts": VERDICTS}

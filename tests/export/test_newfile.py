@@ -1,0 +1,58 @@
+"""A new file is there whole, or not at all, and never in place of another."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from metercap.errors import FileProblem
+from metercap.export.newfile import new_file
+
+
+def test_it_takes_its_name_at_the_end(tmp_path: Path) -> None:
+    """Until the block ends there is no file of that name."""
+    path = tmp_path / "a.csv"
+    with new_file(path) as temporary:
+        temporary.write_text("x")
+        assert not path.exists()
+    assert [each.name for each in tmp_path.iterdir()] == ["a.csv"]
+    assert path.read_text() == "x"
+
+
+def test_an_error_leaves_nothing(tmp_path: Path) -> None:
+    """The block's own error comes out, and no file stays."""
+    with pytest.raises(KeyError), new_file(tmp_path / "a.csv") as temporary:
+        temporary.write_text("x")
+        raise KeyError
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("links", [True, False])
+def test_a_name_taken_meanwhile_is_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, links: bool) -> None:
+    """A file that came into being while ours was written stays as it is, with and without hard links."""
+    if not links:
+
+        def no_links(*_: object) -> None:
+            raise OSError(95, "Operation not supported")
+
+        monkeypatch.setattr(os, "link", no_links)
+    path = tmp_path / "a.csv"
+    with pytest.raises(FileProblem, match="already exists"), new_file(path) as temporary:
+        temporary.write_text("ours")
+        path.write_text("theirs")
+    assert [each.read_text() for each in tmp_path.iterdir()] == ["theirs"]
+    path.unlink()
+    with new_file(path) as temporary:
+        temporary.write_text("ours")
+    assert path.read_text() == "ours"
+
+
+def test_a_dangling_link_is_a_taken_name(tmp_path: Path) -> None:
+    """A link to nowhere is not written through."""
+    path = tmp_path / "a.csv"
+    path.symlink_to("nowhere")
+    with pytest.raises(FileProblem, match="already exists"), new_file(path):
+        raise AssertionError("not reached")
+    assert not (tmp_path / "nowhere").exists()
