@@ -107,7 +107,7 @@ class Chores(Fingers):
         """The prompt `keep`: flex what can be flexed, or put the load on that is named."""
         part = self._part()
         self.stays_on = True
-        self.drop("word")
+        self.drop("patience")
         if isinstance(part, Connector):
             self.busy = True
             self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.flex(at_s, on=True))

@@ -71,7 +71,7 @@ class Fingers(Body):
             self._sense = 0.0
         self.at_work = item
         self._toward = _band(prompt.say)
-        self.drop("word")
+        self.drop("patience")
         if self._toward is not None and self._pace == 1.0 and self.chance(self.habits.knows_way):
             value = self._display()
             self._way = 1.0 if value is not None and value < self._toward[0] else -1.0

@@ -78,6 +78,8 @@ class Hands(Probes):
                 self._wait_here(t_s)
             elif not self.planned("move"):
                 self._plan_lift(t_s)
+        elif self.planned("word"):
+            pass  # first the word that is on one's lips; what it brings about comes with a prompt
         elif not self._wait_go or not self.planned("move"):
             self._plan_touch(t_s)
 
@@ -87,7 +89,7 @@ class Hands(Probes):
         if self.here == TIPS_NAME:
             self.plan("move", t_s + self.reaction_s(), lambda at_s: self._lift(at_s, heed=True))
             return
-        self.drop("move", "word")
+        self.drop("move", "word", "patience")
         if self.here:
             self.take_off(t_s)
         self._plan_touch(t_s)
@@ -121,7 +123,7 @@ class Hands(Probes):
         if self.here == item and not self._ticked:
             self.say_soon(t_s, "yes")
         elif not self.here or not self.planned("move"):
-            self.drop("move", "word")
+            self.drop("move", "word", "patience")
             if self.here:
                 self._plan_lift(t_s)
             else:
@@ -161,10 +163,10 @@ class Hands(Probes):
     def _contact(self, cue: Cue, t_s: float) -> None:
         self._heard = True
         if self.stays_on:
-            self.drop("word", "finger")
+            self.drop("patience", "finger")
         elif self.here and not self._holds_for:
             # Somebody who holds for this long without a tick tries once more.
-            self.plan("word", t_s + 3 * self.habits.patience_s, self._try_once_more)
+            self.plan("patience", t_s + 3 * self.habits.patience_s, self._try_once_more)
 
     def _tick(self, cue: Cue, t_s: float) -> None:
         if self._spoke or cue.step != self.step:
@@ -179,7 +181,7 @@ class Hands(Probes):
             self.ticks.append(Tick(t_s, here, cue.item))
         if not self.here:
             return
-        self.drop("word")
+        self.drop("patience")
         if self._wandered:
             self._wandered = False
             self.plan("word", t_s + self.reaction_s() + 0.5, lambda at_s: self.speak(at_s, "back"))
@@ -195,7 +197,7 @@ class Hands(Probes):
             self.plan("move", ready_s, self._touch)
 
     def _lift_cue(self, cue: Cue, t_s: float) -> None:
-        self.drop("word")
+        self.drop("patience")
         if self.here:
             self._heard = True
             self.plan("move", t_s + self.reaction_s(), lambda at_s: self._lift(at_s, heed=True))
@@ -204,9 +206,9 @@ class Hands(Probes):
             self.plan("move", t_s + self.habits.go_s, self._touch)
 
     def _again(self, cue: Cue, t_s: float) -> None:
-        if self._ticked and self.here:
-            return
-        self.drop("word")
+        if self._wandered or (self._ticked and self.here):
+            return  # they know better than to go back there
+        self.drop("patience")
         self._redo = self.last or None
         if self._count.done == self.last:
             self._count.done = self._count.before(self.last)
@@ -225,7 +227,7 @@ class Hands(Probes):
         if self._asked is None:
             return
         self.plan("look", t_s + LOOK_UP_S, self._look_up)
-        if self.here or self.planned("move") or self.planned("word"):
+        if self.here or self.planned("move") or self.planned("word") or self.planned("patience"):
             return
         if self._goal() is None:
             self._by_prompt = True

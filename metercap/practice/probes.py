@@ -51,7 +51,7 @@ class Probes(Chores):
         self._holds_for = ""
         self._miscounted = False
         self._by_prompt = self.habits.follows == "prompt"
-        self.drop("word")
+        self.drop("word", "patience")
 
     def _goal(self) -> str | None:
         """Return where the technician means to go next, by their own count or by the prompt."""
@@ -64,7 +64,7 @@ class Probes(Chores):
     # --- moves
 
     def _away(self, t_s: float) -> None:
-        self.drop("move", "word")
+        self.drop("move", "word", "patience")
         self._wait_go = False
         if self.here:
             self.plan("move", t_s + self.reaction_s(), self.take_off)
@@ -124,14 +124,14 @@ class Probes(Chores):
 
     def _wait_here(self, t_s: float) -> None:
         if self.stays_on:
-            self.drop("word")
+            self.drop("patience")
         else:
-            self.plan("word", t_s + self.patience_s(), self._give_up)
+            self.plan("patience", t_s + self.patience_s(), self._give_up)
 
     def _double(self, t_s: float, item: str) -> None:
         """Touch the ticked item once more, and leave it."""
         self._land(t_s, item)
-        self.drop("word")
+        self.drop("patience")
         self._ticked = True
         self.plan("move", t_s + self.rng.uniform(0.2, 1.0), lambda at_s: self._lift(at_s, heed=True))
 
@@ -164,7 +164,7 @@ class Probes(Chores):
     def _lift_as_done(self, t_s: float) -> None:
         self._count.done = self.here
         self.slipped += 1
-        self.drop("word")
+        self.drop("patience")
         self.take_off(t_s)
         self.plan("move", t_s + self.move_s(), self._touch)
 

@@ -18,7 +18,7 @@ from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
 from metercap.practice.moving import Switch
-from metercap.practice.scene import Scene, load_scene, parse_scene
+from metercap.practice.scene import Mishap, Scene, load_scene, parse_scene
 from metercap.practice.study import Virtual, run
 from metercap.profiles import find_meter
 from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
@@ -289,3 +289,58 @@ def test_starts_before_and_after_a_repair_end_in_evidence() -> None:
     _, verdicts = bits(TrialsStep(id="starts", runs=10))
     assert verdicts["starts"].verdict is VerdictKind.PASS
     assert (verdicts["starts"].k, verdicts["starts"].runs) == (29, 29)
+
+
+def mishap(kind: str, item: str = "F3", **keys: Any) -> Scene:
+    scene = random_scene(0)
+    sound = [msgspec.structs.replace(part, blown=False) for part in scene.part]
+    truth: dict[str, Any] = {"fuses": {"F1..F12": VerdictKind.PASS}}
+    return msgspec.structs.replace(
+        scene,
+        part=sound,
+        truth=truth,
+        mishap=[Mishap(kind=kind, item=item, **keys)],  # type: ignore[arg-type]
+    )
+
+
+@pytest.mark.parametrize(
+    "scene",
+    [mishap("hold"), mishap("rel"), mishap("dial", quantity="volts dc"), mishap("low battery")],
+    ids=lambda scene: scene.mishap[0].kind,
+)
+def test_a_mishap_with_the_meter_stops_the_ticking_and_fails_no_item(scene: Scene) -> None:
+    """HOLD, REL, a turned dial and a low battery are put right by the technician as prompted; all twelve
+    fuses pass."""
+    bench, audit, _ = done(scene, LOOSE)
+    assert audit.agrees
+    assert audit.wrong_ticks == []
+    assert not bench.meter.hold
+    assert not bench.meter.rel
+
+
+def leaves(part: str, **habits: Any) -> tuple[Bench, Verdict]:
+    """Sweep twelve fuses of which F5 is something else; return its verdict."""
+    text = f'schema = 1\ntitle = "x"\nunit = "B"\nseed = 1\n[rows]\nfuses = "F1..F12"\n[[part]]\nnames = "F5"\n{part}\n'
+    scene = parse_scene(text + '[[part]]\nnames = "F1..F4, F6..F12"\nkind = "fuse"\n')
+    bench, audit, _ = done(msgspec.structs.replace(scene, hands=Habits(**habits)), LOOSE)
+    return bench, next(mark.verdict for mark in audit.marked if mark.verdict.item == "F5")
+
+
+def test_millivolts_in_the_circuit_stop_the_sweep_until_they_are_taken_off() -> None:
+    """−4 mV shift an ohm reading by −4 Ω: no tick before the technician has disconnected it."""
+    bench, verdict = leaves('kind = "resistor"\nohm = 0.1\nvolt = -0.004')
+    assert verdict.verdict is VerdictKind.PASS
+    assert bench.board.place("F5").part.seen(0.0).volt == 0.0
+
+
+def test_millivolts_that_stay_end_in_unsure() -> None:
+    """Who cannot take them off skips twice; nothing passes or fails on a falsified reading."""
+    _, verdict = leaves('kind = "resistor"\nohm = 0.1\nvolt = -0.004', discharges=False)
+    assert (verdict.verdict, verdict.reason) == (VerdictKind.UNSURE, "skipped twice")
+
+
+def test_a_capacitor_that_charges_is_no_failed_fuse() -> None:
+    """0.1 F beside 100 Ω climbs for as long as anybody waits: unsure, with the reason."""
+    _, verdict = leaves('kind = "capacitor"\nfarad = 0.1\nbleed_ohm = 100.0')
+    assert verdict.verdict is VerdictKind.UNSURE
+    assert "climbs" in verdict.reason
