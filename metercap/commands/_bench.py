@@ -24,6 +24,8 @@ from metercap.records import Cue, Record, SessionRecord
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
 
+LINGER_S = 2.0
+"""How long a played scene's last picture stays, in real seconds."""
 FASTEST_PORT = 20.0
 """Above this speed a pseudo-terminal's own delays would pass for the meter's."""
 
@@ -82,10 +84,11 @@ def play_scene(
     keep = Keep()
     session = Session(record)
     with Writer.create(journal, record) as writer:
-        shown = shown_by(session, as_json=as_json, plain=plain)
         if speed > FASTEST_PORT or sys.platform == "win32":
-            reason = _in_process(session, record, writer, bench, [keep, audit, *shown.observers])
+            plain_only = shown_by(session, as_json=as_json, plain=True, listen=False).observers
+            reason = _in_process(session, record, writer, bench, [keep, audit, *plain_only])
         else:
+            shown = shown_by(session, as_json=as_json, plain=plain, linger_s=LINGER_S)
             reason = _over_port(session, record, writer, bench, profile, speed, keep, audit, shown)
     return Played(scene, journal, reason, keep.fold, tuple(_untrue(audit)))
 
@@ -104,20 +107,20 @@ def _over_port(
     from metercap.link import open_link
     from metercap.practice.port import PracticePort
 
-    clock = ScaledClock(speed)
+    clock, inbox = ScaledClock(speed), Inbox()
     with PracticePort(bench, clock) as port:
         live = Live(
             Driver(session),
             decoder(record.meter, latency_s=LATENCY_S * speed, midstream=True),
             writer,
             [keep, audit, port, *shown.observers],
-            Inbox(),
+            inbox,
             clock,
             profile=profile,
             source=open_link(port.path, profile),
             words=[port, *shown.words],
         )
-        reason = live.run()
+        reason = shown.run(live, inbox, clock, writer)
         if port.problem is not None:
             raise port.problem
     return reason

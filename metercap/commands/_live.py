@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -12,7 +13,7 @@ import click
 from metercap.clock import SessionClock
 from metercap.journal import Writer
 from metercap.link import Source
-from metercap.live import Inbox, Live, Observer
+from metercap.live import Inbox, Live, Observer, Reason
 from metercap.outcome import Fold
 from metercap.plain import JsonLines, PlainLines, verdict_table
 from metercap.plain.style import safe, use_colour
@@ -22,6 +23,7 @@ from metercap.wire import LATENCY_S, decoder
 from metercap.words import WordSource, word_source
 
 INTERRUPTED = 130
+LINGER_S = 60.0
 
 
 class Keep:
@@ -39,14 +41,20 @@ class Keep:
 
 
 class Shown(NamedTuple):
-    """What shows a session, and what listens to the operator meanwhile."""
+    """What shows a session and listens to the operator meanwhile; `run` runs the loop under it."""
 
     observers: list[Observer]
     words: list[WordSource]
+    run: Callable[[Live, Inbox, SessionClock, Writer], Reason]
 
 
-def shown_by(session: Session, *, as_json: bool, plain: bool, listen: bool = True) -> Shown:
-    """Choose the output: the file's lines, or lines for people; words come from stdin, as keys in a terminal."""
+def shown_by(session: Session, *, as_json: bool, plain: bool, listen: bool = True, linger_s: float = LINGER_S) -> Shown:
+    """Choose the output: the file's lines, lines for people, or the full screen where there is a terminal.
+
+    Words come from stdin as lines, or as keys in a terminal. The screen stays `linger_s` after the end, or until a key.
+    """
+    if not (as_json or plain) and full_screen():
+        return _on_screen(linger_s)
     observer: JsonLines | PlainLines
     if as_json:
         observer, complain = JsonLines(), _complain
@@ -54,7 +62,25 @@ def shown_by(session: Session, *, as_json: bool, plain: bool, listen: bool = Tru
         observer = PlainLines(live=lambda: session.live)
         complain = observer.say
     mine = word_source(sys.stdin, as_lines=as_json, show=complain) if listen else None
-    return Shown([observer], [] if mine is None else [mine])
+    return Shown([observer], [] if mine is None else [mine], lambda live, inbox, clock, writer: live.run())
+
+
+def full_screen() -> bool:
+    """Return whether this is a terminal that can show the full screen."""
+    return sys.stdout.isatty() and sys.stdin.isatty() and os.environ.get("TERM", "") not in ("", "dumb")
+
+
+def _on_screen(linger_s: float) -> Shown:
+    from metercap.screen.observer import ScreenObserver
+    from metercap.screen.run import run_screen
+
+    observer = ScreenObserver()
+
+    def run(live: Live, inbox: Inbox, clock: SessionClock, writer: Writer) -> Reason:
+        run_screen(live, observer, words=inbox, clock=clock, problem=lambda: writer.problem, linger_s=linger_s)
+        return live.reason or "interrupted"
+
+    return Shown([observer], [], run)
 
 
 def run_session(
@@ -77,20 +103,20 @@ def run_session(
     except BaseException:
         source.stop()
         raise
-    keep = Keep()
+    keep, inbox = Keep(), Inbox()
     shown = shown_by(session, as_json=as_json, plain=plain, listen=listen)
     live = Live(
         Driver(session),
         decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
         writer,
         [keep, *observers, *shown.observers],
-        Inbox(),
+        inbox,
         clock,
         profile=record.meter,
         source=source,
         words=[*words, *shown.words],
     )
-    reason = live.run()
+    reason = shown.run(live, inbox, clock, writer)
     if not as_json and closing:
         print_closing(keep.fold, out)
     return INTERRUPTED if reason == "interrupted" else keep.fold.exit_status

@@ -35,7 +35,26 @@ def command(file: Path, speed: float | None, other: str | None, checking: bool, 
         from metercap.commands._rejudge import rejudge_file
 
         return rejudge_file(file, other, as_json=as_json)
+    from metercap.commands._live import full_screen
+
+    if not (plain or as_json) and full_screen():
+        return _on_screen(file, 1.0 if speed is None else speed)
     return _play(file, speed, as_json)
+
+
+def _on_screen(file: Path, speed: float) -> int:
+    """Play the recorded session on the full screen, with keys to pause, step, speed up and jump."""
+    from metercap.journal import read
+    from metercap.outcome import fold
+    from metercap.screen.observer import ScreenObserver
+    from metercap.screen.player import Player
+    from metercap.screen.run import run_screen
+
+    journal = read(file)
+    observer = ScreenObserver()
+    player = Player(journal.records, observer, speed=speed)
+    reason = run_screen(player, observer, words=player, clock=player, controls=player)
+    return 130 if reason == "interrupted" else fold(journal.records).exit_status
 
 
 def _check(file: Path, as_json: bool) -> int:
