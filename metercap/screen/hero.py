@@ -132,7 +132,7 @@ def _set(hero: Hero, columns: int, rows: int) -> Block | None:
     """The hero in letters, on one line or broken, whichever is larger; None when not even the smallest fits."""
     best: Block | None = None
     size = 0
-    for lines in range(1, 1 + min(4, len(hero.text.split()) or 1)):
+    for lines in range(1, 1 + min(6, len(hero.text.split()) or 1)):
         for high in range(min(MAX_ROWS, (rows - (lines - 1)) // lines), max(size, MIN_ROWS - 1), -1):
             block = _line(hero, columns, high) if lines == 1 else _broken(hero, columns, high, lines)
             if block is not None:

@@ -12,6 +12,7 @@ from metercap.screen.text import visible
 
 _BY_KIND = {("tune", Do.STOP): "TOOL AWAY", ("wiggle", Do.KEEP): "FLEX IT", ("cell", Do.KEEP): "LOAD IT"}
 """What a prompt's kind of action means in one kind of step."""
+_DIAL_SIGNS = (("to volts dc", "V DC"), ("to volts ac", "V AC"), ("to ohms", "Ω"), ("to continuity", "Ω"))
 _ENDS = {"done": "DONE", "quit": "QUIT", "interrupted": "STOPPED", "fault": "FAULT"}
 
 
@@ -61,7 +62,7 @@ def _before(now: Moment) -> Hero | None:
     if first is None:
         return None
     if first.do is Do.DIAL:
-        return Hero("DIAL", tone=Tone.UNSURE)
+        return _dial(first.say)
     return Hero(headline(now, first.say))
 
 
@@ -103,6 +104,8 @@ def _asked(now: Moment) -> Hero | None:
     assert prompt is not None
     if (now.step.kind, prompt.do) in _BY_KIND:
         return Hero(_BY_KIND[now.step.kind, prompt.do])
+    if prompt.do is Do.DIAL:
+        return _dial(prompt.say)
     fixed = {
         Do.SHORT: "TIPS TOGETHER",
         Do.LIFT: "LIFT",
@@ -111,12 +114,17 @@ def _asked(now: Moment) -> Hero | None:
         Do.TURN: "TURN",
         Do.STOP: "STOP",
         Do.KEEP: "KEEP",
-        Do.DIAL: "DIAL",
     }
     word = fixed.get(prompt.do)
     if word is not None:
         return Hero(word)
     return Hero(headline(now, prompt.say))
+
+
+def _dial(say: str) -> Hero:
+    """The dial, and where to, when the prompt names a quantity."""
+    to = next((sign for words, sign in _DIAL_SIGNS if words in say), "")
+    return Hero(f"DIAL {to}".rstrip(), tone=Tone.UNSURE)
 
 
 def _probe(now: Moment) -> Hero | None:

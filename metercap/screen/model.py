@@ -108,6 +108,7 @@ class View(msgspec.Struct, frozen=True):
     `aside` is drawn in middle-sized letters beside the hero (a live value, k of n); `done` is the
     verdict just given, drawn before the hero, which is then what comes next; `detail` says
     where the item is and its limits; `next` is what to do, in one line; `words` are those that mean something now.
+    `cautions` take turns by `turn` where not all of them fit.
     `alarm` fills the screen with hatching: turn back, stop.
     """
 
@@ -122,5 +123,6 @@ class View(msgspec.Struct, frozen=True):
     ground: Path | Field | Span | None = None
     words: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    turn: int = 0
     status: tuple[Line, ...] = ()
     alarm: bool = False

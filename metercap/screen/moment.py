@@ -92,9 +92,12 @@ def untagged(now: Moment, say: str) -> str:
 
 
 def headline(now: Moment, say: str) -> str:
-    """Return a prompt's text as large letters need it: without the tag, last brackets and what the keys say anyway."""
-    text = re.sub(r"\s*\([^()]*\)\s*$", "", untagged(now, say))
+    """Return a prompt's text as large letters need it: without tag, brackets and what the keys say anyway."""
+    text = re.sub(r"\s*\([^()]*\)", "", untagged(now, say)).strip()
     if now.step.kind == "trials":
         text = text.partition(":")[0]
-    text = text.removeprefix("count check: ")
+    # A question is asked whole, without the label before it; what follows it stands in the line below.
+    question = re.match(r"(?:[\w ]{1,12}: )?([^?]+\?)", text)
+    if question is not None:
+        return question[1]
     return re.sub(r"[;:,]?\s*yes or no\??$", "", text) or "?"

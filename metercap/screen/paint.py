@@ -17,7 +17,7 @@ from metercap.screen.band import Field
 from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.grounds import paint_field, paint_path, paint_span
 from metercap.screen.hero import paint_hero
-from metercap.screen.lettering import MIN_ROWS, capitals, draw, fit_rows
+from metercap.screen.lettering import MIN_ROWS, capitals, draw, fit_rows, wrap
 from metercap.screen.model import Line, Path, Span, Tone, View
 from metercap.screen.text import fitted, width, wrapped
 from metercap.screen.theme import TONE_INKS
@@ -47,11 +47,12 @@ def plot(view: View, columns: int, height: int) -> Plot:
             take[part] = take.get(part, 0) + rows
             left -= rows
 
-    letters = height >= 5
-    give("hero", MIN_ROWS if letters else 1)
+    give("hero", _least(view, columns, height))
     give("next", 1)
     if view.ground is not None:
         give("ground", 1)
+    if height >= 16 and width(view.next.text) > columns - 2:
+        give("next", 1)
     give("top", 1)
     give("status", 1)
     give("words", 1, least=2)
@@ -60,11 +61,20 @@ def plot(view: View, columns: int, height: int) -> Plot:
         give("ground", min(max(3, wanted), max(0, left // 3)))
     give("detail", 1, least=3)
     if view.cautions:
-        give("cautions", min(len(view.cautions), max(1, height // 12)), least=4)
+        most = max(1, height // 8)
+        give("cautions", min(len(_cautions(view, columns, most)), most), least=4)
     if height >= 34 and columns >= 100:
         give("next", 3, least=10)
     give("hero", left)
     return Plot(**take)
+
+
+def _least(view: View, columns: int, height: int) -> int:
+    """Rows without which the answer cannot be drawn in letters; a long question needs several lines of them."""
+    if height < 5:
+        return 1
+    lines = 1 if view.hero.unit else len(wrap(capitals(view.hero.text), columns - 2, MIN_ROWS))
+    return max(MIN_ROWS, min(lines * (MIN_ROWS + 1), height - 6))
 
 
 def paint(view: View, columns: int, height: int, keys: Mapping[str, str] | None = None, entry: str = "") -> Canvas:
@@ -88,9 +98,8 @@ def paint(view: View, columns: int, height: int, keys: Mapping[str, str] | None 
         _tag(canvas, hero_top, rows.hero, view.tag)
     if rows.detail:
         _centred(canvas, detail_y, view.detail, Ink.TEXT, here)
-    for line in view.cautions[: rows.cautions]:
-        canvas.text(1, y, "! ", Ink.UNSURE)
-        canvas.text(3, y, line, Ink.UNSURE)
+    for line in _cautions(view, canvas.width, rows.cautions)[: rows.cautions]:
+        canvas.text(1, y, line, Ink.UNSURE)
         y += 1
     _next(canvas, y, rows.next, view.next)
     y += rows.next
@@ -113,6 +122,20 @@ def _top(canvas: Canvas, view: View) -> None:
     else:
         end = canvas.width
     canvas.text(x if view.tag else 1, 0, view.title, Ink.TEXT, max(0, end - x - 1))
+
+
+def _cautions(view: View, columns: int, rows: int = 0) -> list[str]:
+    """The cautions broken into lines, each begun with "!"; where `rows` cannot hold all, whole ones take turns."""
+    blocks = [
+        [("! " if not at else "  ") + line for at, line in enumerate(wrapped(caution, columns - 4, 4))]
+        for caution in view.cautions
+    ]
+    if blocks and 0 < rows < sum(len(block) for block in blocks):
+        first = view.turn % len(blocks)
+        blocks = blocks[first:] + blocks[:first]
+        while len(blocks) > 1 and sum(len(block) for block in blocks) > rows:
+            blocks.pop()
+    return [line for block in blocks for line in block]
 
 
 def _tag(canvas: Canvas, top: int, rows: int, tag: str) -> None:

@@ -21,6 +21,8 @@ from metercap.screen.text import visible
 
 WORD_S = 1.5
 """How long a word that was taken is shown."""
+TURN_S = 6.0
+"""How long a caution is shown before the next one, where not all fit."""
 JACKS = "leads in the volt/ohm jacks, never in the current jack"
 _NO_CONTACT = {Quantity.VOLTAGE_DC, Quantity.VOLTAGE_AC, Quantity.CURRENT_DC, Quantity.CURRENT_AC}
 """Quantities that do not show contact: the live value is shown all the time."""
@@ -44,6 +46,7 @@ def view(state: BenchState, *, now_s: float | None = None, problem: str = "") ->
         ground=_ground(now),
         words=_words(now),
         cautions=_cautions(now),
+        turn=int(now.now_s // TURN_S),
         status=_status(now, problem),
         alarm=state.hazard or state.call is CueKind.STOP,
     )
@@ -53,7 +56,8 @@ def _title(now: Moment) -> str:
     state = now.state
     if state.session is None:
         return ""
-    return f"{visible(state.session.unit)}  {visible(state.step)}".strip()
+    unit = state.session.unit if state.session.unit != state.session.tag else now.state.plan.model
+    return f"{visible(unit)}  {visible(state.step)}".strip()
 
 
 def _progress(now: Moment) -> str:
@@ -80,7 +84,7 @@ def _aside(now: Moment) -> Line | None:
     if state.call is CueKind.LIFT and now.fresh is not None:
         place = PLACE[now.fresh.verdict]
         return Line(f"{MARKS[place]} {capitals(visible(now.fresh.item))}", TONES[place])
-    if now.touching and reading is not None:
+    if now.touching and reading is not None and now.do is not Do.ANSWER:
         if now.step.kind in VALUE_MATTERS:
             return Line(capitals(visible(now.item)))
         return Line(shown(reading, state.corrected(reading)))
@@ -154,8 +158,6 @@ def _next(now: Moment) -> Line:
     prompt = state.aside or state.prompt
     if prompt is None:
         return Line("any reading is shown as it comes" if state.session is None else "", Tone.QUIET)
-    if state.word is not None and now.now_s - state.word.t_s < WORD_S:
-        return Line(f"heard: {spoken(state.word)}", Tone.QUIET)
     if not state.armed and state.touch is not None:
         return Line(f"lift, then {untagged(now, prompt.say)}")
     return Line(untagged(now, prompt.say))
@@ -195,6 +197,8 @@ def _cautions(now: Moment) -> tuple[str, ...]:
 def _status(now: Moment, problem: str) -> tuple[Line, ...]:
     state = now.state
     lines: list[Line] = []
+    if state.word is not None and now.now_s - state.word.t_s < WORD_S and state.end is None:
+        lines.append(Line(f"heard: {spoken(state.word)}", Tone.GOOD))
     if problem:
         lines.append(Line(f"JOURNAL NOT ON DISK: {visible(problem)}", Tone.BAD))
     reading = state.reading

@@ -33,7 +33,7 @@ def at(name: str) -> View:
         ("fail", "F8", ""),
         ("lift", "LIFT", ""),
         ("again", "AGAIN", ""),
-        ("dial", "DIAL", ""),
+        ("dial", "DIAL Ω", ""),
         ("lost", "NO CABLE", ""),
         ("stop", "STOP", ""),
         ("last", "was the last tick on F12?", ""),
@@ -148,6 +148,8 @@ def test_status_names_what_is_wrong() -> None:
     """Rate, meter, cable, journal, battery and HOLD: each is told, trouble first and marked."""
     state = fold([*sweep_to(1), ohms(40.0, 0.3, 0.01, "hold", "low_battery")])
     told = {line.text: line.tone for line in view(state, problem="no space left on the disk").status}
+    said = view(fold([*sweep_to(1), Operator(31.0, "at", "F3")])).status[0]
+    assert said.text == "heard: at F3"
     assert told["HOLD"] is Tone.BAD and told["battery low"] is Tone.BAD
     assert told["JOURNAL NOT ON DISK: no space left on the disk"] is Tone.BAD
     assert "journal ok" not in told and "cable ok" in told and "digits14" in told
