@@ -25,20 +25,6 @@ from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.records import LinkState
 
-FUNCTIONS = {
-    Quantity.RESISTANCE: "RES",
-    Quantity.CONTINUITY: "CONT",
-    Quantity.VOLTAGE_DC: "VOLT:DC",
-    Quantity.VOLTAGE_AC: "VOLT:AC",
-    Quantity.CURRENT_DC: "CURR:DC",
-    Quantity.CURRENT_AC: "CURR:AC",
-    Quantity.CAPACITANCE: "CAP",
-    Quantity.FREQUENCY: "FREQ",
-    Quantity.DIODE: "DIOD",
-    Quantity.TEMPERATURE: "TEMP",
-}
-"""What each quantity is called in a query. Duty cycle has no name that meters agree on."""
-
 FIXED_RANGE = frozenset({Quantity.CONTINUITY, Quantity.DIODE, Quantity.TEMPERATURE})
 """Quantities whose query takes no range."""
 
@@ -46,7 +32,7 @@ MIN_TIMEOUT_S = 2.0
 OPEN_TIMEOUT_S = 3.0
 REOPEN_S = 0.5
 REFUSED_S = 1.0
-"""Pause after a query that the meter refuses, in real seconds; the next want may be one it knows."""
+"""Pause after a query that the meter refuses or the profile lacks, in real seconds; the next want may be better."""
 READS_PER_S = 10.0
 MOST_BYTES = 4096
 STOP_S = 1.5
@@ -77,12 +63,15 @@ def resource_name(address: str) -> str:
     return f"ASRL{name}::INSTR"
 
 
-def query_for(quantity: Quantity, range_si: float | None) -> tuple[str, str]:
-    """Return the query to send for a quantity, and the name of it without the range, which heads the decoder's line."""
-    name = f"MEAS:{FUNCTIONS[quantity]}?"
-    if range_si is None or quantity in FIXED_RANGE:
-        return name, name
-    return f"{name} {range_si:.6G}", name
+def query_for(profile: MeterProfile, quantity: Quantity, range_si: float | None) -> tuple[str, str] | None:
+    """Return the query to send for a quantity, and the name of it that heads the decoder's line: the same, no range.
+
+    It is the quantity's first row in the profile's table `queries`; None when the profile has none.
+    """
+    for name, measured in profile.tables.get("queries", {}).items():
+        if measured == quantity.value:
+            return (name if range_si is None or quantity in FIXED_RANGE else f"{name} {range_si:.6G}"), name
+    return None
 
 
 class VisaSource:
@@ -143,11 +132,11 @@ class VisaSource:
 
     def _set_up(self, meter: Any) -> None:
         profile = self._profile
+        meter.write_termination = "\n"
         meter.timeout = 1000 * max(MIN_TIMEOUT_S, 4.0 / profile.conversions_per_s)
         if self._name.startswith("ASRL") or self._name.endswith("SOCKET"):
             # Nothing but a line end says where an answer stops on a socket or a serial line.
             meter.read_termination = "\n"
-            meter.write_termination = "\n"
         if self._name.startswith("ASRL"):
             from pyvisa.constants import Parity, StopBits
 
@@ -208,19 +197,18 @@ class VisaSource:
         while not self._stop.wait(clock.wait_s(next_s)):
             next_s = max(next_s + 1.0 / per_s, clock.now_s())
             quantity, range_si = self._wanted
-            if quantity is None:
-                name = self._panel()
-                query = "READ?"
-            elif quantity in FUNCTIONS:
-                query, name = query_for(quantity, range_si)
-            else:
-                sink.put_link(LinkState.SILENT, f"no SCPI query is known for {quantity}", clock.now_s())
+            asked = ("READ?", "") if quantity is None else query_for(self._profile, quantity, range_si)
+            if asked is None:
+                why = f"profile {self._profile.name} has no query for {quantity}"
+                sink.put_link(LinkState.SILENT, why, clock.now_s())
                 self._stop.wait(REFUSED_S)
                 continue
+            query, name = asked
             try:
+                name = name or self._panel()
                 answer = self._ask(query)
             except _NoAnswer as error:
-                if not error.timed_out or not (refusal := self._refusal()):
+                if self._stop.is_set() or not error.timed_out or not (refusal := self._refusal()):
                     raise
                 sink.put_link(LinkState.SILENT, f"the meter refuses {query}: {refusal}", clock.now_s())
                 self._stop.wait(REFUSED_S)
@@ -228,10 +216,8 @@ class VisaSource:
             sink.put_bytes(name.encode("ascii") + b" " + answer + b"\n", clock.now_s())
 
     def _panel(self) -> str:
-        """Return the query name of the function that is set at the meter."""
+        """Return the query that asks for the function set at the meter; one the profile lacks makes garbage later."""
         function = self._ask("FUNC?").decode("ascii", "replace").strip("\"' ").upper()
-        if function in ("VOLT", "CURR"):
-            function += ":DC"
         return f"MEAS:{function}?"
 
     def _refusal(self) -> str:

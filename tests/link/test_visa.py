@@ -1,0 +1,488 @@
+"""SCPI meters: simulated by pyvisa-sim, on a loopback socket, on a pseudo-terminal, and broken in every way."""
+
+from __future__ import annotations
+
+import os
+import re
+import socket
+import sys
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+pytest.importorskip("pyvisa")
+import contextlib
+
+import pyvisa
+from pyvisa.constants import StatusCode
+
+from metercap.clock import ScaledClock
+from metercap.errors import LinkError
+from metercap.link import visa
+from metercap.link.address import open_link
+from metercap.link.visa import VisaSource, query_for, resource_name
+from metercap.meter import MeterProfile, Poll
+from metercap.profiles import find_meter
+from metercap.quantity import Quantity
+from metercap.reading import Reading, State
+from metercap.records import LinkState
+from metercap.wire import decoder
+
+pytestmark = pytest.mark.usefixtures("threads_end")
+
+UP, SILENT, LOST = LinkState.UP, LinkState.SILENT, LinkState.LOST
+
+# The dialogue of a made-up bench meter, in the forms of SCPI-99 and IEEE 488.2.
+SIMULATED = r"""
+spec: "1.1"
+devices:
+  bench:
+    eom:
+      TCPIP SOCKET: {q: "\n", r: "\n"}
+      ASRL INSTR: {q: "\n", r: "\n"}
+      USB INSTR: {q: "\n", r: "\n"}
+    error: {}
+    dialogues:
+      - {q: "*IDN?", r: "OUR OWN,BENCH,0,1"}
+      - {q: "MEAS:RES?", r: "+1.23400000E+03"}
+      - {q: "MEAS:RES? 2", r: "+3.10000000E-01"}
+      - {q: "MEAS:CONT?", r: "+9.90000000E+37"}
+      - {q: "MEAS:VOLT:DC?", r: "+9.91000000E+37"}
+      - {q: "FUNC?", r: '"FRES"'}
+      - {q: "READ?", r: "+5.00000000E+00"}
+      - {q: "SYST:REM"}
+      - {q: "SYST:LOC"}
+      - {q: "SYST:ERR?", r: '-113,"Undefined header"'}
+resources:
+  TCPIP0::bench::5025::SOCKET: {device: bench}
+  ASRL7::INSTR: {device: bench}
+  USB0::0x1111::0x2222::7::INSTR: {device: bench}
+"""
+
+ADDRESSES = ["visa:TCPIP0::bench::5025::SOCKET", "ASRL7::INSTR", "USB0::0x1111::0x2222::7::INSTR"]
+
+
+@pytest.fixture
+def scpi() -> MeterProfile:
+    return find_meter("scpi")
+
+
+@pytest.fixture
+def library(tmp_path) -> str:
+    (tmp_path / "bench.yaml").write_text(SIMULATED)
+    return f"{tmp_path / 'bench.yaml'}@sim"
+
+
+def decoded(profile: MeterProfile, sink) -> list[Reading]:
+    return [one for one in decoder(profile).feed(sink.data, 1.0) if isinstance(one, Reading)]
+
+
+@pytest.mark.parametrize(
+    ("address", "name"),
+    [
+        ("socket://meter.lan:5025", "TCPIP0::meter.lan::5025::SOCKET"),
+        ("socket://[::1]:5025/", "TCPIP0::::1::5025::SOCKET"),
+        ("visa:GPIB0::22::INSTR", "GPIB0::22::INSTR"),
+        ("TCPIP0::10.0.0.9::INSTR", "TCPIP0::10.0.0.9::INSTR"),
+        ("/dev/ttyUSB0", "ASRL/dev/ttyUSB0::INSTR"),
+    ],
+)
+def test_addresses_become_resource_names(address: str, name: str) -> None:
+    """A port, a socket and a resource name in any dress lead to the resource."""
+    assert resource_name(address) == name
+
+
+@pytest.mark.parametrize(
+    ("quantity", "range_si", "asked"),
+    [
+        (Quantity.RESISTANCE, None, ("MEAS:RES?", "MEAS:RES?")),
+        (Quantity.RESISTANCE, 2.0, ("MEAS:RES? 2", "MEAS:RES?")),
+        (Quantity.RESISTANCE, 1_200_000.0, ("MEAS:RES? 1.2E+06", "MEAS:RES?")),
+        (Quantity.CONTINUITY, 2.0, ("MEAS:CONT?", "MEAS:CONT?")),
+        (Quantity.VOLTAGE_AC, 30.0, ("MEAS:VOLT:AC? 30", "MEAS:VOLT:AC?")),
+        (Quantity.DUTY, None, None),
+    ],
+)
+def test_queries_come_from_the_profile(scpi, quantity, range_si, asked) -> None:
+    """A quantity's first query is asked, with the range where it takes one; the line is headed without it."""
+    assert query_for(scpi, quantity, range_si) == asked
+
+
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_over_every_interface(address, scpi, library, sink) -> None:
+    """LAN, serial and USB: identity first, then what is wanted, in its range, through the decoder unchanged."""
+    source = VisaSource(address, scpi, library)
+    assert source.identity == "OUR OWN,BENCH,0,1"
+    source.want(Quantity.RESISTANCE, 2.0)
+    source.start(sink, ScaledClock(speed=20.0))
+    sink.until(lambda s: s.data.count(b"\n") >= 3, "three answers")
+    source.stop()
+    assert sink.items[0][:3] == ("link", UP, "OUR OWN,BENCH,0,1")
+    assert set(sink.data.splitlines()) == {b"MEAS:RES? +3.10000000E-01"}
+    assert {(r.quantity, r.value, r.state) for r in decoded(scpi, sink)} == {(Quantity.RESISTANCE, 0.31, State.OK)}
+
+
+def test_what_is_wanted_changes_what_is_asked(scpi, library, sink) -> None:
+    """Each want is asked for from the next query on; over-range and not-a-number are states, never values."""
+    source = VisaSource(ADDRESSES[0], scpi, library)
+    source.start(sink, ScaledClock(speed=20.0))
+    sink.until(lambda s: s.data, "the panel's own function")
+    for quantity, head in (
+        (Quantity.RESISTANCE, b"MEAS:RES?"),
+        (Quantity.CONTINUITY, b"MEAS:CONT?"),
+        (Quantity.VOLTAGE_DC, b"MEAS:VOLT:DC?"),
+    ):
+        source.want(quantity, None)
+        sink.until(lambda s, head=head: head in s.data, head.decode())
+    source.stop()
+    seen = dict.fromkeys((r.quantity, r.value, r.state) for r in decoded(scpi, sink))
+    assert list(seen) == [
+        (Quantity.RESISTANCE, 5.0, State.OK),
+        (Quantity.RESISTANCE, 1234.0, State.OK),
+        (Quantity.CONTINUITY, None, State.OVER),
+        (Quantity.VOLTAGE_DC, None, State.BLANK),
+    ]
+    assert sink.data.startswith(b"MEAS:FRES? +5.00000000E+00\n")
+
+
+def test_a_quantity_without_a_query_is_said(scpi, library, sink, monkeypatch) -> None:
+    """What the profile cannot ask for makes the link silent with the reason; the next want goes on."""
+    monkeypatch.setattr(visa, "REFUSED_S", 0.01)
+    source = VisaSource(ADDRESSES[0], scpi, library)
+    source.want(Quantity.DUTY, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: SILENT in s.states, "silent")
+    assert "no query for duty" in sink.whys[-1]
+    source.want(Quantity.RESISTANCE, None)
+    sink.until(lambda s: s.data, "answer")
+    source.stop()
+
+
+class Bench:
+    """A bench meter on a loopback socket; `answers` may be changed while it runs. None: no answer at all."""
+
+    def __init__(self) -> None:
+        self.listener = socket.create_server(("127.0.0.1", 0))
+        self.address = f"socket://127.0.0.1:{self.listener.getsockname()[1]}"
+        self.answers: dict[bytes, bytes | None] = {
+            b"*IDN?": b"OUR OWN,LAN,0,1\r\n",
+            b"MEAS:RES?": b"+1.00000000E+01\r\n",
+            b"SYST:ERR?": b'+0,"No error"\n',
+        }
+        self.asked: list[bytes] = []
+        self.clients: list[socket.socket] = []
+        self.thread = threading.Thread(target=self._serve, daemon=True)
+        self.thread.start()
+
+    def _serve(self) -> None:
+        while True:
+            try:
+                client, _ = self.listener.accept()
+            except OSError:
+                return
+            self.clients.append(client)
+            threading.Thread(target=self._talk, args=(client,), daemon=True).start()
+
+    def _talk(self, client: socket.socket) -> None:
+        try:
+            with client, client.makefile("rb") as lines:
+                for line in lines:
+                    query = line.strip()
+                    self.asked.append(query)
+                    if (answer := self.answers.get(query)) is not None:
+                        client.sendall(answer)
+        except OSError:
+            pass
+
+    def hang_up(self) -> None:
+        for client in self.clients:
+            with_shutdown = client
+            with contextlib.suppress(OSError):
+                with_shutdown.shutdown(socket.SHUT_RDWR)
+        self.clients.clear()
+
+    def close(self) -> None:
+        self.listener.shutdown(socket.SHUT_RDWR)
+        self.listener.close()
+        self.hang_up()
+        self.thread.join(2.0)
+
+
+@pytest.fixture
+def bench(monkeypatch):
+    monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 0.3)
+    monkeypatch.setattr(visa, "REOPEN_S", 0.05)
+    monkeypatch.setattr(visa, "REFUSED_S", 0.05)
+    bench = Bench()
+    yield bench
+    bench.close()
+
+
+@pytest.fixture
+def quick(scpi) -> MeterProfile:
+    """A profile fast enough that a time-out is short."""
+    return scpi.at_rate(20.0)
+
+
+def test_a_loopback_socket(bench, quick, sink) -> None:
+    """socket://HOST:PORT with an scpi profile goes through VISA; CR LF is no part of the answer."""
+    source = open_link(bench.address, quick)
+    assert source.identity == "OUR OWN,LAN,0,1"
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock(speed=10.0))
+    sink.until(lambda s: s.data.count(b"\n") >= 5, "answers")
+    source.stop()
+    assert set(sink.data.splitlines()) == {b"MEAS:RES? +1.00000000E+01"}
+
+
+def test_is_asked_no_faster_than_the_profile_says(bench, quick, sink) -> None:
+    """With a poll rate of 20 a second, half a second holds about ten queries."""
+    source = VisaSource(bench.address, MeterProfile(**{**as_dict(quick), "poll": Poll(send="", per_s=20.0)}))
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    time.sleep(0.5)
+    source.stop()
+    assert 5 <= bench.asked.count(b"MEAS:RES?") <= 12
+
+
+def as_dict(profile: MeterProfile) -> dict:
+    return {name: getattr(profile, name) for name in profile.__struct_fields__}
+
+
+def test_a_refused_query_is_told_in_the_meters_words(bench, quick, sink) -> None:
+    """A query without answer and an entry in the error queue: silent, with that entry; then the next want goes on."""
+    bench.answers[b"SYST:ERR?"] = b'-113,"Undefined header"\n'
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.CAPACITANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: SILENT in s.states, "silent")
+    assert 'the meter refuses MEAS:CAP?: -113,"Undefined header"' in sink.whys
+    source.want(Quantity.RESISTANCE, None)
+    sink.until(lambda s: s.data, "answer")
+    source.stop()
+    assert LOST not in sink.states
+
+
+@pytest.mark.parametrize("error", [b'+0,"No error"\n', None, b"+1.00000000E+01\n", b"\n"])
+def test_a_time_out_without_a_reason_opens_a_new_connection(error, bench, quick, sink) -> None:
+    """No answer, and no error that explains it (or a late answer in its place): lost, opened anew, in step."""
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data, "answer")
+    bench.answers[b"MEAS:RES?"] = None
+    bench.answers[b"SYST:ERR?"] = error
+    sink.until(lambda s: s.states[:2] == [UP, LOST], "lost")
+    bench.answers[b"MEAS:RES?"] = b"+2.00000000E+01\n"
+    sink.until(lambda s: b"+2.0" in s.data, "new answer")
+    source.stop()
+    assert [item for item in sink.items if item[0] == "fault"] == []
+    assert set(sink.data.splitlines()) == {b"MEAS:RES? +1.00000000E+01", b"MEAS:RES? +2.00000000E+01"}
+
+
+def test_a_dropped_connection_is_lost_and_opened_again(bench, quick, sink) -> None:
+    """The meter is switched off and on: lost, then up, then answers."""
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data, "answer")
+    bench.hang_up()
+    sink.until(lambda s: s.states == [UP, LOST, UP], "lost and up")
+    have = len(sink.data)
+    sink.until(lambda s: len(s.data) > have, "more answers")
+    source.stop()
+
+
+def test_hostile_answers_stay_bounded(bench, quick, sink) -> None:
+    """An answer without an end is cut at its limit and makes garbage; bytes that are no text pass as they are."""
+    bench.answers[b"MEAS:RES?"] = b"\xff\x00\x1b[2J" * 2000 + b"\n"
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data, "answer")
+    source.stop()
+    assert len(sink.items[1][1]) <= visa.MOST_BYTES + 20
+    assert decoded(quick, sink) == []
+
+
+def test_a_serial_meter_on_a_pseudo_terminal(pty, quick, sink, monkeypatch) -> None:
+    """A port's name with an scpi profile is a serial SCPI meter: set remote, identified, asked, set local again."""
+    monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 0.5)
+    asked: list[bytes] = []
+
+    def meter() -> None:
+        answers = {b"*IDN?": b"OUR OWN,SERIAL,0,1\n", b"MEAS:RES?": b"-1.0E-03\n"}
+        rest = b""
+        try:
+            while True:
+                rest += os.read(pty.master, 1024)
+                *lines, rest = rest.split(b"\n")
+                for line in lines:
+                    asked.append(line)
+                    if line in answers:
+                        os.write(pty.master, answers[line])
+        except OSError:
+            pass
+
+    thread = threading.Thread(target=meter, daemon=True)
+    thread.start()
+    source = open_link(pty.path, quick)
+    assert source.identity == "OUR OWN,SERIAL,0,1"
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data.count(b"\n") >= 2, "answers")
+    source.stop()
+    time.sleep(0.05)
+    assert (asked[0], asked[1], asked[-1]) == (b"SYST:REM", b"*IDN?", b"SYST:LOC")
+    assert decoded(quick, sink)[0].value == -0.001
+    os.close(pty._slave)
+    pty._slave = -1
+    thread.join(2.0)
+
+
+def refused(address: str, profile: MeterProfile, library: str = "") -> LinkError:
+    with pytest.raises(LinkError) as caught:
+        VisaSource(address, profile, library)
+    assert caught.value.exit_status == 3
+    assert caught.value.where == address
+    assert caught.value.hint
+    return caught.value
+
+
+def test_what_cannot_be_opened_says_why(bench, quick, tmp_path) -> None:
+    """No such port, nothing there, a name that is none, a meter that is silent: each has its words."""
+    assert refused(str(tmp_path / "none"), quick).what == "there is no such port"
+    assert "name of a VISA resource" in refused("visa:what::ever", quick).what
+    bench.answers[b"*IDN?"] = None
+    assert refused(bench.address, quick).what == visa.NO_IDENTITY
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        address = f"socket://127.0.0.1:{listener.getsockname()[1]}"
+    assert "*IDN?" in refused(address, quick).what
+
+
+def test_a_missing_library_names_the_command(monkeypatch, quick) -> None:
+    """Without pyvisa, or without any VISA behind it, the command that installs them is named."""
+    with monkeypatch.context() as patch:
+        patch.setitem(sys.modules, "pyvisa", None)
+        assert refused("visa:x::INSTR", quick).hint == 'python -m pip install "metercap[scpi]"'
+    assert refused("visa:x::INSTR", quick, "@nothing").hint == 'python -m pip install "metercap[scpi]"'
+
+
+def every_error() -> list[Exception]:
+    """One of every error that pyvisa, the system and pyvisa-py's bare exceptions can raise."""
+    import termios
+
+    from pyvisa import errors
+
+    made = {
+        "VisaIOError": errors.VisaIOError(StatusCode.error_connection_lost),
+        "UnknownHandler": errors.UnknownHandler(1, 2, 3),
+        "OSNotSupported": errors.OSNotSupported("x"),
+        "VisaTypeError": errors.VisaTypeError("x"),
+        "InvalidBinaryFormat": errors.InvalidBinaryFormat("x"),
+        "LibraryError": errors.LibraryError("x"),
+    }
+    kinds = [errors.Error]
+    for kind in kinds:
+        kinds += [child for child in kind.__subclasses__() if child not in kinds]
+    all_ = [made.get(kind.__name__) or kind() for kind in kinds]
+    assert set(made) <= {type(error).__name__ for error in all_}
+    all_ += [OSError(5, "x"), OSError("x"), termios.error(5, "x"), ValueError("x"), Exception("could not connect: x")]
+    return all_
+
+
+class Meter:
+    """An open resource that answers twice, then fails."""
+
+    def __init__(self, error: Exception) -> None:
+        self.error, self.left = error, 2
+
+    def write(self, text: str) -> None:
+        self.left -= 1
+
+    def read_bytes(self, count: int, break_on_termchar: bool) -> bytes:
+        if self.left < 0:
+            raise self.error
+        return b"+1.0E+00"
+
+    def close(self) -> None:
+        raise self.error
+
+
+@pytest.mark.parametrize("error", every_error(), ids=lambda error: re.sub(r"\W+", " ", repr(error))[:60])
+def test_every_error_is_mapped(error, monkeypatch, scpi, sink, clock) -> None:
+    """Whatever the libraries raise is a LinkError on opening and a lost link later; stopping does not mind."""
+    monkeypatch.setattr(visa, "REOPEN_S", 0.001)
+
+    class Manager:
+        def open_resource(self, name: str, open_timeout: int):
+            if refusing:
+                raise error
+            return Meter(error)
+
+    refusing = True
+    monkeypatch.setattr(pyvisa, "ResourceManager", lambda library: Manager())
+    refused("visa:USB0::1::2::3::INSTR", scpi)
+    refusing = False
+    source = VisaSource("visa:USB0::1::2::3::INSTR", scpi)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock(speed=100.0))
+    sink.until(lambda s: s.states[:3] == [UP, LOST, UP], "lost and up")
+    source.stop()
+    assert "fault" not in {item[0] for item in sink.items}
+
+
+def test_every_status_has_words(scpi, monkeypatch) -> None:
+    """Each of the VISA library's error codes is a LinkError on opening, and words for a person later."""
+    for code in StatusCode:
+        if code.value >= 0:
+            continue
+        error = pyvisa.errors.VisaIOError(code)
+
+        class Manager:
+            def open_resource(self, name: str, open_timeout: int, error=error):
+                raise error
+
+        monkeypatch.setattr(pyvisa, "ResourceManager", lambda library, manager=Manager: manager())
+        assert refused("visa:USB0::1::2::3::INSTR", scpi).what
+        assert visa._no_answer("READ?", error).why.startswith(("no answer to READ?", "READ? failed: "))
+
+
+@pytest.mark.parametrize("error", every_error()[:6], ids=lambda error: type(error).__name__)
+def test_no_library_works(error, monkeypatch, scpi) -> None:
+    """Whatever loading a VISA library raises names the command that installs one."""
+
+    def fail(library: str):
+        raise error
+
+    monkeypatch.setattr(pyvisa, "ResourceManager", fail)
+    refused("visa:USB0::1::2::3::INSTR", scpi)
+
+
+def test_stop_never_hangs(bench, quick, sink, monkeypatch) -> None:
+    """Stopping returns within two seconds although an answer is awaited for longer; the thread ends by itself."""
+    monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 1.2)
+    monkeypatch.setattr(visa, "STOP_S", 0.2)
+    bench.answers[b"MEAS:RES?"] = None
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    while b"MEAS:RES?" not in bench.asked:
+        time.sleep(0.01)
+    start = time.monotonic()
+    source.stop()
+    assert time.monotonic() - start < 0.5
+
+
+def test_the_serial_link_does_not_load_visa() -> None:
+    """Opening a port for a handheld meter costs no VISA."""
+    import subprocess
+
+    code = (
+        "import sys, metercap.link.address as a\nfrom metercap.meter import MeterProfile\n"
+        "try: a.open_link('/dev/none', MeterProfile(name='x', family='lcd14'))\nexcept Exception: pass\n"
+        "assert 'serial' in sys.modules and 'pyvisa' not in sys.modules"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, cwd=Path(__file__).parents[2])
