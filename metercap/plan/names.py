@@ -28,7 +28,7 @@ def _follows(before: str, name: str) -> bool:
     one, other = _NUMBERED.fullmatch(before), _NUMBERED.fullmatch(name)
     if one is None or other is None or one[1] != other[1] or ".." in one[1] or "…" in one[1]:
         return False
-    return other[2] == str(int(one[2]) + 1).zfill(len(one[2])) and one[1] == one[1].strip()
+    return other[2] == str(int(one[2]) + 1).zfill(len(one[2])) and one[1] == one[1].lstrip()
 
 
 def _written(run: list[str]) -> list[str]:

@@ -166,9 +166,9 @@ def _fuses(wanted: Wanted) -> list[str]:
 
 def _switches(wanted: Wanted) -> list[str]:
     lines = []
-    for switch in wanted.switches:
+    for n, switch in enumerate(wanted.switches, 1):
         lines += _step(
-            f"switch-{_id(switch.name)}" if len(wanted.switches) > 1 else "switch",
+            f"switch-{n}",
             "exercise",
             "",
             f"items = {_list([switch.name])}",
@@ -182,9 +182,9 @@ def _switches(wanted: Wanted) -> list[str]:
 
 def _trimmers(wanted: Wanted) -> list[str]:
     lines = []
-    for trimmer in wanted.trimmers:
+    for n, trimmer in enumerate(wanted.trimmers, 1):
         lines += _step(
-            f"trimmer-{_id(trimmer.name)}" if len(wanted.trimmers) > 1 else "trimmer",
+            f"trimmer-{n}",
             "tune",
             "A trimmer that sets a lamp, laser or heater current has a hazardous side: name it.",
             f"items = {_list([trimmer.name])}",
@@ -223,7 +223,7 @@ def _probed(wanted: Wanted, quantities: Sequence[Quantity]) -> list[str]:
         lines += _step(
             quantity.value.replace("_", "-"),
             "check",
-            "Without limits values are recorded. To judge an item, give it min and max, or a reference to compare with.",
+            "Without limits values are recorded. To judge an item, give it min and max, or compare with a good unit.",
             *power,
             f'quantity = "{quantity.value}"',
             *["items = [", *rows, "]"],
@@ -249,8 +249,3 @@ def _powered(wanted: Wanted) -> list[str]:
 
 def _list(names: Sequence[str]) -> str:
     return "[" + ", ".join(quoted(name) for name in names) + "]"
-
-
-def _id(name: str) -> str:
-    """Return a name as part of an id."""
-    return "".join(c if c.isalnum() or c in "-_." else "-" for c in name)[:40]

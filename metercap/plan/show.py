@@ -43,7 +43,7 @@ def _step(n: int, step: Step) -> Iterator[str]:
         yield escaped(f"     ! {caution}")
     unit = getattr(step, UNIT, "") or (step.wanted[0].unit if step.wanted else "")
     usual = []
-    for key in keys_of(type(step)).values():
+    for key in sorted(keys_of(type(step)).values(), key=lambda key: key.name == "rule"):
         if key.name in APART:
             continue
         if holds_items(key):

@@ -1,0 +1,180 @@
+"""`metercap plan`: make, check and show plans."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+import msgspec
+
+if TYPE_CHECKING:
+    from metercap.plan.new import Wanted
+    from metercap.plan.problems import Problem
+
+EPILOG = """\b
+Examples:
+  metercap plan show greenhouse-controller
+  metercap plan check my-plan.toml --meter lcd14
+  metercap plan new --title "Pump driver" --fuses F1..F6 --cell BT1 --out pump.toml"""
+
+
+@click.group(epilog=EPILOG)
+def command() -> None:
+    """Make, check and show plans: ordered steps for one model of unit."""
+
+
+# --- check
+
+CHECK_EPILOG = """\b
+Examples:
+  metercap plan check greenhouse-controller
+  metercap plan check my-plan.toml --meter lcd14 --json
+
+Exit status: 0 the plan can be run (warnings are said); 2 it cannot."""
+
+
+@command.command(epilog=CHECK_EPILOG, short_help="Name every mistake of a plan.")
+@click.argument("plan", metavar="PLAN")
+@click.option("--meter", help="Meter profile: say also what this meter cannot decide.")
+@click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead, as run --no-safe does.")
+@click.option("--json", "as_json", is_flag=True, help="Print the problems as JSON.")
+def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
+    """Name every mistake of PLAN, a plan's name or a TOML file, with file, line and key."""
+    from metercap.plan.load import examine
+    from metercap.plan.problems import escaped, plan_error
+    from metercap.plan.rules import check_plan
+    from metercap.planfile import read_text
+    from metercap.profiles import find_meter, find_plan
+
+    path = find_plan(plan)
+    where = escaped(str(path))
+    found = examine(read_text(path))
+    problems = sorted(found.problems, key=lambda problem: (found.places.line(problem.path), str(problem)))
+    if found.plan is not None:
+        profile = None if meter is None else find_meter(meter)
+        problems = check_plan(found.plan, profile, no_safe=no_safe)
+    errors = [problem for problem in problems if problem.severity == "error"]
+    if as_json:
+        rows = [_row(problem, found.places.line(problem.path)) for problem in problems]
+        _print_json({"file": str(path), "ok": not errors, "problems": rows})
+        return 2 if errors else 0
+    for problem in problems:
+        if problem.severity == "warning":
+            click.echo(f"{where}:{found.places.line(problem.path)}: warning: {problem}", err=True)
+    if errors or found.plan is None:
+        raise plan_error(where, errors, found.places)
+    items = sum(len(step.item_names) for step in found.plan.steps)
+    warned = f", {len(problems)} warning{'s' if len(problems) > 1 else ''}" if problems else ""
+    click.echo(f"{where}: {len(found.plan.steps)} steps, {items} verdicts to come{warned}; it can be run")
+    return 0
+
+
+def _row(problem: Problem, line: int) -> dict[str, Any]:
+    return {
+        "severity": problem.severity,
+        "line": line,
+        "path": list(problem.path),
+        "where": problem.where,
+        "what": problem.what,
+        "hint": problem.hint,
+    }
+
+
+def _print_json(data: Any) -> None:
+    click.echo(msgspec.json.format(msgspec.json.encode(data), indent=2).decode())
+
+
+# --- show
+
+
+@command.command(short_help="Say a plan step by step in plain words.")
+@click.argument("plan", metavar="PLAN")
+@click.option("--json", "as_json", is_flag=True, help="Print the plan as a journal carries it: values in SI.")
+def show(plan: str, as_json: bool) -> None:
+    """Say PLAN, a plan's name or a TOML file, step by step in plain words."""
+    from metercap.plan import to_builtins
+    from metercap.plan.show import plan_lines
+    from metercap.planfile import read_plan
+    from metercap.profiles import find_plan
+
+    loaded = read_plan(find_plan(plan))
+    if as_json:
+        _print_json(to_builtins(loaded))
+        return
+    for line in plan_lines(loaded):
+        click.echo(line)
+
+
+# --- schema
+
+SCHEMA_EPILOG = """\b
+Example:
+  metercap plan schema > plan.schema.json
+
+Many editors check TOML against a JSON Schema named in its first line:
+  #:schema ./plan.schema.json"""
+
+
+@command.command(epilog=SCHEMA_EPILOG, short_help="Print the JSON Schema of plan files, for editors.")
+def schema() -> None:
+    """Print the JSON Schema of plan files, for editors that check while one types."""
+    from metercap.plan.schema import plan_schema
+
+    _print_json(plan_schema())
+
+
+# --- new
+
+NEW_EPILOG = """\b
+Examples:
+  metercap plan new                      (asks, one question after the other)
+  metercap plan new --title "Pump driver" --model PD-2 --fuses F1..F6 --switch S1 --trimmer RV1=2.2kohm
+  metercap plan new --title "GC-8" --from first-look.jsonl --out gc8.toml
+
+Without --out the plan goes to stdout. It is a beginning: read it, and put in limits, places and cautions."""
+
+
+@command.command(epilog=NEW_EPILOG, short_help="Write a new plan, commented.")
+@click.option("--title", help="What the plan is for.")
+@click.option("--model", default="", help="Model of the units.")
+@click.option("--point", "points", multiple=True, help="A point to prove dead; may be repeated. Default: supply input.")
+@click.option("--fuses", default="", help='Fuses, such as "F1..F12" or "F1, F2, F7".')
+@click.option("--fuse-max", default="2 ohm", show_default=True, help="Highest value of a good fuse.")
+@click.option("--fuse-rating", default="", help='Rating of the fuses, such as "315 mA", instead of --fuse-max.')
+@click.option("--fuse-type", type=click.Choice(["glass 5x20", "chip", "resettable", "unknown"]), default="unknown")
+@click.option("--switch", "switches", multiple=True, help='A switch, "S1" or "S1:nc"; may be repeated.')
+@click.option("--cell", "cells", multiple=True, help="A backup cell; may be repeated.")
+@click.option("--trimmer", "trimmers", multiple=True, help='A trimmer, "RV1" or "RV1=2.2kohm"; may be repeated.')
+@click.option("--loose", is_flag=True, help="Loose parts on the mat: no supply, no proof.")
+@click.option("--from", "journal", type=click.Path(path_type=Path), help="Session whose unplanned items to take up.")
+@click.option("--out", type=click.Path(path_type=Path), help="New file to write; default: stdout.")
+def new(journal: Path | None, out: Path | None, **given: Any) -> None:
+    """Write a new plan, commented, from options, from questions, or from a session's unplanned items."""
+    from metercap.commands._newplan import asked, from_journal, from_options, refuse_existing
+    from metercap.plan.load import load_plan
+    from metercap.plan.new import plan_text
+
+    if out is not None:
+        refuse_existing(out)
+    wanted: Wanted
+    if journal is not None:
+        wanted = from_journal(journal, given)
+    elif any(_was_given(name) for name in given):
+        wanted = from_options(given)
+    else:
+        wanted = asked()
+    text = plan_text(wanted)
+    load_plan(text, "the new plan")
+    if out is None:
+        click.echo(text, nl=False)
+        return
+    with out.open("x", encoding="utf-8", newline="\n") as file:
+        file.write(text)
+    click.echo(f"{out}: written; read it, then metercap plan check {out}", file=sys.stderr)
+
+
+def _was_given(name: str) -> bool:
+    source = click.get_current_context().get_parameter_source(name)
+    return source is not click.core.ParameterSource.DEFAULT
