@@ -41,6 +41,7 @@ class Bench:
         self.tokens = Tokens()
         self.judge = Judge(profile)
         self.ticked: tuple[str, str] | None = None
+        self._on: tuple[str, str] | None = None
         self.verdicts: dict[tuple[str, str], Verdict] = {}
         self.last: Reading | None = None
         self.block: Block | None = None
@@ -114,12 +115,12 @@ class Bench:
 
     def contact(self, item: str, *, same: bool) -> None:
         """Record that the tips made contact; a slip (`same`) still belongs to what was ticked last."""
-        step, item = self.ticked if same and self.ticked else (self.step, item)
+        self._on = step, item = self.ticked if same and self.ticked else (self.step, item)
         self._out.append(Contact(self.t_s, step, item, same))
 
     def lift(self, item: str, *, same: bool) -> None:
-        """Record that the tips broke contact."""
-        step, item = self.ticked if same and self.ticked else (self.step, item)
+        """Record that the tips broke contact, of the item that the contact was on."""
+        (step, item), self._on = self._on or (self.step, item), None
         self._out.append(Lift(self.t_s, step, item, same))
 
     def excursion(self, record: Excursion) -> None:

@@ -103,6 +103,14 @@ def test_longer_recontact_of_the_plan() -> None:
     assert play("OL*6 9 0.2*2").ticks == ["F1 pass", "F2 pass"]
 
 
+@pytest.mark.parametrize("between", [":skip", "0.3!hold*3 0.3", "^lost 0.3"])
+def test_lift_names_the_item_that_its_contact_was_on(between: str) -> None:
+    """A contact on F2 that a word or a block took the credit from is lifted off F2."""
+    play = Play(fuses(3))("OL*3 " + GOOD + f"9 0.3 {between} OL")
+    touches = [outcome for outcome in play.out if isinstance(outcome, Contact | Lift)]
+    assert [touch.item for touch in touches] == ["F1", "F1", "F2", "F2"]
+
+
 # --- patience (rule 5)
 
 
