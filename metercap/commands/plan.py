@@ -43,7 +43,7 @@ Exit status: 0 the plan can be run (warnings are said); 2 it cannot."""
 def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
     """Name every mistake of PLAN, a plan's name or a TOML file, with file, line and key."""
     from metercap.plan.load import examine
-    from metercap.plan.problems import escaped, plan_error
+    from metercap.plan.problems import escaped, in_file_order, plan_error
     from metercap.plan.rules import check_plan
     from metercap.planfile import read_text
     from metercap.profiles import find_meter, find_plan
@@ -51,7 +51,7 @@ def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
     path = find_plan(plan)
     where = escaped(str(path))
     found = examine(read_text(path))
-    problems = sorted(found.problems, key=lambda problem: (found.places.line(problem.path), str(problem)))
+    problems = in_file_order(found.problems, found.places)
     if found.plan is not None:
         profile = None if meter is None else find_meter(meter)
         problems = check_plan(found.plan, profile, no_safe=no_safe)
@@ -64,7 +64,7 @@ def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
         if problem.severity == "warning":
             click.echo(f"{where}:{found.places.line(problem.path)}: warning: {problem}", err=True)
     if errors or found.plan is None:
-        raise plan_error(where, errors, found.places)
+        raise plan_error(where, errors, found.places, found.count)
     items = sum(len(step.item_names) for step in found.plan.steps)
     warned = f", {len(problems)} warning{'s' if len(problems) > 1 else ''}" if problems else ""
     click.echo(f"{where}: {len(found.plan.steps)} steps, {items} verdicts to come{warned}; it can be run")

@@ -27,6 +27,10 @@ from metercap.steps.keys import Item, StepBase
 
 LARGEST = 2**20
 """Most characters of a plan file."""
+MOST_STORED = 2**19
+"""Most bytes of a plan as JSON: a journal's first record holds it whole, in one line of at most a mebibyte."""
+MOST_KEPT = 1000
+"""Problems that are kept; beyond, a hostile file would only fill the memory."""
 TABLES = ("plan", "step")
 MOST_STEPS = 1000
 MOST_ITEMS = 20_000
@@ -47,11 +51,12 @@ ORDERED = (
 
 
 class Examined(msgspec.Struct, frozen=True):
-    """What a text holds: the plan, or None and every problem; and where its keys stand."""
+    """What a text holds: the plan, or None and its problems (the first thousand of `count`); where its keys stand."""
 
     plan: Plan | None
     problems: tuple[Problem, ...]
     places: Places
+    count: int
 
 
 def load_plan(text: str, where: str) -> Plan:
@@ -62,7 +67,7 @@ def load_plan(text: str, where: str) -> Plan:
     """
     found = examine(text)
     if found.plan is None:
-        raise plan_error(where, found.problems, found.places)
+        raise plan_error(where, found.problems, found.places, found.count)
     return found.plan
 
 
@@ -82,11 +87,11 @@ def examine(text: str) -> Examined:
         return _unread(*_toml_error(str(error), text), "mend the TOML there")
     reader = _Reader()
     plan = reader.plan(data)
-    return Examined(plan, tuple(reader.problems), places)
+    return Examined(plan, tuple(reader.problems), places, reader.count)
 
 
 def _unread(line: int, what: str, hint: str) -> Examined:
-    return Examined(None, (Problem("error", ("",), "", what, hint),), Places({("",): line}))
+    return Examined(None, (Problem("error", ("",), "", what, hint),), Places({("",): line}), 1)
 
 
 def _toml_error(message: str, text: str) -> tuple[int, str]:
@@ -104,6 +109,8 @@ class _Reader:
 
     def __init__(self) -> None:
         self.problems: list[Problem] = []
+        self.count = 0
+        """How many problems there are, those not kept included."""
         self._ids: dict[int, str] = {}
         self._units: list[tuple[Path, str]] = []
         """Units written in the step being read, with their places."""
@@ -114,7 +121,9 @@ class _Reader:
 
     def error(self, path: Path, what: str, hint: str = "") -> None:
         """Remember a problem."""
-        self.problems.append(Problem("error", path, spelled(path, self._ids), what, hint))
+        self.count += 1
+        if self.count <= MOST_KEPT:
+            self.problems.append(Problem("error", path, spelled(path, self._ids), what, hint))
 
     def refused(self, path: Path, error: ValueText) -> None:
         """Remember what a reader of values refused."""
@@ -149,7 +158,13 @@ class _Reader:
         self._unique_ids(raw)
         if self.problems:
             return None
-        return Plan(steps=tuple(step for step in steps if step is not None), **values)
+        plan = Plan(steps=tuple(step for step in steps if step is not None), **values)
+        size = len(msgspec.json.encode(plan))
+        if size > MOST_STORED:
+            what = f"{size} bytes as a journal stores it, and at most {MOST_STORED} fit its first record"
+            self.error(("plan",), what, "make several plans")
+            return None
+        return plan
 
     def _unique_ids(self, raw: list[Any]) -> None:
         seen: dict[str, int] = {}
@@ -180,7 +195,7 @@ class _Reader:
         if not isinstance(raw, dict):
             self.error(path, "a table is wanted", "write [[step]] and its keys under it")
             return None
-        before = len(self.problems)
+        before = self.count
         kind, struct = self._kind(raw, path)
         if struct is None:
             return None
@@ -191,7 +206,7 @@ class _Reader:
         self._settle_unit(struct, values, path)
         self._in_order(struct, values, path)
         self._nulled = self._nulled or kind == "zero"
-        if len(self.problems) > before:
+        if self.count > before:
             return None
         step: Step = struct(**values)  # type: ignore[assignment]
         self._unique_names(step, path)
@@ -298,14 +313,14 @@ class _Reader:
 
     def _item(self, raw: dict[str, Any], path: Path) -> dict[str, Any]:
         """Return the stored values of one item's table, the limit of a fuse filled in."""
-        before = len(self.problems)
+        before = self.count
         if not self._judges_items:
             for name in ITEM_LIMITS:
                 if name in raw:
                     self.error((*path, name), "no item of this kind of step has it", "it belongs to sweep and check")
         values = self._table(Item, raw, path)
         self._in_order(Item, values, path)
-        if len(self.problems) > before:
+        if self.count > before:
             return values
         limit = fuse_limit(values, nulled=self._nulled)
         if limit is not None:

@@ -79,11 +79,19 @@ def listed(names: Iterable[str]) -> str:
     return ", ".join(f'"{name}"' for name in names)
 
 
-def plan_error(where: str, problems: Sequence[Problem], places: Places) -> PlanError:
-    """Return the error that names every one of `problems` with file, line and path, in the order of the file."""
-    lines = sorted((places.line(problem.path), str(problem)) for problem in problems)
-    said = [f"{where}:{line}: {text}" for line, text in lines[:MOST_SHOWN]]
-    if len(lines) > MOST_SHOWN:
-        said.append(f"and {len(lines) - MOST_SHOWN} more")
-    count = "1 problem" if len(lines) == 1 else f"{len(lines)} problems"
-    return PlanError(f"{count} in this plan", where=where, problems=said)
+def plan_error(where: str, problems: Sequence[Problem], places: Places, count: int = 0) -> PlanError:
+    """Return the error that names every one of `problems` with file, line and path, in the order of the file.
+
+    `count`: how many there are in all, where not all were kept.
+    """
+    ordered = in_file_order(problems, places)
+    said = [f"{where}:{places.line(problem.path)}: {problem}" for problem in ordered[:MOST_SHOWN]]
+    total = max(count, len(ordered))
+    if total > MOST_SHOWN:
+        said.append(f"and {total - MOST_SHOWN} more")
+    return PlanError(f"{total} problem{'' if total == 1 else 's'} in this plan", where=where, problems=said)
+
+
+def in_file_order(problems: Iterable[Problem], places: Places) -> list[Problem]:
+    """Return problems by line; those of one line stay in their order."""
+    return sorted(problems, key=lambda problem: places.line(problem.path))

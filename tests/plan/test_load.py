@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from metercap.errors import PlanError
 from metercap.plan import Plan, from_builtins, to_builtins
 from metercap.plan.fields import hidden_keys, keys_of, step_kinds
-from metercap.plan.load import LARGEST, MOST_ITEMS, load_plan
+from metercap.plan.load import LARGEST, MOST_ITEMS, examine, load_plan
 from metercap.plan.values import READERS
 from metercap.quantity import Quantity
 from metercap.steps import CheckStep, ConfirmStep, Item, SafeStep, SweepStep, ZeroStep
@@ -312,6 +312,33 @@ def test_many_problems_are_counted():
     assert problems[-1] == "and 250 more"
 
 
+@pytest.mark.parametrize("key", ['max = "1 ohm"', 'rating = "1 A"', 'type = "unknown"', "both_ways = true"])
+@pytest.mark.parametrize("kind", ["tune", "exercise", "wiggle", "cell"])
+def test_items_that_nobody_would_judge(kind, key):
+    """An item's own limits in a kind of step that heeds none are an error, not silently dropped."""
+    more = 'target = "reference"\ntolerance = "1 %"\n' if kind == "tune" else ""
+    text = HEAD + f'[[step]]\nid = "x"\nkind = "{kind}"\nitems = [{{ name = "F1", {key} }}]\n{more}'
+    assert f"items[1].{key.split()[0]}: no item of this kind of step has it" in only_problem(text)
+
+
+@pytest.mark.parametrize(
+    ("kind", "lines", "says"),
+    [
+        ("cell", 'chemistry = "lithium 3V"', 'did you mean "lithium 3 V"?'),
+        ("cell", 'load = "470"', "'470' has no unit"),
+        ("exercise", 'form = "open"', '\'open\' is none of "nc", "no"'),
+        ("exercise", "confidence = 95", "'95' is not between 0 and 1"),
+        ("exercise", 'open_above = "1 ohm"', "open_above: below max, which is 2"),
+        ("exercise", 'presses = "20"', "a whole number is wanted"),
+        ("wiggle", 'watch_s = "15 ohm"', "is in ohm, but s is expected"),
+    ],
+)
+def test_mistakes_of_other_kinds(kind, lines, says):
+    """Keys of the other kinds are checked by their marks and types alike."""
+    text = HEAD + f'[[step]]\nid = "x"\nkind = "{kind}"\nitems = "S1"\n{lines}\n'
+    assert says in only_problem(text)
+
+
 # --- fuses
 
 
@@ -450,6 +477,21 @@ def test_items_of_all_steps_are_bounded():
     steps = "".join(f'[[step]]\nid = "s{n}"\nkind = "sweep"\nitems = "F1..F9999"\n' for n in range(30))
     problems = problems_of(HEAD + steps)
     assert f"more than {MOST_ITEMS} items in the plan" in problems[0]
+
+
+def test_a_plan_fits_a_journal():
+    """A plan that the first record of a journal could not hold (half a mebibyte as JSON) is refused in time."""
+    steps = 'id = "s"\nkind = "sweep"\nmax = "2 ohm"\nitems = "F1..F{count}"\n'
+    load_plan(HEAD + "[[step]]\n" + steps.format(count=3000), "x")
+    assert "at most 524288 fit its first record" in only_problem(HEAD + "[[step]]\n" + steps.format(count=5000))
+
+
+def test_problems_are_bounded():
+    """Of a hostile file's hundred thousand mistakes a thousand are kept, and all are counted."""
+    text = SWEEP + 'items = "F1"\n' + "".join(f"x{n} = 1\n" for n in range(30_000))
+    found = examine(text)
+    assert (found.plan, found.count, len(found.problems)) == (None, 30_000, 1000)
+    assert problems_of(text)[-1] == "and 29950 more"
 
 
 def test_steps_are_bounded():
