@@ -133,6 +133,7 @@ class Wiggle(Machine):
             self._burst = Burst(self.bench.t_s)
             return S.OPEN
         if self.state is S.OPEN:
+            self.deadline_s = None  # the reminder of a path that stays silent
             self.bench.cue(CueKind.CONTACT, self.item)
             self._burst = Burst(self.bench.t_s)
         self._burst.feed(reading)
