@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import msgspec
 
 from metercap.meter import MeterProfile
-from metercap.metrology.budget import LeadNull, reading_budget
+from metercap.metrology.budget import Budget, LeadNull, reading_budget
 from metercap.metrology.decide import Rule, decide
 from metercap.metrology.domain import round6
 from metercap.quantity import Quantity
@@ -64,25 +64,35 @@ class Judge:
         lead = self.leads.get((reading.quantity, reading.resolution))
         return value if lead is None else round6(value - lead.value)
 
-    def expanded(
+    def budget(
         self,
         reading: Reading,
         *,
         value: float | None = None,
         conversions: Sequence[float] = (),
         contacts: Sequence[float] = (),
-    ) -> tuple[float, str]:
-        """Return U of `value` (default: the reading's own) in the reading's range, and the budget's reason."""
-        shown = value if value is not None else reading.value if reading.value is not None else 0.0
-        budget = reading_budget(
-            shown,
+    ) -> Budget:
+        """Return the budget of `value` (already corrected; default: the reading's own) in the reading's range.
+
+        The meter's accuracy holds for what it displayed, so the leads are put back on a corrected value.
+        """
+        lead = self.leads.get((reading.quantity, reading.resolution))
+        displayed = reading.value if reading.value is not None else 0.0
+        if value is not None:
+            displayed = value if lead is None else round6(value + lead.value)
+        return reading_budget(
+            displayed,
             reading.resolution,
             reading.quantity,
             self.profile,
             conversions=conversions,
             contacts=contacts,
-            lead=self.leads.get((reading.quantity, reading.resolution)),
+            lead=lead,
         )
+
+    def expanded(self, reading: Reading, *, value: float | None = None) -> tuple[float, str]:
+        """Return U of `value` (already corrected; default: the reading's own), and the budget's reason."""
+        budget = self.budget(reading, value=value)
         return budget.expanded, budget.reason
 
     def judge(
@@ -99,9 +109,9 @@ class Judge:
         `conversions` are the values it rests on, `contacts` one value for each separate contact, in SI. Without limits
         the verdict is a pass that only records.
         """
-        shown = self.corrected(reading) if value is None else value
-        expanded, reason = self.expanded(reading, value=shown, conversions=conversions, contacts=contacts)
-        return judged(shown, expanded, reading.resolution, limits, reason)
+        budget = self.budget(reading, value=value, conversions=conversions, contacts=contacts)
+        corrected = self.corrected(reading) if value is None else value
+        return judged(corrected, budget.expanded, reading.resolution, limits, budget.reason)
 
 
 def judged(value: float, expanded: float, resolution: float, limits: Limits, reason: str = "") -> Judgement:
