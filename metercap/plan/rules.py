@@ -11,8 +11,9 @@ from typing import Any, Literal
 import msgspec
 
 from metercap.meter import MeterProfile
+from metercap.metrology.domain import round6
 from metercap.plan import decidable, tokens
-from metercap.plan.expected import items_of, limits_of
+from metercap.plan.expected import band_of, hazards_of, items_of, limits_of
 from metercap.plan.fields import kind_of
 from metercap.plan.model import Plan, Step
 from metercap.plan.problems import Problem, spelled
@@ -27,6 +28,8 @@ TOUCHES_NOTHING = ("zero",)
 """Kinds that measure resistance without touching the unit."""
 POWERS_UP = ("trials",)
 """Kinds that switch the unit on whatever their `power` says."""
+SLIP_S = 0.6
+"""Hands slip for up to this long on one item (common practice, no source)."""
 LEADS_SHARE = 0.1
 """Leads that are more than this share of a limit are worth a `zero` step."""
 
@@ -107,6 +110,41 @@ def questions(checked: Checked) -> Iterator[Problem]:
                 yield checked.problem(
                     "warning", n, "items", f"no limit for {some}: values are recorded, nothing is judged"
                 )
+
+
+def slips(checked: Checked) -> Iterator[Problem]:
+    """Times and directions with which a hand cannot be told from a slip, or one polarity from the other."""
+    for n, step in checked.steps():
+        recontact_s = getattr(step, "recontact_s", None)
+        if isinstance(recontact_s, float) and recontact_s < SLIP_S:
+            what = f"a slip of up to {format_value(SLIP_S, 's')} could tick the next item"
+            yield checked.problem("warning", n, "recontact_s", what, f"leave it at {format_value(SLIP_S, 's')} or more")
+        lost = [item.name for item in items_of(step) if item.both_ways and not (item.red or item.black)]
+        if lost:
+            what = f"{lost[0]} is probed both ways, and nothing says which end is which"
+            yield checked.problem("warning", n, "items", what, "give it red and black")
+
+
+def hazards(checked: Checked) -> Iterator[Problem]:
+    """A band must not reach past a hazardous side."""
+    for n, step in checked.steps():
+        below, above = hazards_of(step)
+        for item in items_of(step):
+            band = band_of(step, item, checked.reference)
+            if band is None:
+                continue
+            unit = step.wanted[0].unit
+            low, high = round6(band[0] - band[1]), round6(band[0] + band[1])
+            for past, key, limit, edge in (
+                (below is not None and low < below, "never_below", below, low),
+                (above is not None and high > above, "never_above", above, high),
+            ):
+                if past and limit is not None:
+                    what = (
+                        f"the band of {item.name} reaches {format_value(edge, unit)}, past {format_value(limit, unit)}"
+                    )
+                    hint = "a trimmer is never left past its hazardous side: narrow the tolerance"
+                    yield checked.problem("error", n, key, what, hint)
 
 
 def leads(checked: Checked) -> Iterator[Problem]:
@@ -193,6 +231,8 @@ RULES: tuple[Callable[[Checked], Iterator[Problem]], ...] = (
     token_values,
     proof,
     questions,
+    slips,
+    hazards,
     leads,
     fuses,
     references,

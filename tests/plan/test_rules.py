@@ -151,6 +151,57 @@ def test_small_limits_want_the_leads_nulled():
     assert warnings(SAFE + SWEEP) == []
 
 
+# --- slips, polarity, hazards
+
+
+def test_a_slip_that_could_tick():
+    """A recontact time below the 0.6 s that hands slip for is pointed at."""
+    steps = SAFE + ZERO + SWEEP
+    assert warnings(steps + 'recontact_s = "600 ms"\n') == []
+    (problem,) = warnings(steps + "recontact_s = 0.5\n")
+    assert problem.startswith('step 3 "fuses" recontact_s: a slip of up to 600 ms could tick the next item')
+
+
+def test_both_ways_without_ends():
+    """An item probed both ways needs to say which end is which."""
+    lines = 'items = [{ name = "D1", both_ways = true }]\nmin = "1 ohm"'
+    (problem,) = warnings(SAFE + ZERO + step("check", lines))
+    assert "D1 is probed both ways, and nothing says which end is which" in problem
+    assert warnings(SAFE + ZERO + step("check", lines.replace("true", 'true, red = "ring"'))) == []
+
+
+@pytest.mark.parametrize(
+    ("lines", "says"),
+    [
+        ('tolerance = "10 %"\nnever_below = "1.98 kohm"', None),
+        (
+            'tolerance = "10 %"\nnever_below = "1.981 kohm"',
+            "never_below: the band of RV1 reaches 1.98 kΩ, past 1.981 kΩ",
+        ),
+        ('tolerance = "100 ohm"\nnever_above = "2.3 kohm"', None),
+        (
+            'tolerance = "100 ohm"\nnever_above = "2.25 kohm"',
+            "never_above: the band of RV1 reaches 2.3 kΩ, past 2.25 kΩ",
+        ),
+    ],
+)
+def test_a_band_past_a_hazardous_side(lines, says):
+    """A band that reaches past never_below or never_above is an error: a trimmer is never left there."""
+    found = errors(SAFE + ZERO + step("tune", f'items = ["RV1"]\ntarget = "2.2 kohm"\n{lines}'))
+    assert found == [] if says is None else says in found[0]
+
+
+def test_a_references_band_past_a_hazardous_side():
+    """The same with a target that comes from the reference."""
+    steps = (
+        SAFE + ZERO + step("tune", 'items = ["RV1"]\ntarget = "reference"\ntolerance = "1 %"\nnever_below = "1 kohm"')
+    )
+    assert errors(steps, reference={"x/RV1": {"value": 1005.0}})[0].startswith(
+        'step 3 "x" never_below: the band of RV1'
+    )
+    assert errors(steps, reference={"x/RV1": {"value": 1100.0}}) == []
+
+
 # --- fuses
 
 
