@@ -184,7 +184,7 @@ class Play:
         assert all(outcome.t_s == now for outcome in outcomes), (event, outcomes)
         prompted = True
         for place, outcome in enumerate(outcomes):
-            if isinstance(outcome, Verdict):
+            if isinstance(outcome, Verdict) and event is not None:  # inherited ones are told again, not given
                 cue = outcomes[place + 1]
                 assert isinstance(cue, Cue), (event, outcomes)
                 assert (cue.step, cue.item, cue.cue.value) == (outcome.step, outcome.item, outcome.verdict.value)

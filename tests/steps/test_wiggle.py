@@ -1,0 +1,51 @@
+"""wiggle: dropouts of a flexed path, and the shortest that could be seen."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bench_play import Play
+
+from metercap.records import VerdictKind
+from metercap.steps import Item, WiggleStep
+
+
+def flexed(script: str, **more: Any) -> Play:
+    """Return a play of J3 watched for 4 s at 5 conversions/s."""
+    step = WiggleStep(**({"id": "cable", "items": (Item("J3"),), "watch_s": 4.0} | more))
+    return Play(step, rate=5.0)("OL*3 " + script)
+
+
+def test_a_steady_path_passes_and_says_what_could_not_be_seen() -> None:
+    """Dropouts shorter than one conversion (200 ms at 5/s) cannot be seen."""
+    play = flexed("0.3*26")
+    verdict = play.verdicts["J3"]
+    assert verdict.verdict is VerdictKind.PASS
+    assert "shorter than 200 ms cannot be seen" in verdict.reason
+    assert play.session.finished
+
+
+def test_a_dropout_fails_with_its_length() -> None:
+    """Two conversions open, then closed again."""
+    verdict = flexed("0.3*8 OL*2 0.3*20").verdicts["J3"]
+    assert verdict.verdict is VerdictKind.FAIL
+    assert "1 dropouts, the longest 400 ms" in verdict.reason
+
+
+def test_a_rise_above_max_counts_as_a_dropout() -> None:
+    """A bad connection need not open to be bad."""
+    assert flexed("0.3*8 50.0*2 0.3*20").verdicts["J3"].verdict is VerdictKind.FAIL
+
+
+def test_tips_that_came_off_are_no_dropout() -> None:
+    """Open for more than 2 s: the watch begins anew, and nothing is guessed."""
+    play = flexed("0.3*8 OL*14")
+    assert play.prompts[-1] == "probe J3"
+    assert not play.verdicts
+    play("0.3*26")
+    assert play.verdicts["J3"].verdict is VerdictKind.PASS
+
+
+def test_open_is_the_operators_word() -> None:
+    """A path that stays open is said to be."""
+    assert flexed("0.3*8 OL*14 :open").verdicts["J3"].verdict is VerdictKind.FAIL
