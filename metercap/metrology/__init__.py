@@ -1,8 +1,9 @@
 """Uncertainty, decisions, comparisons and proportions: numbers in, numbers out.
 
 `budget`: what a reading is worth (JCGM 100). `decide`: what it says of limits, and `conformity`: at what risk (JCGM
-106). `compare`: a unit against a reference (ISO 13528). `proportion`: k of n, and when passes are proof. `series`:
-repeated readings, and `trend`: whether they drift. Below them `components`, `student`, `beta`, `normal` and `domain`.
+106). `compare`: a unit against a reference (ISO 13528), and `pair`: what their difference is worth. `proportion`: k of
+n, and when passes are proof. `series`: repeated readings, and `trend`: whether they drift. Below them `components`,
+`student`, `beta`, `normal` and `domain`.
 
 Clauses, pages and tables are cited from memory; the published numbers that each formula was held against stand, with
 their source, beside the tests.
@@ -32,6 +33,7 @@ from metercap.metrology.decide import (
     tightest_half_width,
 )
 from metercap.metrology.domain import round6
+from metercap.metrology.pair import FULL, Measured, measured, pair_budget, unlike
 from metercap.metrology.proportion import (
     Interval,
     clopper_pearson,
@@ -47,6 +49,7 @@ from metercap.metrology.series import Scatter, mean, median, minus, repeatabilit
 from metercap.metrology.trend import Trend, trend
 
 __all__ = [
+    "FULL",
     "Band",
     "Budget",
     "Comparison",
@@ -55,6 +58,7 @@ __all__ = [
     "Expected",
     "Interval",
     "LeadNull",
+    "Measured",
     "Row",
     "Rule",
     "Scatter",
@@ -74,9 +78,11 @@ __all__ = [
     "lead_null",
     "lower_bound",
     "mean",
+    "measured",
     "median",
     "minus",
     "own_scatter",
+    "pair_budget",
     "passes_to_show_change",
     "producer_risk",
     "provable",
@@ -90,6 +96,7 @@ __all__ = [
     "success_run",
     "tightest_half_width",
     "trend",
+    "unlike",
     "upper_bound",
     "wilson",
 ]
