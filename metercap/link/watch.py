@@ -29,6 +29,7 @@ SAMPLE_BYTES = 16
 NEVER_SENT = "port is open, meter is silent: turn on its send mode, seat the optical head, check DTR and RTS"
 WENT_QUIET = "no reading for {quiet:g} s: HOLD or auto-off?"
 NO_FRAME = "bytes arrive but fit no frame: try identify (got {sample})"
+READINGS_ARRIVE = "readings arrive"
 READINGS_AGAIN = "readings again"
 
 
@@ -160,7 +161,7 @@ class LinkWatch:
         elif seen is _Seen.NOISE:
             why = NO_FRAME.format(sample=self._sample.hex(" "))
         elif seen is _Seen.FRAME:
-            why = READINGS_AGAIN
+            why = READINGS_ARRIVE if self.state is None else READINGS_AGAIN
         return self._enter(to, why, t_s)
 
     def _enter(self, state: LinkState, why: str, t_s: float) -> list[Link]:

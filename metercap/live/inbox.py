@@ -51,7 +51,7 @@ Item: TypeAlias = Arrived | Changed | Said | Stopped | Failed
 
 
 class Inbox:
-    """A queue that any thread, and a signal handler, may put into. What is put after `close` is dropped."""
+    """A queue that any thread, and a signal handler, may put into. Bytes put after `close` are dropped."""
 
     def __init__(self) -> None:
         # Of the standard queues only this one may be put into by a signal handler that interrupts its own `get`.
@@ -61,9 +61,10 @@ class Inbox:
 
     def put_bytes(self, data: bytes, t_s: float) -> None:
         """Put bytes; waits while `MOST_CHUNKS` chunks are waiting."""
-        while not self._room.acquire(timeout=0.1):
-            if self._closed:
-                return
+        while not self._closed and not self._room.acquire(timeout=0.1):
+            pass
+        if self._closed:
+            return
         self._queue.put(Arrived(data, t_s))
 
     def put_link(self, state: LinkState, why: str, t_s: float) -> None:
