@@ -51,7 +51,7 @@ class Audit:
     def see(self, record: Record, line: bytes = b"") -> None:
         """Take a record."""
         if type(record) is SessionRecord:
-            self._steps = [step["id"] for step in record.plan["steps"]]
+            self._steps = record.options.get("steps") or [step["id"] for step in record.plan["steps"]]
         if type(record) is not Verdict:
             return
         key = (record.step, record.item)

@@ -25,7 +25,7 @@ from metercap.practice.frames import draw
 from metercap.practice.hands import Hands
 from metercap.practice.meter import Meter
 from metercap.practice.scene import Mishap, Scene
-from metercap.quantity import expand_items, natural_key
+from metercap.quantity import Quantity, expand_items, natural_key
 from metercap.records import Record, at
 
 _WIRE = {"lcd14": 10 / 2400, "digits14": 10 / 19200, "polled-line": 10 / 600, "text": 10 / 9600}
@@ -72,6 +72,7 @@ class Bench:
         self.meter = Meter(scene.meter, Random(f"{seed} meter"))
         rows = {step: sorted(expand_items(items), key=natural_key) for step, items in scene.rows.items()}
         self.hands = Hands(scene.hands, self, Random(f"{seed} hands"), rows)
+        self.hands.answers = scene.answers
         self.answers_polls = scene.meter.family == "polled-line"
         self.touches: list[Touch] = [Touch(0.0, "")]
         self.conversions = 0
@@ -112,6 +113,14 @@ class Bench:
         if wanted is not None and (wanted is not self.meter.quantity or fixed is not None):
             self.meter.turn_dial(wanted, range_index=fixed)
             self._begin(t_s + DIAL_S)
+
+    def range_up(self, t_s: float) -> bool:
+        """Give a fixed range back to the meter's own choice; return whether it was fixed."""
+        if self.meter.auto or self.meter.quantity is Quantity.CONTINUITY:
+            return False
+        self.meter.turn_dial(self.meter.quantity)
+        self._begin(t_s + DIAL_S)
+        return True
 
     # For whoever runs the bench
 

@@ -3,7 +3,7 @@ row."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from random import Random
 from typing import NamedTuple, Protocol
 
@@ -30,6 +30,10 @@ class World(Protocol):
 
     def dial(self, t_s: float, text: str) -> None:
         """Set the meter as a prompt asked: quantity, range, HOLD and REL off."""
+        ...
+
+    def range_up(self, t_s: float) -> bool:
+        """Give a fixed range back to the meter's own choice; return whether it was fixed."""
         ...
 
 
@@ -77,6 +81,8 @@ class Body:
         self.here = AIR_NAME
         self.last = AIR_NAME
         self.swapped = False
+        self.answers: Mapping[str, str] = {}
+        """What this unit makes them answer to a step's question, where that is not `yes`."""
         self.minded = AIR_NAME
         self.lifted_s = -NEVER_S
         self._due: dict[str, tuple[float, Callable[[float], None]]] = {}

@@ -18,12 +18,13 @@ from metercap.quantity import parse_value
 from metercap.records import Do, Prompt
 
 _PRESS = re.compile(r"\bpress and hold\b", re.IGNORECASE)
+_ACROSS = re.compile(r"\bacross its contacts\b", re.IGNORECASE)
 _RED_ON_PLUS = re.compile(r"\bis red on \+", re.IGNORECASE)
 _PASS_OR_FAIL = re.compile(r"\bpass or fail\b", re.IGNORECASE)
 _CLEAN = re.compile(r"\bclean it\b", re.IGNORECASE)
 _MEND = re.compile(r"\bmend it\b", re.IGNORECASE)
-_SWITCH_ON = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\bon\b|\breconnect\b", re.IGNORECASE)
-_SWITCH_OFF = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\boff\b|\bdisconnect", re.IGNORECASE)
+_SWITCH_ON = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\bon\b|\b(?:re)?connect\b[^.;]*\bsupply\b", re.IGNORECASE)
+_SWITCH_OFF = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\boff\b|\bdisconnect|\bunplugged\b", re.IGNORECASE)
 _LOAD = re.compile(r"\bput (?P<ohm>[0-9.]+ ?[kM]?(?:ohm|Ω)) across\b")
 _KEEP_ON = re.compile(r"\b(?:keep the tips on|still|turn nothing yet|ready to turn|keep both tips on)\b", re.IGNORECASE)
 
@@ -45,6 +46,8 @@ class Chores(Fingers):
     """
 
     stays_on = False
+    pressing = False
+    """The tips are across a switch, whose open contact is nothing to wonder about."""
     busy = False
     """A switch is pressed, a cable flexed or a load put on just now."""
 
@@ -59,6 +62,7 @@ class Chores(Fingers):
     def understand(self, prompt: Prompt) -> None:
         """Take in how a prompt to probe wants the tips held."""
         self.stays_on = _KEEP_ON.search(prompt.say) is not None
+        self.pressing = _ACROSS.search(prompt.say) is not None
 
     def after_landing(self, prompt: Prompt | None, t_s: float) -> None:
         """The tips are on: a prompt may have asked for a press as well."""
@@ -144,7 +148,7 @@ class Chores(Fingers):
             board.power(on=False)
         elif _SWITCH_ON.search(prompt.say):
             board.power(on=True)
-        self.say_soon(t_s, "yes")
+        self.say_soon(t_s, self.answers.get(prompt.step, "yes"))
 
     def answer(self, prompt: Prompt, t_s: float) -> None:
         """Answer a question truthfully; what is not understood is a yes."""

@@ -46,7 +46,7 @@ class Hands(Probes):
             react = self._on_cue.get(record.cue)  # type: ignore[union-attr]
         elif kind is Prompt:
             if record.step != self.step:  # type: ignore[union-attr]
-                self._new_step(record.step)  # type: ignore[union-attr]
+                self._new_step(record.step, t_s)  # type: ignore[union-attr]
             react = self._on_prompt.get(record.do)  # type: ignore[union-attr]
         else:
             if kind is Verdict and record.item == self._asked:  # type: ignore[union-attr]

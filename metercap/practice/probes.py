@@ -10,6 +10,7 @@ from metercap.practice.body import NEVER_S, Count, Tick, World
 from metercap.practice.chores import Chores
 from metercap.practice.habits import Habits
 from metercap.practice.meter import OHMS
+from metercap.quantity import Quantity
 from metercap.records import Prompt
 
 _PASSES_OVER = ("open", "skip", "absent")
@@ -42,9 +43,11 @@ class Probes(Chores):
         """They noticed that the tool's count is not their own, and say so at the next count check."""
         self._heard = self._ticked = self._wandered = self._spoke = self._wait_go = False
         self._busy_until_s = -NEVER_S
-        self._new_step("")
+        self._unfixed = False
+        """They gave a fixed range back to the meter for one step, and fix it again after."""
+        self._new_step("", 0.0)
 
-    def _new_step(self, step: str) -> None:
+    def _new_step(self, step: str, t_s: float) -> None:
         self.step = step
         self._count = Count(self.rows.get(step, ()))
         self._asked = self._redo = None
@@ -52,6 +55,9 @@ class Probes(Chores):
         self._miscounted = False
         self._by_prompt = self.habits.follows == "prompt"
         self.drop("word", "patience")
+        if self._unfixed and self.world.meter.quantity is Quantity.RESISTANCE:
+            self.plan("dial", t_s + 1.0, lambda at_s: self.world.dial(at_s, "ohms, the lowest range fixed"))
+        self._unfixed = False
 
     def _goal(self) -> str | None:
         """Return where the technician means to go next, by their own count or by the prompt."""
@@ -124,7 +130,7 @@ class Probes(Chores):
 
     def _wait_here(self, t_s: float) -> None:
         if self.stays_on:
-            self.drop("patience")
+            self.plan("patience", t_s + self.patience_s(), self._look_at_range)
         else:
             self.plan("patience", t_s + self.patience_s(), self._give_up)
 
@@ -176,6 +182,10 @@ class Probes(Chores):
         if self.world.meter.quantity not in OHMS:
             self.speak(t_s, "yes")
             return
+        if self.here not in self._count and self.world.range_up(t_s):
+            self._unfixed = True
+            self._wait_here(t_s)  # over-range in a fixed range says little where nobody expects a fuse
+            return
         self._count.done = item = self.here
         if item not in self.left_silent and self.chance(self.habits.leaves_open):
             self.left_silent.append(item)
@@ -183,6 +193,11 @@ class Probes(Chores):
             self.plan("move", t_s + self.move_s(), self._touch)
         else:
             self.speak(t_s, "open")
+
+    def _look_at_range(self, t_s: float) -> None:
+        """Over-range where a value is to be read, in a fixed range: let the meter choose."""
+        if self.here and not self._heard and not self.pressing:
+            self.world.range_up(t_s)
 
     def _try_once_more(self, t_s: float) -> None:
         if self.here and not self._ticked:

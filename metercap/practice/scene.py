@@ -210,6 +210,7 @@ class Scene(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     hands: Habits = Habits()
     truth: dict[str, dict[str, VerdictKind | list[VerdictKind]]] = {}
     rows: dict[str, str] = {}
+    answers: dict[str, Literal["yes", "no"]] = {}
     alias: dict[str, str] = {}
     mishap: list[Mishap] = []
     starts: float = 1.0

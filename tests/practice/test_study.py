@@ -14,13 +14,14 @@ from metercap import wire
 from metercap.clock import VirtualClock
 from metercap.live import Inbox, Live
 from metercap.plan import Plan, to_builtins
+from metercap.planfile import read_plan
 from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
 from metercap.practice.moving import Switch
 from metercap.practice.scene import Mishap, Scene, load_scene, parse_scene
 from metercap.practice.study import Virtual, run
-from metercap.profiles import find_meter
+from metercap.profiles import find_meter, find_plan
 from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
 from metercap.steps import (
@@ -44,7 +45,7 @@ WHOLE = Plan(
 LOOSE = Plan(title="fuses on the mat", supply="none", steps=(FUSES,))
 
 
-def driver(scene: Scene, plan: Plan) -> tuple[Driver, wire.Decoder]:
+def driver(scene: Scene, plan: Plan, reference: dict[str, dict[str, Any]] | None = None) -> tuple[Driver, wire.Decoder]:
     profile = find_meter(scene.meter.profile or scene.meter.family)
     record = SessionRecord(
         t_s=0.0,
@@ -59,7 +60,7 @@ def driver(scene: Scene, plan: Plan) -> tuple[Driver, wire.Decoder]:
         plan=to_builtins(plan),
         meter=profile,
         identity="",
-        reference={},
+        reference=reference or {},
         options={},
         inherited={},
         program="test",
@@ -67,11 +68,17 @@ def driver(scene: Scene, plan: Plan) -> tuple[Driver, wire.Decoder]:
     return Driver(Session(record)), wire.decoder(profile)
 
 
-def done(scene: Scene, plan: Plan, seed: int | None = None, **keys: Any) -> tuple[Bench, Audit, list[Record]]:
+def done(
+    scene: Scene,
+    plan: Plan,
+    seed: int | None = None,
+    reference: dict[str, dict[str, Any]] | None = None,
+    **keys: Any,
+) -> tuple[Bench, Audit, list[Record]]:
     bench = Bench(scene, seed=seed)
     audit = Audit(bench)
     records = []
-    session, decoder = driver(scene, plan)
+    session, decoder = driver(scene, plan, reference)
     for record in run(bench, session, decoder, until_s=1800.0, **keys):
         records.append(record)
         audit.see(record)
@@ -344,3 +351,31 @@ def test_a_capacitor_that_charges_is_no_failed_fuse() -> None:
     _, verdict = leaves('kind = "capacitor"\nfarad = 0.1\nbleed_ohm = 100.0')
     assert verdict.verdict is VerdictKind.UNSURE
     assert "climbs" in verdict.reason
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_whole_plan_of_the_greenhouse_controller_ends_in_the_truth_on_both_units(seed: int) -> None:
+    """Every step that the plan knows: unit A first, then B against A's values; each verdict equals the
+    scene's truth."""
+    plan = read_plan(find_plan("greenhouse-controller"))
+    reference: dict[str, dict[str, Any]] = {}
+    for name in ("gc8-a-whole", "gc8-b-whole"):
+        scene = load_scene(name)
+        assert set(scene.truth) == {step.id for step in plan.steps}
+        _, audit, _ = done(scene, plan, seed, reference=reference)
+        assert [(mark.verdict.item, mark.verdict.verdict) for mark in audit.marked if not mark.agrees] == []
+        assert audit.missing == []
+        reference = {
+            f"{mark.verdict.step}/{mark.verdict.item}": {
+                "value": mark.verdict.value,
+                "U": mark.verdict.expanded,
+                "unit": mark.verdict.unit,
+                "resolution": mark.verdict.resolution,
+                "n": 1,
+                "unit_name": scene.unit,
+                "session": "practice",
+                "known_good": True,
+            }
+            for mark in audit.marked
+            if mark.verdict.value is not None
+        }
