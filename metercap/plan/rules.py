@@ -85,7 +85,7 @@ def proof(checked: Checked) -> Iterator[Problem]:
                 yield checked.problem(severity, n, "power", "nothing is dead with the power on", 'power = "off"')
             elif not getattr(step, "points", ()):
                 yield checked.problem(severity, n, "points", "no points, so nothing is proved dead", "name some")
-            proved = not powered
+            proved = True
         elif any(quantity in DEAD_FIRST for quantity in step.wanted) and kind not in TOUCHES_NOTHING:
             what = step.wanted[0].value
             if powered:

@@ -38,6 +38,7 @@ def tune(lines: str) -> str:
         # 20 % counts where it is more than 2 Ω.
         ("119 ohm", sweep('max = "100 ohm"'), True),
         ("121 ohm", sweep('max = "100 ohm"'), False),
+        ("3.5 ohm", sweep('min = "5 ohm"\nmax = "6 ohm"'), True),
         # Two limits: below the lower one a token is clear again.
         ("143 ohm", sweep('min = "120 ohm"\nmax = "130 ohm"'), True),
         ("157 ohm", sweep('min = "120 ohm"\nmax = "130 ohm"'), False),
