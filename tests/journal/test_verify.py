@@ -123,6 +123,30 @@ def test_one_changed_byte_costs_one_record(journal: Journal) -> None:
             assert (report.damaged_lines, report.records) == (1, len(written)), (index, at)
 
 
+def test_a_line_put_between_others_costs_none_of_them(journal: Journal) -> None:
+    """A foreign line between two good ones is damage; all records that were there are proved."""
+    path, written = journal(count=14)
+    lines = split(path)
+    for at in range(1, len(lines)):
+        for foreign in (lines[at - 2], b"junk\n"):
+            path.write_bytes(b"".join([*lines[:at], foreign, *lines[at:]]))
+            report = verify(path)
+            assert (report.damaged_lines, report.records) == (1, len(written) + 1), (at, foreign)
+            assert report.problems[0].line == at + 1
+
+
+def test_nothing_may_follow_the_end(tmp_path: Path, session: SessionRecord) -> None:
+    """Even a line whose checksum goes on from the end record's is damage."""
+    chain = fmt.Chain()
+    first = chain.line(session)
+    end = EndRecord(t_s=1.0, reason="done", counts={"session": 1}, sha256=hashlib.sha256(first).hexdigest())
+    path = tmp_path / "end.jsonl"
+    path.write_bytes(first + chain.line(end) + chain.line(Note(t_s=2.0, text="late")))
+    report = verify(path)
+    assert (report.state, report.records) == ("damaged", 2)
+    assert "something follows the end record" in str(report.problems[0])
+
+
 def test_end_record_is_held_to_its_words(tmp_path: Path, session: SessionRecord) -> None:
     """An end record with a right checksum but wrong counts or sha256 is damage."""
     chain = fmt.Chain()

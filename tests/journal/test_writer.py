@@ -26,7 +26,7 @@ class FakeDisk(Disk):
 
     `room`: bytes it still takes, then ENOSPC after a partial write, as a full disk does. `sync_fails`: fsync gives EIO
     and, as some systems do, throws away what it could not write: zeros stand there afterwards. `gate`: what `sync`
-    waits for; `write_gate`: what the thread's writes wait for; `inside`: set once one of them waits.
+    waits for; `write_gate`: what the thread's retries wait for; `inside`: set once one of them waits.
     """
 
     def __init__(self) -> None:
@@ -37,6 +37,12 @@ class FakeDisk(Disk):
         self.inside = threading.Event()
         self.calls: list[tuple[str, object]] = []
         self._safe = 0
+
+    def seek(self, fd: int, byte: int) -> None:
+        if self.write_gate is not None and threading.current_thread().name == "journal":
+            self.inside.set()
+            self.write_gate.wait(30)
+        super().seek(fd, byte)
 
     def write(self, fd: int, data: bytes) -> int:
         if self.write_gate is not None and threading.current_thread().name == "journal":
@@ -231,6 +237,29 @@ def test_append_does_not_wait_for_a_retry(path: Path, session: SessionRecord) ->
         disk.write_gate.set()
         assert writer.sync()
         assert path.read_bytes() == writer.first + b"".join(lines)
+
+
+def test_trouble_during_an_fsync_is_not_forgotten(path: Path, session: SessionRecord) -> None:
+    """When the disk fills while an fsync of earlier lines hangs, that fsync's success does not clear `problem`."""
+    disk = FakeDisk()
+    with Writer.create(path, session, disk) as writer:
+        disk.gate = threading.Event()
+        disk.write_gate = threading.Event()  # holds the thread's retry, which would find the trouble anew
+        writer.append(Note(t_s=0.0, text="synced"))
+        synced: list[bool] = []
+        syncing = threading.Thread(target=lambda: synced.append(writer.sync()))
+        syncing.start()
+        assert disk.inside.wait(20)
+        disk.room = 0
+        writer.append(Note(t_s=1.0, text="does not fit"))
+        disk.gate.set()
+        syncing.join(20)
+        assert synced == [False]
+        assert writer.problem is not None
+        disk.room = None
+        disk.write_gate.set()
+        assert writer.sync() is True
+        assert writer.problem is None
 
 
 @pytest.mark.parametrize("room", [0, 1, 30, 61, 62, 500])
