@@ -24,6 +24,7 @@ from metercap.plan.values import EXAMPLES, OWN_UNIT, READERS, plain
 from metercap.quantity import Quantity
 from metercap.quantity.numbers import MAX_TEXT, shown
 from metercap.steps.keys import Item, StepBase
+from metercap.steps.tokens import STEP_ID
 
 LARGEST = 2**20
 """Most characters of a plan file."""
@@ -35,7 +36,7 @@ TABLES = ("plan", "step")
 MOST_STEPS = 1000
 MOST_ITEMS = 20_000
 MOST_TOKENS = 3
-RESERVED = ("unplanned",)
+RESERVED = ("unplanned", STEP_ID)
 """Step ids that a session gives itself."""
 ITEM_LIMITS = ("min", "max", "rating", "type", "both_ways")
 """Keys of an item that only a step with limits of its own heeds."""

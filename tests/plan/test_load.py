@@ -12,7 +12,9 @@ from metercap.plan.fields import hidden_keys, keys_of, step_kinds
 from metercap.plan.load import LARGEST, MOST_ITEMS, examine, load_plan
 from metercap.plan.values import READERS
 from metercap.quantity import Quantity
+from metercap.session.machine import INTERLUDE
 from metercap.steps import CheckStep, ConfirmStep, Item, SafeStep, SweepStep, ZeroStep
+from metercap.steps.tokens import STEP_ID
 
 HEAD = '[plan]\ntitle = "GC-8"\n'
 SWEEP = HEAD + '[[step]]\nid = "fuses"\nkind = "sweep"\n'
@@ -273,6 +275,12 @@ def test_mistakes_of_the_frame(text, says):
     assert len(problems) == len(says)
     for problem, words in zip(sorted(problems), sorted(says), strict=True):
         assert words in problem
+
+
+@pytest.mark.parametrize("name", [INTERLUDE, STEP_ID])
+def test_ids_that_a_session_gives(name):
+    """The ids of what a session puts beside a plan's steps are not a plan's to take."""
+    assert "a word of metercap's own" in only_problem(HEAD + f'[[step]]\nid = "{name}"\nkind = "zero"\n')
 
 
 def test_four_tokens():
