@@ -74,6 +74,8 @@ class Walk(Machine):
         self._step = step
         self._decisive = decisive
         self._count_check = count_check
+        self.in_volts = not shows_contact(step.wanted[0])
+        """True where contact shows only as a value away from zero."""
         self._items = walked(step.items)
         kept = (n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name))
         self._rounds = Rounds(len(self._items), kept)
@@ -96,11 +98,6 @@ class Walk(Machine):
         if self._rounds.second and Quantity.CONTINUITY in self.step.wanted:
             return (Quantity.RESISTANCE,)
         return self.step.wanted
-
-    @property
-    def in_volts(self) -> bool:
-        """True where contact shows only as a value away from zero."""
-        return not shows_contact(self.step.wanted[0])
 
     def is_off(self, reading: Reading) -> bool:
         """Over-range in ohms; about zero in volts and amps."""
@@ -383,7 +380,8 @@ class Walk(Machine):
 
     def _aim(self, index: int) -> Aim:
         item = self._items[index]
-        return Aim(item.name, self._step.limits_of(item, self.bench.rule), self._step.contacts, self._decisive)
+        limits = self._step.limits_of(item, self.bench.rule, self.bench.goods)
+        return Aim(item.name, limits, self._step.contacts, self._decisive)
 
     def _prompt(self) -> None:
         item = self._items[self._at]
