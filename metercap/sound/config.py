@@ -1,0 +1,70 @@
+"""How loud, through what, and what is spoken: one small TOML file in the platform's folder for settings."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Annotated, Literal
+
+import msgspec
+import platformdirs
+
+from metercap.errors import FileProblem
+
+Choice = Literal["auto", "device", "system", "bell", "none"]
+
+
+class SoundConfig(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    """What is heard.
+
+    `volume` from 0 to 1. `mute` silences everything but keeps the rest. `player`: `device` plays through the sound
+    card (the extra `audio`), `system` through the system's own player, `bell` rings the terminal, `auto` takes the
+    first that works. `speech` speaks items and values where a speech engine exists, `voice` names its voice,
+    `words_per_min` its pace. `tone` is the one that follows a trimmer.
+    """
+
+    volume: Annotated[float, msgspec.Meta(ge=0.0, le=1.0)] = 0.6
+    mute: bool = False
+    player: Choice = "auto"
+    tone: bool = True
+    speech: bool = True
+    voice: Annotated[str, msgspec.Meta(max_length=40, pattern=r"^[A-Za-z0-9+_-]*$")] = ""
+    words_per_min: Annotated[int, msgspec.Meta(ge=80, le=400)] = 170
+
+
+def config_path() -> Path:
+    """Return where the file is, whether it exists or not."""
+    return platformdirs.user_config_path("metercap", appauthor=False) / "sound.toml"
+
+
+def load_config(path: Path | None = None) -> SoundConfig:
+    """Read the file; the defaults when there is none. FileProblem, naming the key, when it cannot be used."""
+    place = config_path() if path is None else path
+    try:
+        text = place.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return SoundConfig()
+    except (OSError, UnicodeDecodeError) as error:
+        raise FileProblem(f"the sound settings cannot be read: {error}", where=str(place)) from error
+    try:
+        return msgspec.convert(tomllib.loads(text), SoundConfig)
+    except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
+        hint = "mend the line, or remove the file to have the defaults"
+        raise FileProblem(f"the sound settings say something unknown: {error}", where=str(place), hint=hint) from error
+
+
+def save_config(config: SoundConfig, path: Path | None = None) -> Path:
+    """Write the file, whole or not at all, and return where it is. FileProblem when it cannot be written."""
+    place = config_path() if path is None else path
+    lines = ["# How metercap sounds; see `metercap sound --help`."]
+    for name, value in msgspec.to_builtins(config).items():
+        # Only plain words, numbers and switches: JSON's way to write them is TOML's too.
+        lines.append(f"{name} = {msgspec.json.encode(value).decode()}")
+    draft = place.with_suffix(".tmp")
+    try:
+        place.parent.mkdir(parents=True, exist_ok=True)
+        draft.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        draft.replace(place)
+    except OSError as error:
+        raise FileProblem(f"the sound settings cannot be written: {error}", where=str(place)) from error
+    return place

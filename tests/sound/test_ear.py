@@ -1,0 +1,146 @@
+"""Records to sounds: which, in what order, and the pitch while a trimmer is turned."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+import pytest
+from greenhouse import METER, exercise, lifted, ohms, scenes, session, tick
+from hypothesis import given
+from hypothesis import strategies as st
+from listening import PLAN, turning
+
+from metercap.metrology import reading_budget
+from metercap.quantity import Quantity
+from metercap.records import (
+    Cue,
+    CueKind,
+    Do,
+    EndRecord,
+    Lift,
+    Link,
+    LinkState,
+    Note,
+    Operator,
+    Prompt,
+    Record,
+    Verdict,
+    VerdictKind,
+)
+from metercap.sound.ear import Ear, Hold, Play, Say, Sound
+from metercap.sound.tones import IN_BAND_HZ, tune_hz
+
+
+def heard(records: Iterable[Record], ear: Ear | None = None) -> list[Sound]:
+    ear = ear or Ear()
+    return [sound for record in records for sound in ear.hear(record)]
+
+
+def cues(records: Iterable[Record]) -> list[CueKind]:
+    return [sound.cue for sound in heard(records) if isinstance(sound, Play)]
+
+
+def test_right_cues_in_the_right_order() -> None:
+    """Each cue record sounds once, in the file's order; a tick is contact, then pass, then go when it is certain."""
+    records = [session(plan=PLAN), *tick(40.0, "F7", "F8"), *lifted(41.0, "F7")]
+    assert cues(records) == [CueKind.CONTACT, CueKind.PASS, CueKind.GO]
+    every = [Cue(float(at), "fuses", "F1", cue) for at, cue in enumerate(CueKind)]
+    silent = {CueKind.FAR, CueKind.NEAR, CueKind.IN_BAND}
+    assert cues(every) == [cue for cue in CueKind if cue not in silent]
+
+
+def test_next_item_is_spoken_with_its_tag() -> None:
+    """After a tick the next move is said: the unit's tag and the item, nothing else."""
+    sounds = heard([session(plan=PLAN), *tick(40.0, "F7", "F8")])
+    assert [sound.text for sound in sounds if isinstance(sound, Say)] == ["B, F8"]
+
+
+def test_trouble_is_spoken_with_its_value_before_the_next_item() -> None:
+    """A failure says what and how much, and the next item follows without cutting it off."""
+    sounds = [
+        sound
+        for sound in heard([session(plan=PLAN), *tick(40.0, "F7", "F8", 38.4, VerdictKind.FAIL, "above")])
+        if isinstance(sound, Say)
+    ]
+    assert sounds == [Say("F7 fail 38.40 Ω"), Say("B, F8", follows=True)]
+
+
+def test_say_speaks_the_sessions_answer() -> None:
+    """The word say speaks the note that answers it; other notes are not spoken, a failing disk is."""
+    ear = Ear()
+    heard([session(plan=PLAN)], ear)
+    assert heard([Operator(1.0, "say"), Note(1.0, "fuses: F7, 6 of 12 done; last 0.21 Ω")], ear) == [
+        Say("fuses: F7, 6 of 12 done; last 0.21 Ω")
+    ]
+    assert heard([Note(2.0, "a remark")], ear) == []
+    assert heard([Note(3.0, "the disk is full; kept in memory")], ear) != []
+
+
+def test_hazard_ahead_of_its_line_sounds_once() -> None:
+    """The urgent cue and the same record later are one alarm; the next hazard is another."""
+    cue = Cue(104.0, "bridge", "RV1", CueKind.HAZARD)
+    assert heard([cue, cue]) == [Play(CueKind.HAZARD, alone=True)]
+    assert len(heard([cue, cue, Cue(109.0, "bridge", "RV1", CueKind.HAZARD)])) == 2
+
+
+def test_link_is_told() -> None:
+    """A pulled cable is a cue and words; the first connection of a session is not news."""
+    assert heard([Link(0.1, LinkState.UP)]) == []
+    lost = heard([ohms(1.0, 1.0), Link(2.0, LinkState.LOST, "pulled"), Link(5.0, LinkState.UP)])
+    assert lost == [Play(CueKind.WAITING), Say("cable lost"), Say("meter connected")]
+
+
+def test_tone_follows_the_error_and_is_steady_in_band() -> None:
+    """Each value while turning sets the pitch by its error over the proved half band (here U by JCGM 100)."""
+    values = [1618.0, 1560.0, 1510.0, 1501.0, 1490.0]
+    holds = [sound for sound in heard(turning(values)) if isinstance(sound, Hold)]
+    half = 7.5 - reading_budget(1500.0, 1.0, Quantity.RESISTANCE, METER).expanded
+    assert holds == [Hold(tune_hz(value - 1500.0, half), steady=abs(value - 1500.0) <= half) for value in values]
+    assert holds[3] == Hold(IN_BAND_HZ, steady=True)
+    assert [hold.hz for hold in holds[:3]] == sorted((hold.hz or 0 for hold in holds[:3]), reverse=True)
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        Lift(110.0, "bridge", "RV1"),
+        ohms(110.0, None),
+        Link(110.0, LinkState.LOST),
+        Prompt(110.0, "bridge", "RV1", Do.STOP, "take the tool away"),
+        Verdict(110.0, "bridge", "RV1", VerdictKind.PASS, 1500.0, "ohm"),
+        EndRecord(110.0, "quit", {}, ""),
+    ],
+)
+def test_tone_ends_with_the_turning(record: Record) -> None:
+    """Lifted, open, lost, asked to stop, judged or closed: the tone ends, once."""
+    sounds = heard([*turning([1618.0]), record, ohms(111.0, None)])
+    assert [sound for sound in sounds if isinstance(sound, Hold)][-1] == Hold(None)
+    assert sum(sound == Hold(None) for sound in sounds) == 1
+
+
+def test_undo_turns_the_tone_to_as_found() -> None:
+    """After undo the steady pitch is where the trimmer was found."""
+    records = [*turning([1618.0, 1560.0]), Operator(104.0, "undo"), ohms(104.5, 1618.0, 1.0)]
+    assert heard(records)[-1] == Hold(IN_BAND_HZ, steady=True)
+
+
+def test_presses_are_not_spoken() -> None:
+    """Twenty presses are not read aloud; the start of it is."""
+    said = [sound.text for sound in heard([session(plan=PLAN), *exercise("111")[-7:]]) if isinstance(sound, Say)]
+    assert len(said) == 1
+
+
+def test_a_plan_of_another_version_still_sounds() -> None:
+    """What cannot be understood costs the tone, not the cues."""
+    assert cues([session(plan={"steps": [{"kind": "dance"}]}), *tick(1.0, "F1", "F2")]) == [
+        CueKind.CONTACT, CueKind.PASS,
+    ]  # fmt: skip
+
+
+_EVERY = [record for records in scenes().values() for record in records]
+
+
+@given(st.lists(st.sampled_from(_EVERY), max_size=40))
+def test_any_order_is_heard(records: list[Record]) -> None:
+    """Records in any order never raise."""
+    heard([session(plan=PLAN), *records])
