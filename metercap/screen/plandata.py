@@ -90,6 +90,17 @@ def reference_value(session: SessionRecord | None, step: str, item: str) -> floa
     return next((found for key in ("value", "median", "mean") if (found := _number(row, key)) is not None), None)
 
 
+def inherited_as_found(session: SessionRecord) -> dict[str, float]:
+    """What trimmers read in an earlier session of the same unit, in SI, by item."""
+    rows = session.inherited.get("as_found")
+    found: dict[str, float] = {}
+    for key, row in rows.items() if isinstance(rows, dict) else ():
+        value = _number(row, "value") if isinstance(row, dict) else None
+        if value is not None:
+            found[str(key).partition("/")[2]] = value
+    return found
+
+
 def _step(step: dict[str, Any]) -> StepInfo:
     target = step.get("target")
     return StepInfo(

@@ -33,7 +33,7 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
-from metercap.screen.plandata import PlanInfo, plan_info
+from metercap.screen.plandata import PlanInfo, inherited_as_found, plan_info
 
 KEEP_READINGS = 12
 """Latest readings kept, for the rate, the speed of a trimmer and the trail of values."""
@@ -122,7 +122,7 @@ _Change = dict[str, Any]
 
 
 def _session(_: BenchState, record: SessionRecord) -> _Change:
-    return {"session": record, "plan": plan_info(record)}
+    return {"session": record, "plan": plan_info(record), "found": inherited_as_found(record)}
 
 
 def _reading(state: BenchState, record: Reading) -> _Change:
