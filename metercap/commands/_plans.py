@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
 from metercap.meter import MeterProfile
 from metercap.plan import Plan
@@ -13,6 +12,7 @@ def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = Fa
     """Return the plan; PlanError with every problem where it must not be run. Warnings go to stderr if `warn`."""
     from metercap.errors import PlanError
     from metercap.plan.rules import check_plan
+    from metercap.planfile import read_plan
     from metercap.profiles import find_plan
 
     path = find_plan(name_or_path)
@@ -24,19 +24,3 @@ def checked_plan(name_or_path: str, profile: MeterProfile, *, no_safe: bool = Fa
     for problem in problems if warn else ():
         sys.stderr.write(f"metercap: {path}: {problem}\n")
     return plan
-
-
-def read_plan(path: Path) -> Plan:
-    """Read and load a plan file; PlanError when it cannot be read or has problems."""
-    from metercap.errors import PlanError
-    from metercap.plan.load import LARGEST, load_plan
-
-    try:
-        with path.open("rb") as file:
-            raw = file.read(4 * LARGEST + 1)
-        text = raw.decode("utf-8")
-    except OSError as error:
-        raise PlanError(f"cannot be read: {error.strerror}", where=str(path)) from error
-    except UnicodeDecodeError as error:
-        raise PlanError(f"is not UTF-8 (byte {error.start})", where=str(path), hint="save it as UTF-8") from error
-    return load_plan(text, str(path))

@@ -11,9 +11,9 @@ import msgspec
 
 def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
     """Print what another plan says of a recorded session; status 0 when every verdict then is pass or absent."""
-    from metercap.commands._plans import read_plan
     from metercap.journal import iterate
     from metercap.plain.style import MARKS, limits_text, paint, safe, use_colour, value_text
+    from metercap.planfile import read_plan
     from metercap.profiles import find_plan
     from metercap.records import VerdictKind
     from metercap.rejudge import rejudge
