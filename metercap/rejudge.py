@@ -8,7 +8,7 @@ Pure: records in, a report out.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import msgspec
 
@@ -16,9 +16,11 @@ from metercap.metrology.domain import round6
 from metercap.plan import Plan
 from metercap.reading import Reading
 from metercap.records import Record, SessionRecord, Verdict, VerdictKind
+from metercap.session import derive
 from metercap.steps import StepBase, TuneStep
+from metercap.steps.good import Goods
 from metercap.steps.items import WalkStep, walked
-from metercap.steps.judge import Limits, judged
+from metercap.steps.judge import Judgement, Limits, judged
 from metercap.steps.keys import Rule
 from metercap.steps.trimmer import AS_FOUND, REFERENCE
 
@@ -56,19 +58,15 @@ class Rejudgement(msgspec.Struct, frozen=True):
 def rejudge(first: SessionRecord, records: Iterable[Record], other: Plan) -> Rejudgement:
     """Judge the standing verdicts of a session again under `other`; `records` are those after the first."""
     readings: list[Reading] = []
-    standing: dict[tuple[str, str], Verdict] = {}
-    for record in records:
-        if isinstance(record, Reading):
-            readings.append(record)
-        elif isinstance(record, Verdict):
-            standing[record.step, record.item] = record
+    known = derive(first, _noting(records, readings))
+    goods = Goods(first)
     times = [reading.t_s for reading in readings]
     steps = {step.id: step for step in other.steps}
     rows: list[Rejudged] = []
     left: list[Unjudged] = []
-    for (step_id, item), verdict in standing.items():
+    for (step_id, item), verdict in known.standing.items():
         step = steps.get(step_id)
-        limits = None if step is None else limits_for(step, item, verdict, first, other.rule)
+        limits = None if step is None else limits_for(step, item, verdict, first, other.rule, goods)
         if step is None or limits is None:
             left.append(Unjudged(step_id, item, "only the session's plan has it"))
         elif verdict.value is None or verdict.from_s is None or verdict.expanded is None:
@@ -78,24 +76,28 @@ def rejudge(first: SessionRecord, records: Iterable[Record], other: Plan) -> Rej
                 Unjudged(step_id, item, f"the other plan wants {limits.unit or 'no unit'}, it is {verdict.unit}")
             )
         else:
-            after = _again(verdict, limits, _between(readings, times, verdict))
+            after = _again(verdict, limits, known.judged.get((step_id, item)), _between(readings, times, verdict))
             rows.append(Rejudged(step_id, item, verdict, after, after.verdict is not verdict.verdict))
-    known = set(standing)
     for step in other.steps:
         left.extend(
             Unjudged(step.id, name, "only the other plan has it, or it was never decided")
             for name in step.item_names
-            if (step.id, name) not in known
+            if (step.id, name) not in known.standing
         )
     return Rejudgement(tuple(rows), tuple(left))
 
 
-def limits_for(step: StepBase, item: str, verdict: Verdict, first: SessionRecord, rule: Rule) -> Limits | None:
-    """Return the limits a plan's step sets for an item, or None when it judges no value of that item."""
+def limits_for(
+    step: StepBase, item: str, verdict: Verdict, first: SessionRecord, rule: Rule, goods: Goods
+) -> Limits | None:
+    """Return the limits a plan's step sets for an item, or None when it judges no value of that item.
+
+    `goods` are the good units that the session was given; they judge what the plan sets no limits for.
+    """
     if isinstance(step, WalkStep):
         for each in walked(step.items):
             if each.name == item:
-                return step.limits_of(each, rule)
+                return step.limits_of(each, rule, goods)
         return None
     if isinstance(step, TuneStep) and item in step.item_names:
         target = _target(step, item, verdict, first)
@@ -125,10 +127,11 @@ def _between(readings: Sequence[Reading], times: Sequence[float], verdict: Verdi
     ]
 
 
-def _again(verdict: Verdict, limits: Limits, readings: Sequence[Reading]) -> Verdict:
+def _again(verdict: Verdict, limits: Limits, rests: Judgement | None, readings: Sequence[Reading]) -> Verdict:
     """Judge a verdict's value again; one taken before a plateau rests on its readings, and these must all agree."""
     value, expanded, resolution = verdict.value or 0.0, verdict.expanded or 0.0, verdict.resolution or 0.0
-    judgement = judged(value, expanded, resolution, limits)
+    quantity, budget = (None, None) if rests is None else (rests.quantity, rests.budget)
+    judgement = judged(value, expanded, resolution, limits, quantity, budget)
     kind, reason = judgement.verdict, judgement.reason
     if not verdict.settled and readings:
         lead = round6((readings[-1].value or 0.0) - value)
@@ -140,6 +143,12 @@ def _again(verdict: Verdict, limits: Limits, readings: Sequence[Reading]) -> Ver
                 VerdictKind.UNSURE,
                 "taken before a plateau, and its readings do not agree under these limits",
             )
-    return msgspec.structs.replace(
-        verdict, verdict=kind, reason=reason, rule=limits.rule, min=limits.low, max=limits.high
-    )
+    held = judgement.held(limits)
+    return msgspec.structs.replace(verdict, verdict=kind, reason=reason, rule=held.rule, min=held.low, max=held.high)
+
+
+def _noting(records: Iterable[Record], readings: list[Reading]) -> Iterator[Record]:
+    for record in records:
+        if isinstance(record, Reading):
+            readings.append(record)
+        yield record

@@ -52,7 +52,7 @@ class Measured(msgspec.Struct, frozen=True, omit_defaults=True, rename={"expande
 
 
 def measured(
-    value: float, expanded: float, resolution: float, quantity: Quantity, budget: Budget | None = None
+    value: float, expanded: float, resolution: float, quantity: Quantity | None, budget: Budget | None
 ) -> Measured:
     """Return a value with the parts of its `budget` that a comparison needs; None leaves its scatter unknown. SI."""
     if budget is None:

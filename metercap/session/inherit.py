@@ -67,7 +67,7 @@ def inherited_from(bench: Bench, how: How, session_id: str) -> Inherited:
         how,
         session_id,
         verdicts,
-        {"/".join(key): judgement for key, judgement in bench.as_found.items()},
+        {"/".join(key): judgement.bare for key, judgement in bench.as_found.items()},
         {"/".join(key): counted for key, counted in bench.before.items()},
     )
 

@@ -18,6 +18,7 @@ from metercap.reading import Garbage, Reading, State
 from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
 from metercap.session.inherit import Inherited
 from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+from metercap.steps.good import Goods
 from metercap.steps.probing import IN_OHMS
 from metercap.steps.tokens import STEP_ID as TOKENS
 from metercap.steps.tokens import LearnTokens
@@ -38,6 +39,7 @@ class Session:
         self.plan: Plan = from_builtins(record.plan)
         self.bench = Bench(record.meter, record.tag, self.plan.rule)
         self.bench.reference = record.reference
+        self.bench.goods = Goods(record)
         self.bench.known_good = record.known_good
         self._inherited = Inherited.of(record.inherited)
         self._inherited.into(self.bench)

@@ -15,7 +15,8 @@ from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import Contact, Cue, CueKind, Do, Excursion, Lift, Note, Outcome, Prompt, Verdict, VerdictKind
-from metercap.steps.judge import Judge, Judgement, Limits
+from metercap.steps.good import Goods
+from metercap.steps.judge import Held, Judge, Judgement, Limits
 from metercap.steps.keys import Rule, StepBase
 
 BATTERY = "meter battery low"
@@ -25,8 +26,8 @@ class Bench:
     """The shared state of a session's steps.
 
     `tag` names the unit in prompts; `ticked` is the (step, item) that a slip still belongs to; `verdicts` holds the
-    verdict that stands by (step, item), `as_found` each trimmer's value before anything was turned, `before` what an
-    earlier session of the same unit counted (k of n) by (step, item).
+    verdict that stands by (step, item), `judged` what its value rests on, `as_found` each trimmer's value before
+    anything was turned, `before` what an earlier session of the same unit counted (k of n) by (step, item).
     """
 
     def __init__(self, profile: MeterProfile, tag: str, rule: Rule) -> None:
@@ -43,6 +44,7 @@ class Bench:
         self.ticked: tuple[str, str] | None = None
         self._on: tuple[str, str] | None = None
         self.verdicts: dict[tuple[str, str], Verdict] = {}
+        self.judged: dict[tuple[str, str], Judgement] = {}
         self.last: Reading | None = None
         self.block: Block | None = None
         self.range_asked = False
@@ -51,6 +53,7 @@ class Bench:
         self.kept: frozenset[tuple[str, str]] = frozenset()
         self.before: dict[tuple[str, str], dict[str, Any]] = {}
         self.reference: dict[str, dict[str, Any]] = {}
+        self.goods: Goods | None = None
         self.known_good = False
         self._out: list[Outcome] = []
 
@@ -158,6 +161,7 @@ class Bench:
             reasons.append(judged.reason)
         if self.blocks.battery_low:
             reasons.append(BATTERY)
+        held = Held() if limits is None else limits.held if judged is None else judged.held(limits)
         record = Verdict(
             self.t_s,
             self.step if step is None else step,
@@ -166,11 +170,11 @@ class Bench:
             value=None if judged is None else judged.value,
             unit="" if limits is None else limits.unit,
             expanded=None if judged is None else judged.expanded,
-            rule="" if limits is None or limits.none else limits.rule,
+            rule=held.rule,
             n=n,
             reason="; ".join(reasons),
-            min=None if limits is None else limits.low,
-            max=None if limits is None else limits.high,
+            min=held.low,
+            max=held.high,
             resolution=None if judged is None else judged.resolution,
             settled=settled,
             from_s=from_s,
@@ -178,6 +182,9 @@ class Bench:
         )
         self._out.append(record)
         self.verdicts[record.step, item] = record
+        self.judged.pop((record.step, item), None)
+        if judged is not None:
+            self.judged[record.step, item] = judged
         self._out.append(Cue(self.t_s, record.step, item, CueKind(verdict.value)))
         return record
 

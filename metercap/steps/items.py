@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from metercap.quantity import Quantity, natural_key
+from metercap.steps.good import Goods
 from metercap.steps.judge import Limits
 from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Rule, Seconds, StepBase
 
@@ -39,11 +40,21 @@ class WalkStep(StepBase, frozen=True, kw_only=True):
         """Every item, and its other polarity where both are asked for."""
         return tuple(item.name for item in walked(self.items))
 
-    def limits_of(self, item: Item, rule: Rule) -> Limits:
-        """Return the limits of one item: its own where it has any, else the step's; `rule` is the plan's."""
+    def limits_of(self, item: Item, rule: Rule, goods: Goods | None = None) -> Limits:
+        """Return the limits of one item: its own where it has any, else the step's; `rule` is the plan's.
+
+        Without any, `goods` take their place: a fuse whose type has no table takes its limit from them, others are
+        held against them.
+        """
         own = item.min is not None or item.max is not None
         low, high = (item.min, item.max) if own else (self.min, self.max)
-        return Limits(low, high, self.unit or self.wanted[0].unit, self.rule or rule)
+        unit = self.unit or self.wanted[0].unit
+        against = None
+        if goods is not None and low is None and high is None:
+            against = goods.against(self.id, item, unit)
+            if against is not None and item.type is not None and not against.apart:
+                high, against = against.good.fuse_max, None
+        return Limits(low, high, unit, self.rule or rule, against)
 
 
 def walked(items: tuple[Item, ...]) -> list[Item]:

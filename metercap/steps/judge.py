@@ -13,35 +13,72 @@ from metercap.meter import MeterProfile
 from metercap.metrology.budget import Budget, LeadNull, reading_budget
 from metercap.metrology.decide import Rule, decide
 from metercap.metrology.domain import round6
+from metercap.metrology.pair import measured
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import VerdictKind
+from metercap.steps.good import BY_REFERENCE, Against, Likeness
 
 RECORDED = "recorded: no limit given"
 
 
+class Held(msgspec.Struct, frozen=True):
+    """What a verdict says it was judged by: the rule's name, empty where nothing judged, and its limits in SI."""
+
+    rule: str = ""
+    low: float | None = None
+    high: float | None = None
+
+
 class Limits(msgspec.Struct, frozen=True):
-    """What a value must lie between, in SI, ends included; None is no limit. `rule` is "guarded" or "simple"."""
+    """What a value must lie between, in SI, ends included; None is no limit. `rule` is "guarded" or "simple".
+
+    `against`: the good units that a value without limits is held against, or None.
+    """
 
     low: float | None
     high: float | None
     unit: str
     rule: Rule
+    against: Against | None = None
 
     @property
     def none(self) -> bool:
         """True when there is nothing to judge against."""
         return self.low is None and self.high is None
 
+    @property
+    def held(self) -> Held:
+        """What a verdict by these limits says it was judged by."""
+        return Held("" if self.none else self.rule, self.low, self.high)
 
-class Judgement(msgspec.Struct, frozen=True):
-    """A value after lead null, its `expanded` uncertainty, and what the rule says of it."""
+
+class Judgement(msgspec.Struct, frozen=True, omit_defaults=True):
+    """A value after lead null, its `expanded` uncertainty, and what the rule says of it.
+
+    `quantity` and `budget` say what U rests on, None where that is not known. `likeness` is there where good units
+    judged.
+    """
 
     verdict: VerdictKind
     value: float
     expanded: float
     resolution: float
     reason: str
+    quantity: Quantity | None = None
+    budget: Budget | None = None
+    likeness: Likeness | None = None
+
+    @property
+    def bare(self) -> Judgement:
+        """The same without what U rests on: the form that a journal's first record can carry."""
+        return Judgement(self.verdict, self.value, self.expanded, self.resolution, self.reason)
+
+    def held(self, limits: Limits) -> Held:
+        """Return what it was judged by, given the limits it was judged against."""
+        if self.likeness is None:
+            return limits.held
+        return Held(BY_REFERENCE, self.likeness.expected.low, self.likeness.expected.high)
 
 
 class Judge:
@@ -111,14 +148,30 @@ class Judge:
         """
         budget = self.budget(reading, value=value, conversions=conversions, contacts=contacts)
         corrected = self.corrected(reading) if value is None else value
-        return judged(corrected, budget.expanded, reading.resolution, limits, budget.reason)
+        return judged(corrected, budget.expanded, reading.resolution, limits, reading.quantity, budget)
 
 
-def judged(value: float, expanded: float, resolution: float, limits: Limits, reason: str = "") -> Judgement:
-    """Apply the decision rule to a value whose U is known; `reason` is what the budget had to say."""
-    if limits.none:
-        both = "; ".join(part for part in (RECORDED, reason) if part)
-        return Judgement(VerdictKind.PASS, value, expanded, resolution, both)
-    decision = decide(value, expanded, limits.low, limits.high, limits.rule, resolution)
-    both = "; ".join(part for part in (decision.reason, reason) if part)
-    return Judgement(decision.verdict, value, expanded, resolution, both)
+def judged(
+    value: float,
+    expanded: float,
+    resolution: float,
+    limits: Limits,
+    quantity: Quantity | None = None,
+    budget: Budget | None = None,
+) -> Judgement:
+    """Apply the decision rule to a value whose U is known; without limits hold it against good units, or record it.
+
+    `quantity` and `budget` are what U rests on. Good units never fail a value: it is like theirs, or `unsure`.
+    """
+    verdict, reason, likeness = VerdictKind.PASS, RECORDED, None
+    if not limits.none:
+        decision = decide(value, expanded, limits.low, limits.high, limits.rule, resolution)
+        verdict, reason = decision.verdict, decision.reason
+    elif limits.against is not None and limits.against.apart:
+        reason = f"{RECORDED}; not comparable with {limits.against.good.who}: {limits.against.apart}"
+    elif limits.against is not None:
+        likeness = limits.against.likeness(measured(value, expanded, resolution, quantity, budget))
+        verdict = VerdictKind.UNSURE if likeness.differs else VerdictKind.PASS
+        reason = likeness.said(limits.against.good)
+    both = "; ".join(part for part in (reason, "" if budget is None else budget.reason) if part)
+    return Judgement(verdict, value, expanded, resolution, both, quantity, budget, likeness)
