@@ -291,6 +291,8 @@ class Safe(Machine):
     def _end(self) -> StrEnum:
         passed_over = dict.fromkeys(point for point, _ in self._unproved if point not in self._absent)
         missing = [*self._missing, *(f"{point} was not proved dead" for point in passed_over)]
+        if all(point in self._absent for point in self._step.points):
+            missing.append("no point was measured")
         verdict = VerdictKind.UNSURE if missing else VerdictKind.PASS
         reason = "; ".join(missing) or "meter proved on a live source before and after, points dead in dc and ac"
         self.bench.give(self.step.id, verdict, reason=reason)

@@ -249,9 +249,16 @@ def test_skipped_step_leaves_no_half_proof(script: str) -> None:
 
 
 def test_no_points() -> None:
-    """Without points the source is shown twice, and the next step begins."""
+    """Without points the source is shown twice, the next step begins, and nothing was proved dead."""
     play = Play(SafeStep(id="dead"), fuses())(SOURCE + "0.00V*4 1.52V*3")
-    assert play.verdicts["dead"].verdict == "pass"
+    assert play.verdicts["dead"].verdict == "unsure"
+    assert play.prompts[-1] == "dial F1"
+
+
+def test_every_point_absent() -> None:
+    """A unit that has none of the points is not proved dead."""
+    play = Play(safe("J1", "C12"))(SOURCE + ":absent :absent 0.00V*4 1.52V*3")
+    assert play.ticks == ["J1 absent", "C12 absent", "dead unsure"]
 
 
 def test_words_that_mean_nothing() -> None:
