@@ -23,7 +23,7 @@ verdict is the real program. Status 0 when every verdict equals the scene's trut
 
 Above a speed of 20, and where there are no pseudo-terminals, it runs in process on a clock of its own."""
 
-SCENES = ("gc8-a", "gc8-b")
+SCENES = ("gc8-a-whole", "gc8-b-whole")
 
 
 @click.command(epilog=EPILOG)

@@ -34,7 +34,7 @@ CLEAN_S = 20.0
 """How long cleaning a contact takes; invented."""
 MEND_S = 60.0
 """How long a repair takes; invented."""
-START_S = 5.0
+START_S = 2.0
 """How long it takes to see whether the unit has come up; invented."""
 
 
