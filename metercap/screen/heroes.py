@@ -91,7 +91,8 @@ def _waiting_time(now: Moment) -> Hero | None:
 
 def _live(now: Moment) -> Hero | None:
     reading = now.state.reading
-    touched = now.touching and now.state.armed and now.step.kind in VALUE_MATTERS
+    asked = now.do in (Do.PROBE, Do.SHORT) and now.state.aside is None
+    touched = now.touching and now.armed and asked and now.step.kind in VALUE_MATTERS
     if reading is None or not (touched or now.state.prompt is None):
         return None
     return _value_hero(reading, now.state.corrected(reading))
@@ -131,8 +132,8 @@ def _probe(now: Moment) -> Hero | None:
     if now.state.prompt is None:
         return Hero("READY" if now.state.session is not None else "LISTENING", tone=Tone.QUIET)
     if now.item == now.state.step and now.own_item is None:  # nothing of the plan's: the prompt says what
-        return Hero(headline(now, now.state.prompt.say.partition(": the meter")[0]), armed=now.state.armed)
-    return Hero(visible(now.item), armed=now.state.armed)
+        return Hero(headline(now, now.state.prompt.say.partition(": the meter")[0]), armed=now.armed)
+    return Hero(visible(now.item), armed=now.armed)
 
 
 def _value_hero(reading: Reading, value: float | None) -> Hero:

@@ -16,6 +16,8 @@ from metercap.screen.text import visible
 
 FRESH_S = 2.5
 """How long a verdict given without a contact stays beside the next item."""
+LONG = 40
+"""Characters beyond which a prompt's first clause alone is drawn in letters."""
 TRIES = {"exercise", "trials"}
 """Steps that count k of n."""
 VALUE_MATTERS = {"check", "cell", "zero", "safe", "wiggle"}
@@ -42,9 +44,11 @@ class Moment:
         self.field: Field | None = None
         if self.step.kind == "tune" and self.do in (Do.TURN, Do.STOP, Do.KEEP):
             self.field = field(state, self.step, self.item)
+        # Only what is touched next has to wait for a certain lift; a word, a dial or a press does not.
+        self.armed = state.armed or self.do not in (Do.PROBE, Do.SHORT, None)
         last = state.last
         self.fresh: Verdict | None = None
-        if last is not None and state.end is None and (not state.armed or now_s - last.t_s < FRESH_S):
+        if last is not None and state.end is None and (not self.armed or now_s - last.t_s < FRESH_S):
             self.fresh = last if state.touch is None or state.touch.same or not state.armed else None
 
     @property
@@ -100,4 +104,6 @@ def headline(now: Moment, say: str) -> str:
     question = re.match(r"(?:[\w ]{1,12}: )?([^?]+\?)", text)
     if question is not None:
         return question[1]
+    if len(text) > LONG:
+        text = re.split(r"[:;]", text, maxsplit=1)[0]
     return re.sub(r"[;:,]?\s*yes or no\??$", "", text) or "?"

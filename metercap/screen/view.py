@@ -84,8 +84,8 @@ def _aside(now: Moment) -> Line | None:
     if state.call is CueKind.LIFT and now.fresh is not None:
         place = PLACE[now.fresh.verdict]
         return Line(f"{MARKS[place]} {capitals(visible(now.fresh.item))}", TONES[place])
-    if now.touching and reading is not None and now.do is not Do.ANSWER:
-        if now.step.kind in VALUE_MATTERS:
+    if now.touching and reading is not None and now.do not in (Do.ANSWER, Do.DIAL) and state.aside is None:
+        if now.step.kind in VALUE_MATTERS and now.do in (Do.PROBE, Do.SHORT):
             return Line(capitals(visible(now.item)))
         return Line(shown(reading, state.corrected(reading)))
     watched = now.do in (Do.PROBE, Do.ANSWER) and now.fresh is None
@@ -158,7 +158,7 @@ def _next(now: Moment) -> Line:
     prompt = state.aside or state.prompt
     if prompt is None:
         return Line("any reading is shown as it comes" if state.session is None else "", Tone.QUIET)
-    if not state.armed and state.touch is not None:
+    if not now.armed and state.touch is not None and state.aside is None:
         return Line(f"lift, then {untagged(now, prompt.say)}")
     return Line(untagged(now, prompt.say))
 
@@ -171,12 +171,14 @@ def _words(now: Moment) -> tuple[str, ...]:
         return ("say", "note", "quit")
     prompt = state.aside or state.prompt
     do = prompt.do if prompt is not None else None
+    if now.step.kind == "trials" and do is Do.ANSWER:
+        return ("pass", "fail", "back", "note", "say", "quit")
     if do in (Do.CONFIRM, Do.ANSWER):
-        return ("yes", "no", "say", "quit")
+        return ("yes", "no", "note", "say", "quit")
+    if do in (Do.PRESS, Do.RELEASE):
+        return ("fail", "again", "skip", "absent", "say", "quit")
     if do in (Do.TURN, Do.STOP):
         return ("undo", "skip", "say", "quit")
-    if now.step.kind == "trials":
-        return ("pass", "fail", "say", "quit")
     if now.step.kind in ("safe", "cell", "check") and now.step.unit in ("V", ""):
         return ("yes", "no", "skip", "absent", "back", "say", "quit")
     return ("open", "skip", "absent", "back", "again", "say", "quit")

@@ -127,6 +127,8 @@ class Ear:
             self._hazard = record
         if record.cue is CueKind.PASS and self._prompt is not None and self._prompt.do is Do.PROBE:
             self._keep_found(record.item)
+        if record.cue is CueKind.STOP and self._prompt is not None and self._prompt.do is Do.TURN:
+            return [Play(CueKind.SLOW)]  # a nudge on a slow meter, not voltage in the circuit
         if record.cue not in TABLE:
             return []
         return [Play(record.cue, alone=record.cue in _ALONE)]

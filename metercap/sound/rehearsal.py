@@ -22,10 +22,10 @@ MEANINGS = {
     CueKind.ABSENT: "marked as absent",
     CueKind.SKIP: "left for the second look",
     CueKind.WAITING: "waiting for you, or for the meter",
-    CueKind.SLOW: "turn slower",
+    CueKind.SLOW: "turn slower; on a slow meter hands still",
     CueKind.WRONG_WAY: "turn the other way",
     CueKind.PAST_IT: "past the band",
-    CueKind.STOP: "stop: hands still, read the screen",
+    CueKind.STOP: "stop: voltage where none should be; measure volts",
     CueKind.HAZARD: "past a hazard limit: turn back at once",
 }
 """What each cue asks for, in the order they are met."""

@@ -118,6 +118,13 @@ def test_tone_ends_with_the_turning(record: Record) -> None:
     assert sum(sound == Hold(None) for sound in sounds) == 1
 
 
+def test_a_nudge_is_no_alarm() -> None:
+    """Stop while a trimmer is turned means hands still; elsewhere it means voltage, and sounds alone."""
+    nudge = Cue(104.0, "bridge", "RV1", CueKind.STOP)
+    assert heard([*turning([1618.0]), nudge])[-1] == Play(CueKind.SLOW)
+    assert heard([session(plan=PLAN), nudge]) == [Play(CueKind.STOP, alone=True)]
+
+
 def test_undo_turns_the_tone_to_as_found() -> None:
     """After undo the steady pitch is where the trimmer was found."""
     records = [*turning([1618.0, 1560.0]), Operator(104.0, "undo"), ohms(104.5, 1618.0, 1.0)]
