@@ -78,7 +78,8 @@ class Judgement(msgspec.Struct, frozen=True, omit_defaults=True):
         """Return what it was judged by, given the limits it was judged against."""
         if self.likeness is None:
             return limits.held
-        return Held(BY_REFERENCE, self.likeness.expected.low, self.likeness.expected.high)
+        expected = self.likeness.expected
+        return Held(BY_REFERENCE, round6(expected.low), round6(expected.high))
 
 
 class Judge:
