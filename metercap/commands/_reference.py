@@ -2,70 +2,80 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import sys
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from metercap.errors import UsageError
 from metercap.plan import Plan, to_builtins
-from metercap.steps import TuneStep
-from metercap.steps.trimmer import REFERENCE
+
+Rows = dict[str, dict[str, Any]]
+"""Good units' values by "step/item", as a journal's first record carries them."""
 
 
-def read_reference(path: Path, unit: str) -> dict[str, dict[str, Any]]:
-    """Return the values of a known-good session, by "step/item"; UsageError when it is of the same unit."""
-    from metercap.journal import read
-    from metercap.outcome import fold
+def read_reference(path: Path, unit: str, plan: Plan) -> Rows:
+    """Return the values of good units that a session or a learned reference holds, for a session of `unit`.
 
-    file = read(path)
-    first = file.session
-    if first is None:
-        raise UsageError("holds no session", where=str(path), hint="metercap verify says what it holds")
-    if first.unit == unit:
+    UsageError where they are of the same unit or of another model. A unit that nobody marked known good is taken, with
+    a warning on stderr.
+    """
+    from metercap.commands._sources import open_source
+    from metercap.reference.gather import models_differ, same_unit
+    from metercap.reference.model import rows
+
+    reference = open_source(path).good()
+    if any(same_unit(one.name, unit) for one in reference.units):
         raise UsageError(
-            f"{path} is a session of {unit} itself",
+            f"{path} holds unit {unit} itself",
             where="--against",
             hint="compare with another unit of the model; --after takes up the same unit",
         )
-    out: dict[str, dict[str, Any]] = {}
-    for verdict in fold(file.records).verdicts.values():
-        if verdict.value is None:
-            continue
-        out[f"{verdict.step}/{verdict.item}"] = {
-            "value": verdict.value,
-            "U": verdict.expanded,
-            "unit": verdict.unit,
-            "resolution": verdict.resolution,
-            "n": 1,
-            "unit_name": first.unit,
-            "session": first.id,
-            "known_good": first.known_good,
-        }
-    return out
+    how = models_differ(reference.model, reference.title, plan.model, plan.title)
+    if how:
+        raise UsageError(f"{path} is of another kind: {how}", where="--against")
+    for name in reference.unmarked:
+        text = "is not marked known good; its values are taken all the same, and every verdict by them says so"
+        sys.stderr.write(f"metercap: {path}: unit {name} {text}\n")
+    return rows(reference)
 
 
-def require_references(
-    plan: Plan, reference: dict[str, dict[str, Any]], only: Sequence[str], *, known_good: bool
-) -> None:
+def require_references(plan: Plan, reference: Rows, only: Sequence[str], *, known_good: bool) -> None:
     """Raise UsageError naming every value that the plan takes from a reference and that is missing.
 
-    A known-good unit is the reference: its trimmers are read and left alone.
+    A known-good unit is the reference: its trimmers are read and left alone, its fuses only recorded.
     """
     if known_good:
         return
-    missing = [
-        f"{step.id}/{name}"
-        for step in plan.steps
-        if isinstance(step, TuneStep) and step.target == REFERENCE and (not only or step.id in only)
-        for name in step.item_names
-        if f"{step.id}/{name}" not in reference
-    ]
+    missing = list(_missing(plan, reference, only))
     if missing:
         raise UsageError(
             f"no reference value for {', '.join(missing)}",
             where="--against",
             hint="run the plan on a known-good unit first, and give its journal with --against",
         )
+
+
+def _missing(plan: Plan, reference: Mapping[str, Mapping[str, Any]], only: Sequence[str]) -> Iterator[str]:
+    from metercap.plan.expected import items_of
+    from metercap.plan.rules import needs_reference
+    from metercap.steps.good import read_goods
+
+    goods = read_goods(reference)
+    for step in plan.steps:
+        if only and step.id not in only:
+            continue
+        for item in items_of(step):
+            if not needs_reference(step, item):
+                continue
+            key = f"{step.id}/{item.name}"
+            good = goods.get(key)
+            if good is None:
+                yield key
+                continue
+            why = good.unlike(item, getattr(step, "unit", "") or step.wanted[0].unit)
+            if why:
+                yield f"{key} (not comparable: {why})"
 
 
 def what_is_inherited(*, continue_: Path | None, after: Path | None, unit: str, plan: Plan) -> dict[str, Any]:

@@ -71,7 +71,7 @@ def command(
     loaded = checked_plan(plan, profile, no_safe=no_safe)
     only = step_ids(steps)
     check_step_ids(only, loaded)
-    reference = read_reference(against, unit) if against is not None else {}
+    reference = read_reference(against, unit, loaded) if against is not None else {}
     inherited = what_is_inherited(continue_=continue_, after=after, unit=unit, plan=loaded)
     require_references(loaded, reference, only, known_good=known_good)
     clock = ScaledClock()

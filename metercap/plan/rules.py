@@ -188,7 +188,7 @@ def _least(item: Item, nulled: bool) -> float | None:
 def references(checked: Checked) -> Iterator[Problem]:
     """Steps that need the values of a known-good unit."""
     for n, step in checked.steps():
-        needing = [item.name for item in items_of(step) if _needs_reference(step, item)]
+        needing = [item.name for item in items_of(step) if needs_reference(step, item)]
         if not needing:
             continue
         key = "target" if hasattr(step, "target") else "items"
@@ -204,7 +204,8 @@ def references(checked: Checked) -> Iterator[Problem]:
                 yield checked.problem("error", n, key, "the reference has no value of it", hint, name)
 
 
-def _needs_reference(step: Step, item: Item) -> bool:
+def needs_reference(step: Step, item: Item) -> bool:
+    """Return whether an item's target or limit can only come from a known-good unit."""
     if getattr(step, "target", None) == "reference":
         return True
     unlisted = item.type is not None and not has_table(item.type)
