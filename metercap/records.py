@@ -24,6 +24,10 @@ SCHEMA = 1
 """Version of the journal's records; a reader refuses newer ones."""
 
 
+REPAIR_NOTE = "repair: "
+"""How the text of a note begins that stands where a repair left a gap: what follows cannot be derived again."""
+
+
 class VerdictKind(StrEnum):
     """What a decision says. `unsure` is a verdict, never a stand-in for a missing one."""
 
@@ -147,9 +151,9 @@ class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rena
     """One decision on one item. A later one of the same item replaces it.
 
     `value`, `expanded` (JSON key `U`), `min`, `max` and `resolution` share `unit`. `n` counts conversions.
-    `from_s` … `t_s` hold the readings it rests on. `settled` is false for a decisive pass taken before a plateau. What only some steps
-    give is UNSET elsewhere and left out of the JSON: `tune` sets `as_found`, `as_left`, `target`, `tolerance`
-    and `excursions`; k-of-n steps set `k`, `runs`, `low`, `high`, `confidence`; `cell` sets `condition`.
+    `from_s` … `t_s` hold the readings it rests on. `settled` is false for a decisive pass taken before a plateau.
+    What only some steps give is UNSET elsewhere and left out of the JSON: `tune` sets `as_found`, `as_left`,
+    `target`, `tolerance`, `excursions`; k-of-n steps `k`, `runs`, `low`, `high`, `confidence`; `cell` `condition`.
     """
 
     t_s: float

@@ -5,8 +5,9 @@ from __future__ import annotations
 from metercap.journal.check import State
 from metercap.journal.format import Chain
 from metercap.journal.reader import JournalFile, Records, iterate, prove, read
-from metercap.journal.verify import REPAIR_NOTE, Problem, Report, repair, verify
+from metercap.journal.verify import Problem, Report, repair, verify
 from metercap.journal.writer import Writer
+from metercap.records import REPAIR_NOTE
 
 __all__ = [
     "REPAIR_NOTE",

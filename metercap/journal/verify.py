@@ -27,13 +27,10 @@ from metercap.journal.check import Bad, Checker, State
 from metercap.journal.disk import Disk
 from metercap.journal.format import MAX_LINE, Chain, body_of, seal
 from metercap.journal.reader import open_journal, read_line
-from metercap.records import EndRecord, Note, Record
+from metercap.records import REPAIR_NOTE, EndRecord, Note, Record
 
 LISTED = 100
 """How many problems a report lists; the rest is counted."""
-
-REPAIR_NOTE = "repair: "
-"""How the text of every note begins that stands for a damaged place."""
 
 
 class Problem(msgspec.Struct, frozen=True):

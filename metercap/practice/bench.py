@@ -19,7 +19,7 @@ from typing import NamedTuple
 from metercap.errors import SceneError
 from metercap.practice.board import AIR, AIR_NAME, REVERSED, Place
 from metercap.practice.body import NEVER_S
-from metercap.practice.dial_words import read_dial, wants_fixed_range
+from metercap.practice.dial_words import read_dial, wants_auto_range, wants_fixed_range
 from metercap.practice.dials import Shown
 from metercap.practice.frames import draw
 from metercap.practice.hands import Hands
@@ -110,7 +110,8 @@ class Bench:
             self.meter.press_rel()
         wanted = read_dial(text, continuity=self.scene.hands.continuity)
         fixed = 0 if wants_fixed_range(text) else None
-        if wanted is not None and (wanted is not self.meter.quantity or fixed is not None):
+        ranged = fixed is not None or wants_auto_range(text)
+        if wanted is not None and (wanted is not self.meter.quantity or ranged):
             self.meter.turn_dial(wanted, range_index=fixed)
             self._begin(t_s + DIAL_S)
 

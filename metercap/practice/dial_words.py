@@ -13,6 +13,7 @@ _SAID = (
     (re.compile(r"\b(ohms?|resistance)\b|Ω", re.IGNORECASE), Quantity.RESISTANCE),
 )
 _FIXED = re.compile(r"\b(fixed?|lowest)\b[^.;]*\brange\b", re.IGNORECASE)
+_AUTO = re.compile(r"\bback to auto range\b", re.IGNORECASE)
 _JACKS = re.compile(r"[^.;:()]*\bjacks?\b[^.;:()]*", re.IGNORECASE)
 
 
@@ -31,3 +32,8 @@ def read_dial(text: str, *, continuity: bool = False) -> Quantity | None:
 def wants_fixed_range(text: str) -> bool:
     """Whether the prompt asks for a fixed range."""
     return _FIXED.search(text) is not None
+
+
+def wants_auto_range(text: str) -> bool:
+    """Whether the prompt asks for auto range again."""
+    return _AUTO.search(text) is not None

@@ -14,7 +14,20 @@ import msgspec
 from metercap.contact.tokens import MARK
 from metercap.errors import JournalError
 from metercap.reading import Garbage, Reading
-from metercap.records import Clock, EndRecord, Event, Link, Operator, Outcome, Record, SessionRecord, Verdict, encode
+from metercap.records import (
+    REPAIR_NOTE,
+    Clock,
+    EndRecord,
+    Event,
+    Link,
+    Note,
+    Operator,
+    Outcome,
+    Record,
+    SessionRecord,
+    Verdict,
+    encode,
+)
 from metercap.session.driver import Driver
 from metercap.session.machine import Session
 from metercap.wire import decode_frame
@@ -82,6 +95,9 @@ def check(records: Iterable[Record]) -> Checked:
         elif kind is EndRecord:
             if due:
                 return Checked(readings, verdicts, _missing(number, due[0]))
+        elif kind is Note and record.text.startswith(REPAIR_NOTE):  # type: ignore[union-attr]
+            gap = f"line {number}: the file was repaired here, and what followed cannot be derived"
+            return Checked(readings, verdicts, gap)
         else:
             expected = due.popleft() if due else None
             if expected != record:

@@ -62,6 +62,24 @@ class Bench:
         out, self._out = self._out, []
         return out
 
+    def ask_fixed_range(self, reading: Reading) -> None:
+        """Ask once for a fixed range, beside whatever is prompted: auto range costs several conversions an item."""
+        if self.range_asked or "auto" not in reading.flags or reading.quantity is not Quantity.RESISTANCE:
+            return
+        self.range_asked = True
+        self.urge(Do.DIAL, None, "auto range costs time at every item: fix the lowest ohm range if the meter can")
+
+    def ask_wider_range(self, high: float | None) -> None:
+        """Ask for auto range again where a value may lie above the range that was fixed; `high` None: any value."""
+        last = self.last
+        if not self.range_asked or last is None or "auto" in last.flags or last.quantity is not Quantity.RESISTANCE:
+            return
+        counts = self.profile.counts
+        if high is not None and counts is not None and last.resolution and high <= counts * last.resolution:
+            return
+        self.range_asked = False
+        self.urge(Do.DIAL, None, "values here may lie above a fixed low range: back to auto range on the ohms dial")
+
     def steps_after(self, step: str) -> tuple[StepBase, ...]:
         """Return the steps of this session that come after `step`."""
         ids = [each.id for each in self.steps]

@@ -93,11 +93,14 @@ class Exercise(Machine):
 
     # --- readings
 
-    def _sort(self) -> Literal["closed", "open", "poor"]:
+    def _sort(self) -> Literal["closed", "open", "poor", "coarse"]:
         """Sort the newest conversion, and keep what it adds."""
         reading = self.reading
         assert reading is not None
         value = None if reading.value is None else self.bench.judge.corrected(reading)
+        if value is not None and value <= self._step.max < value + reading.resolution:
+            self.bench.ask_fixed_range(reading)
+            return "coarse"  # 0.00 MΩ says nothing about 2 Ω
         if reading.state is State.OVER or value is None or (self._step.open_above or math.inf) < value:
             self._apart += 1
             if self._closed:
@@ -117,6 +120,8 @@ class Exercise(Machine):
     def first(self) -> StrEnum:
         """The first sign of the switch."""
         kind = self._sort()
+        if kind == "coarse":
+            return S.READY
         if kind != "closed":
             self._closed.clear()
             self._gap = False

@@ -59,6 +59,7 @@ _AFTER = (S.READY, S.CLOSE, S.PART, S.REST, S.CLEAN, S.END)
 TABLE: dict[tuple[StrEnum, Given], Row] = {
     (S.READY, Given.VALUE): Row("first", (S.READY, S.PART, S.CLOSE)),
     (S.READY, Given.DUE): Row("waiting", (S.READY,)),
+    (S.READY, Given.FAIL): Row("word_fail", (S.READY, S.CLEAN, S.END)),
     (S.CLOSE, Given.VALUE): Row("closing", _AFTER),
     (S.CLOSE, Given.DUE): Row("not_closed", _AFTER),
     (S.PART, Given.VALUE): Row("parting", _AFTER),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 from metercap.contact import Act
+from metercap.contact.tokens import MARK
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind, at
@@ -19,6 +20,8 @@ from metercap.steps.nearzero import NearZero, about_zero, shows_contact
 from metercap.steps.probing import Aim, Finding, Probing
 from metercap.steps.rounds import Rounds
 
+LOW_OHM = 100.0
+"""Up to this limit the lowest ohm range serves every item (common practice, no source)."""
 TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
 
 
@@ -77,6 +80,9 @@ class Walk(Machine):
         self.in_volts = not shows_contact(step.wanted[0])
         """True where contact shows only as a value away from zero."""
         self._items = walked(step.items)
+        highs = [step.limits_of(item, bench.rule).high for item in self._items]
+        self._highest = None if None in highs else max(high for high in highs if high is not None)
+        self._low_only = self._highest is not None and self._highest <= LOW_OHM
         kept = (n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name))
         self._rounds = Rounds(len(self._items), kept)
         self._at = 0
@@ -105,6 +111,8 @@ class Walk(Machine):
 
     def start(self) -> None:
         """Open the first item."""
+        if not self._low_only and Quantity.RESISTANCE in self.wanted:
+            self.bench.ask_wider_range(self._highest)
         self.state = self._advance()
 
     def resume(self) -> None:
@@ -117,10 +125,8 @@ class Walk(Machine):
 
     def see(self, reading: Reading, act: object, new: bool) -> None:
         """Watch for auto range as well."""
-        if "auto" in reading.flags and not self.bench.range_asked and reading.quantity is Quantity.RESISTANCE:
-            self.bench.range_asked = True
-            text = "auto range costs time at every item: fix the lowest ohm range if the meter can"
-            self.bench.urge(Do.DIAL, None, text)
+        if self._low_only:
+            self.bench.ask_fixed_range(reading)
         if self.state is S.OPEN and act in (Act.SLIP, Act.HELD):
             self.deadline_s = None  # a contact that does not count is no silence
         elif self.state is S.OPEN and act is Act.LIFT:
@@ -227,19 +233,25 @@ class Walk(Machine):
         return S.OPEN
 
     def word_open(self) -> StrEnum:
-        """The operator says that the path is open."""
-        reading = self.reading
-        if self.state is S.ON and reading is not None and reading.value is not None:
-            shown = format_value(reading.value, reading.unit, reading.resolution)
+        """The operator says that the path is open; a meter that shows a value on it makes that unsure."""
+        shown = "" if self.text.startswith(MARK) else self._value_now()
+        if shown:
             self._give_word(VerdictKind.UNSURE, f"said to be open while the meter showed {shown}")
         else:
             reason = "open, by the operator's word"
             if self._probing.taken:
                 taken = self._probing.taken[-1]
-                shown = format_value(taken.value, taken.reading.unit, taken.reading.resolution)
-                reason += f"; an earlier contact read {shown}"
+                earlier = format_value(taken.value, taken.reading.unit, taken.reading.resolution)
+                reason += f"; an earlier contact read {earlier}"
             self._give_word(VerdictKind.FAIL, reason)
         return self._onward(by_contact=False)
+
+    def _value_now(self) -> str:
+        """Return the value that the tips show now, or an empty text when they show none."""
+        last = self.bench.last
+        if last is None or last.value is None or last.quantity not in self.wanted or self.is_off(last):
+            return ""
+        return format_value(last.value, last.unit, last.resolution)
 
     def word_absent(self) -> StrEnum:
         """This unit has no such item."""

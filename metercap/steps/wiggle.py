@@ -20,6 +20,7 @@ from metercap.steps.machine import Given, Machine, Row, words_rows
 
 LOST_S = 2.0
 """Open for longer than this is no dropout but tips that came off (common practice, no source)."""
+PATIENCE_S = 10.0
 
 
 class WiggleStep(StepBase, frozen=True, tag="wiggle", kw_only=True):
@@ -58,15 +59,19 @@ _NEXT = (S.OPEN, S.END)
 class Wiggle(Machine):
     """Settles, then counts dropouts."""
 
-    shows_contact = False
     TABLE = {  # noqa: RUF012
-        (S.OPEN, Given.VALUE): Row("settle", (S.OPEN, S.ON, S.WATCH)),
+        (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
+        (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
         (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
-        (S.ON, Given.VALUE): Row("settle", (S.OPEN, S.ON, S.WATCH)),
+        (S.ON, Given.VALUE): Row("settle", (S.ON, S.WATCH)),
+        (S.ON, Given.ENDED): Row("parted", (S.OPEN,)),
         (S.WATCH, Given.VALUE): Row("watch", (S.WATCH, S.OUT)),
+        (S.WATCH, Given.ENDED): Row("drop", (S.OUT,)),
         (S.WATCH, Given.DUE): Row("over", _NEXT),
-        (S.OUT, Given.VALUE): Row("out", (S.OUT, S.WATCH, S.OPEN)),
-        (S.OUT, Given.DUE): Row("stay", (S.OUT,)),
+        (S.OUT, Given.CONTACT): Row("stay", (S.OUT,)),
+        (S.OUT, Given.VALUE): Row("out", (S.OUT, S.WATCH)),
+        (S.OUT, Given.ENDED): Row("stay", (S.OUT,)),
+        (S.OUT, Given.DUE): Row("lost", (S.OPEN,)),
         **words_rows(
             (S.OPEN, S.ON, S.WATCH, S.OUT),
             {
@@ -93,6 +98,7 @@ class Wiggle(Machine):
         self._dropouts = 0
         self._longest_s = 0.0
         self._out_from_s = 0.0
+        self._until_s = 0.0
 
     @property
     def item(self) -> str:
@@ -111,7 +117,7 @@ class Wiggle(Machine):
         item = self._step.items[self._at]
         where = f", {item.where}" if item.where else ""
         self.say(Do.PROBE, f"{item.name}{where}: hold both tips on it, still")
-        self.deadline_s = at(self.bench.t_s + 10.0)
+        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def blocked(self) -> None:
         """The watch begins anew."""
@@ -126,23 +132,38 @@ class Wiggle(Machine):
     def _good(self, reading: Reading) -> bool:
         return reading.value is not None and self.bench.judge.corrected(reading) <= self._step.max
 
+    def contact(self) -> StrEnum:
+        """A credited contact begins."""
+        self.deadline_s = None
+        self._burst = self.bench.burst()
+        return S.ON
+
+    def parted(self) -> StrEnum:
+        """It ended before it had settled."""
+        self.bench.cue(CueKind.AGAIN, self.item)
+        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
+        return S.OPEN
+
+    def waiting(self) -> StrEnum:
+        """No contact for a while: say so once."""
+        self.deadline_s = None
+        self.bench.cue(CueKind.WAITING, self.item)
+        return S.OPEN
+
     def settle(self) -> StrEnum:
         """A conversion before the watch."""
         reading = self.reading
         if reading is None or not self._good(reading):
-            self._burst = Burst(self.bench.t_s)
-            return S.OPEN
-        if self.state is S.OPEN:
-            self.deadline_s = None  # the reminder of a path that stays silent
-            self.bench.cue(CueKind.CONTACT, self.item)
-            self._burst = Burst(self.bench.t_s)
+            self._burst = self.bench.burst()
+            return S.ON
         self._burst.feed(reading)
         if self._burst.plateau() is None:
             return S.ON
         self._from_s = self.bench.t_s
         self._last = reading
         self._ask_flex()
-        self.deadline_s = at(self.bench.t_s + self._step.watch_s)
+        self._until_s = at(self.bench.t_s + self._step.watch_s)
+        self.deadline_s = self._until_s
         return S.WATCH
 
     def watch(self) -> StrEnum:
@@ -150,38 +171,37 @@ class Wiggle(Machine):
         reading = self.reading
         if reading is None:
             return S.WATCH
-        if self._good(reading):
-            self._note_good(reading)
-            return S.WATCH
+        if not self._good(reading):
+            return self.drop()
+        self._note_good(reading)
+        return S.WATCH
+
+    def drop(self) -> StrEnum:
+        """The path opened, or rose above `max`."""
         self._out_from_s = self.bench.t_s
+        self.deadline_s = at(self.bench.t_s + LOST_S)
         self.bench.cue(CueKind.FAIL, self.item)
         return S.OUT
 
     def out(self) -> StrEnum:
         """A conversion while it is out."""
         reading = self.reading
-        if reading is None:
+        if reading is None or not self._good(reading):
             return S.OUT
-        lasted = self.bench.t_s - self._out_from_s
-        if self._good(reading):
-            self._dropouts += 1
-            self._longest_s = max(self._longest_s, round6(lasted))
-            self._note_good(reading)
-            if self.deadline_s is None or self.deadline_s <= self.bench.t_s:
-                self.deadline_s = at(self.bench.t_s + 2.0 * self.bench.conversions.times_s[reading.quantity])
-            return S.WATCH
-        if lasted < LOST_S:
-            return S.OUT
+        self._dropouts += 1
+        self._longest_s = max(self._longest_s, round6(self.bench.t_s - self._out_from_s))
+        self._note_good(reading)
+        # The watch lasts at least two conversions more, so that it never ends on the edge of a dropout.
+        rest_s = 2.0 * self.bench.conversions.times_s[reading.quantity]
+        self.deadline_s = max(self._until_s, at(self.bench.t_s + rest_s))
+        return S.WATCH
+
+    def lost(self) -> StrEnum:
+        """Out for too long to be a dropout."""
         self.bench.cue(CueKind.AGAIN, self.item)
         self.bench.note(f"{self.item}: open for more than {LOST_S:g} s: tips off, or it stays open (then say open)")
-        self._reset_watch()
-        self.resume_open()
+        self._open()
         return S.OPEN
-
-    def stay(self) -> StrEnum:
-        """The time is over while it is out: what comes next decides."""
-        self.deadline_s = None
-        return self.state
 
     def over(self) -> StrEnum:
         """The watch is over."""
@@ -214,8 +234,7 @@ class Wiggle(Machine):
 
     def again(self) -> StrEnum:
         """Begin this path anew."""
-        self._reset_watch()
-        self.resume_open()
+        self._open()
         return S.OPEN
 
     def fail(self) -> StrEnum:
@@ -249,11 +268,6 @@ class Wiggle(Machine):
 
     # --- moving on
 
-    def resume_open(self) -> None:
-        """Prompt for the path once more."""
-        self.state = S.OPEN
-        self.resume()
-
     def _ask_flex(self) -> None:
         text = f"flex the cable or connector for {self._step.watch_s:g} s, tips still"
         self.say(Do.KEEP, f"{self.item}: {text}")
@@ -266,11 +280,9 @@ class Wiggle(Machine):
             self._values = [worst, *self._values[-10:]]
 
     def _reset(self) -> None:
+        self._burst = Burst(self.bench.t_s)
         self._from_s = 0.0
         self._last = None
-        self._reset_watch()
-
-    def _reset_watch(self) -> None:
         self._values = []
         self._dropouts = 0
         self._longest_s = 0.0
@@ -292,10 +304,10 @@ class Wiggle(Machine):
     def _open(self) -> None:
         self._reset()
         self.bench.changed()
-        self.resume_open()
+        self.state = S.OPEN
+        self.resume()
 
     def _end(self) -> StrEnum:
         self.deadline_s = None
-        self.bench.touch.block()
         self.done = True
         return S.END

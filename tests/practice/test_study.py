@@ -355,13 +355,15 @@ def test_a_capacitor_that_charges_is_no_failed_fuse() -> None:
 
 @pytest.mark.parametrize("seed", [1, 2])
 def test_the_whole_plan_of_the_greenhouse_controller_ends_in_the_truth_on_both_units(seed: int) -> None:
-    """Every step that the plan knows: unit A first, then B against A's values; each verdict equals the
-    scene's truth."""
-    plan = read_plan(find_plan("greenhouse-controller"))
+    """Every step that the plan knows: unit A first (but for the repeated starts, which a known-good unit need
+    not prove), then B against A's values; each verdict equals the scene's truth."""
+    whole = read_plan(find_plan("greenhouse-controller"))
     reference: dict[str, dict[str, Any]] = {}
     for name in ("gc8-a-whole", "gc8-b-whole"):
         scene = load_scene(name)
-        assert set(scene.truth) == {step.id for step in plan.steps}
+        left_out = {step.id for step in whole.steps} - set(scene.truth)
+        assert left_out == ({"starts"} if scene.known_good else set())
+        plan = msgspec.structs.replace(whole, steps=tuple(step for step in whole.steps if step.id not in left_out))
         _, audit, _ = done(scene, plan, seed, reference=reference)
         assert [(mark.verdict.item, mark.verdict.verdict) for mark in audit.marked if not mark.agrees] == []
         assert audit.missing == []

@@ -133,3 +133,18 @@ def test_the_next_step_needs_a_certain_lift() -> None:
     assert "F1" not in play.verdicts
     play("OL*6 0.2*3")
     assert play.verdicts["F1"].verdict is VerdictKind.PASS
+
+
+def test_a_count_coarser_than_the_limit_says_nothing() -> None:
+    """0.00 MΩ on the way down is neither closed nor open, and a fixed range is asked for once."""
+    play = Play(switch(presses=2), rate=5.0, auto=True)("OL*3 0.00M*5")
+    assert play.machine._presses.counted == (0, 0)
+    assert play.prompts == ["probe S1", "dial None"]
+    play("0.3*3 OL*3 0.3*3 OL*3")
+    assert play.verdicts["S1"].k == 2
+
+
+def test_fail_before_the_first_closure_counts_a_miss_that_was_felt() -> None:
+    """What the meter cannot tell from open air, the operator can."""
+    play = exercised(":fail OL*3 " + PRESS * 4)
+    assert (play.verdicts["S1"].k, play.verdicts["S1"].runs) == (4, 5)

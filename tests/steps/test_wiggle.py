@@ -42,8 +42,17 @@ def test_tips_that_came_off_are_no_dropout() -> None:
     play = flexed("0.3*8 OL*14")
     assert play.prompts[-1] == "probe J3"
     assert not play.verdicts
-    play("0.3*26")
+    play("OL*4 0.3*26")
     assert play.verdicts["J3"].verdict is VerdictKind.PASS
+
+
+def test_the_next_path_needs_a_certain_lift() -> None:
+    """Tips that stay on J3 after its tick are never taken for J4."""
+    step = WiggleStep(id="cable", items=(Item("J3"), Item("J4")), watch_s=4.0)
+    play = Play(step, rate=5.0)("OL*3 0.3*60")
+    assert list(play.verdicts) == ["J3"]
+    play("OL*6 0.3*26")
+    assert play.verdicts["J4"].verdict is VerdictKind.PASS
 
 
 def test_open_is_the_operators_word() -> None:
