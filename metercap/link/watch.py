@@ -69,6 +69,8 @@ class LinkWatch:
     def __init__(self, profile: MeterProfile) -> None:
         self._profile = profile
         self._quantity: Quantity | None = None
+        self.quiet_s = self._quiet_s()
+        """How long without a frame is too long: max(2 s, 4 T), T of the quantity last seen or of the profile."""
         self.state: LinkState | None = None
         self._why = ""
         self._framed = False  # a frame came since the link was last opened
@@ -77,20 +79,6 @@ class LinkWatch:
         self._noise_from_s = 0.0
         self._noise_last_s = 0.0
         self._sample = b""
-
-    @property
-    def quiet_s(self) -> float:
-        """How long without a frame is too long: max(2 s, 4 T), T of the quantity last seen or of the profile.
-
-        A polled meter cannot send more often than it is asked, so T is never shorter than the poll's period.
-        """
-        profile = self._profile
-        conversion_s = (
-            1.0 / profile.conversions_per_s if self._quantity is None else profile.conversion_s(self._quantity)
-        )
-        if profile.poll is not None:
-            conversion_s = max(conversion_s, 1.0 / profile.poll.per_s)
-        return max(MIN_QUIET_S, QUIET_CONVERSIONS * conversion_s)
 
     @property
     def deadline_s(self) -> float | None:
@@ -128,7 +116,9 @@ class LinkWatch:
 
     def frame(self, quantity: Quantity, t_s: float) -> list[Link]:
         """Take note of a decoded reading; the record, if any, comes before it."""
-        self._quantity = quantity
+        if quantity is not self._quantity:
+            self._quantity = quantity
+            self.quiet_s = self._quiet_s()
         self._framed = True
         self._since_s = t_s
         self._forget_noise()
@@ -144,6 +134,13 @@ class LinkWatch:
         self._noise_last_s = t_s
         if len(self._sample) < SAMPLE_BYTES:
             self._sample = (self._sample + data)[:SAMPLE_BYTES]
+
+    def _quiet_s(self) -> float:
+        profile, quantity = self._profile, self._quantity
+        conversion_s = 1.0 / profile.conversions_per_s if quantity is None else profile.conversion_s(quantity)
+        if profile.poll is not None:
+            conversion_s = max(conversion_s, 1.0 / profile.poll.per_s)  # it sends no more often than it is asked
+        return max(MIN_QUIET_S, QUIET_CONVERSIONS * conversion_s)
 
     def _forget_noise(self) -> None:
         self._noise = 0

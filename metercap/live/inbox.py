@@ -1,15 +1,35 @@
-"""The one queue into the loop: links, words and signals put, the loop gets."""
+"""The one queue into the loop: links, words and signals put, the loop gets.
+
+A meter's bytes come one by one, a frame's worth for each reading, and waking the loop costs more than what it does with
+a byte. So bytes that cannot complete a frame are put without waking it (`FRAME_ENDS`): they carry their own arrival
+time, and are taken with what follows, or when the loop wakes for a deadline. Nothing is held back from a loop that is
+awake.
+"""
 
 from __future__ import annotations
 
 import queue
-import threading
+import time
+from collections import deque
 from typing import NamedTuple, TypeAlias
 
+from metercap.meter import Family
 from metercap.records import LinkState
 
 MOST_CHUNKS = 4096
 """Chunks of bytes that may wait. A link that puts more waits itself, so a flood stays in the system's own buffers."""
+FULL_S = 0.01
+"""How long a link sleeps before it looks again, in real seconds."""
+
+_LINE = b"\r\n"
+FRAME_ENDS: dict[Family, bytes] = {
+    "lcd14": bytes(range(0xE0, 0xF0)),  # the fourteenth byte counts itself in its high nibble
+    "digits14": _LINE,
+    "polled-line": _LINE,
+    "text": _LINE,
+    "scpi": _LINE,
+}
+"""The byte values of which one ends every frame of a family: no reading comes out of a decoder before one of them."""
 
 
 class Arrived(NamedTuple):
@@ -51,48 +71,70 @@ Item: TypeAlias = Arrived | Changed | Said | Stopped | Failed
 
 
 class Inbox:
-    """A queue that any thread, and a signal handler, may put into. Bytes put after `close` are dropped."""
+    """A queue that any thread, and a signal handler, may put into. One thread gets.
+
+    `ends`, when set, are the byte values that wake the waiting getter; otherwise every byte does. Bytes put after
+    `close` are dropped.
+    """
 
     def __init__(self) -> None:
-        # Of the standard queues only this one may be put into by a signal handler that interrupts its own `get`.
-        self._queue: queue.SimpleQueue[Item] = queue.SimpleQueue()
-        self._room = threading.Semaphore(MOST_CHUNKS)
+        self.ends: bytes | None = None
+        self._items: deque[Item] = deque()
+        # Wakes the getter; `_rung` keeps it from holding more than one ring. Of the standard library's queues only this
+        # kind may be put into by a signal handler that interrupts its own `get`.
+        self._bell: queue.SimpleQueue[None] = queue.SimpleQueue()
+        self._rung = False
         self._closed = False
 
     def put_bytes(self, data: bytes, t_s: float) -> None:
-        """Put bytes; waits while `MOST_CHUNKS` chunks are waiting."""
-        while not self._closed and not self._room.acquire(timeout=0.1):
-            pass
+        """Put bytes; waits while `MOST_CHUNKS` items are waiting."""
+        while len(self._items) >= MOST_CHUNKS and not self._closed:
+            self._ring()
+            time.sleep(FULL_S)
         if self._closed:
             return
-        self._queue.put(Arrived(data, t_s))
+        self._items.append(Arrived(data, t_s))
+        ends = self.ends
+        if ends is None or any(byte in ends for byte in data):
+            self._ring()
 
     def put_link(self, state: LinkState, why: str, t_s: float) -> None:
         """Put a change of the link."""
-        self._queue.put(Changed(state, why, t_s))
+        self._put(Changed(state, why, t_s))
 
     def put_word(self, word: str, text: str, t_s: float) -> None:
         """Put a word of the operator."""
-        self._queue.put(Said(word, text, t_s))
+        self._put(Said(word, text, t_s))
 
     def put_stop(self, signal: int) -> None:
         """Put the wish to end: everything put before it is still done."""
-        self._queue.put(Stopped(signal))
+        self._put(Stopped(signal))
 
     def put_fault(self, error: BaseException) -> None:
         """Put an exception that ended a thread; the loop raises it."""
-        self._queue.put(Failed(error))
+        self._put(Failed(error))
 
     def get(self, wait_s: float = 0.0) -> Item | None:
         """Return the next item, or None when none came within `wait_s` real seconds."""
-        try:
-            item = self._queue.get(wait_s > 0, wait_s) if wait_s > 0 else self._queue.get_nowait()
-        except queue.Empty:
-            return None
-        if type(item) is Arrived:
-            self._room.release()
-        return item
+        items = self._items
+        while not items and wait_s > 0:
+            try:
+                self._bell.get(True, wait_s)
+            except queue.Empty:
+                break
+            # In this order: who puts between the two lines finds the bell rung, and is found by the look at `items`.
+            self._rung = False
+        return items.popleft() if items else None
 
     def close(self) -> None:
         """Let no putter wait any longer."""
         self._closed = True
+
+    def _put(self, item: Item) -> None:
+        self._items.append(item)
+        self._ring()
+
+    def _ring(self) -> None:
+        if not self._rung:
+            self._rung = True
+            self._bell.put(None)

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from metercap.clock import SessionClock, VirtualClock
 from metercap.link import LinkWatch, Source
-from metercap.live.inbox import Arrived, Changed, Failed, Inbox, Item, Said
+from metercap.live.inbox import FRAME_ENDS, Arrived, Changed, Failed, Inbox, Item, Said
 from metercap.live.parts import Decoder, Driver, Observer, Reason, Writer
 from metercap.live.signals import stop_signals
 from metercap.meter import MeterProfile
@@ -80,6 +80,7 @@ class Live:
         self._inbox = inbox
         self._clock = clock
         self._watch = LinkWatch(profile)
+        inbox.ends = FRAME_ENDS[profile.family]
         self._source = source
         self._words = words
         self._wanted: tuple[Quantity | None, float | None] | None = None

@@ -6,9 +6,16 @@ import signal
 import threading
 import time
 
+import pytest
+
+from metercap.errors import ProfileError
 from metercap.live import Inbox
-from metercap.live.inbox import MOST_CHUNKS, Arrived, Changed, Failed, Said, Stopped
+from metercap.live.inbox import FRAME_ENDS, MOST_CHUNKS, Arrived, Changed, Failed, Said, Stopped
+from metercap.profiles import find_meter, meter_names
+from metercap.quantity import Quantity
+from metercap.reading import Reading, State
 from metercap.records import LinkState
+from metercap.wire import decoder, encode
 
 
 def test_order_is_kept_among_all_kinds() -> None:
@@ -30,6 +37,60 @@ def test_order_is_kept_among_all_kinds() -> None:
     start = time.monotonic()
     assert inbox.get(0.05) is None
     assert time.monotonic() - start >= 0.045
+
+
+def test_bytes_that_end_no_frame_wake_nobody() -> None:
+    """They are put silently, keep their place, and come out first, by the ring of what follows or by the time-out."""
+    inbox = Inbox()
+    inbox.ends = b"\n"
+
+    def later() -> None:
+        time.sleep(0.05)
+        inbox.put_bytes(b"1", 1.0)
+        time.sleep(0.15)
+        inbox.put_bytes(b"2\n", 2.0)
+
+    threading.Thread(target=later).start()
+    start = time.monotonic()
+    assert inbox.get(5.0) == Arrived(b"1", 1.0)
+    assert 0.1 < time.monotonic() - start < 3.0
+    assert inbox.get(5.0) == Arrived(b"2\n", 2.0)
+    inbox.put_bytes(b"3", 3.0)
+    assert inbox.get(0.05) == Arrived(b"3", 3.0)
+    assert inbox.get(0.05) is None
+
+
+@pytest.mark.parametrize("name", meter_names())
+def test_every_frame_ends_where_the_inbox_thinks(name: str) -> None:
+    """Fed byte by byte, no decoder gives a reading before one of its family's last bytes."""
+    profile = find_meter(name)
+    readings = 0
+    for quantity in Quantity:
+        for state, value in ((State.OK, 1.5), (State.OK, 12.0), (State.OVER, None)):
+            try:
+                frame = encode(profile, sample(quantity, state, value))
+            except ProfileError:
+                continue
+            decoded = decoder(profile)
+            for n, byte in enumerate(frame):
+                found = decoded.feed(bytes([byte]), 1.0 + n * profile.serial.byte_s)
+                if any(isinstance(one, Reading) for one in found):
+                    assert byte in FRAME_ENDS[profile.family]
+                    readings += 1
+    assert readings > 0
+
+
+def sample(quantity: Quantity, state: State, value: float | None) -> Reading:
+    return Reading(
+        t_s=0.0,
+        quantity=quantity,
+        value=value,
+        resolution=0.1,
+        unit=quantity.unit,
+        state=state,
+        flags=(),
+        raw="",
+    )
 
 
 def test_a_flood_waits_outside_and_ends_with_the_inbox() -> None:

@@ -17,6 +17,7 @@ from metercap.clock import ScaledClock
 from metercap.journal import Writer, read
 from metercap.link import open_link
 from metercap.live import Inbox, Live
+from metercap.reading import Reading, State
 from metercap.records import EVENTS, OUTCOMES, Clock, EndRecord, Link, LinkState, Operator, VerdictKind
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
@@ -124,7 +125,8 @@ def test_words_from_a_pipe(run) -> None:
 
         def word(record, line: bytes) -> None:
             see(record, line)
-            if len(hands.verdicts) == 1 and into is not None and not hands.said:
+            lifted = isinstance(record, Reading) and record.state is State.OVER
+            if len(hands.verdicts) == 1 and lifted and not hands.said:
                 hands.said = True
                 os.write(into, b"open\n")
                 os.close(into)
