@@ -6,7 +6,9 @@ lines on stderr (what, where, what to try next) and its exit status; never as a 
 
 from __future__ import annotations
 
+import errno
 import importlib
+import os
 import sys
 from typing import Any
 
@@ -48,6 +50,19 @@ class LazyGroup(click.Group):
         command: click.Command = module.command
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command that the arguments name; a misspelt one is answered with the nearest."""
+        try:
+            return super().resolve_command(ctx, args)
+        except click.UsageError as error:
+            import difflib
+
+            if close := difflib.get_close_matches(args[0], self.list_commands(ctx), n=1):
+                error.message += f" Did you mean {close[0]!r}?"
+            raise
+
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing any."""
         rows = [(name, COMMANDS[name]) for name in self.list_commands(ctx)]
@@ -60,6 +75,9 @@ def _exists(name: str) -> bool:
 
     return (Path(__file__).parent / "commands" / f"{name}.py").is_file()
 
+
+TRACEBACK = "METERCAP_TRACEBACK"
+"""Set in the environment, it lets a defect end in Python's own traceback."""
 
 EPILOG = """\b
 Examples:
@@ -84,6 +102,7 @@ def group() -> None:
 
 def main(args: list[str] | None = None) -> Any:
     """Run the command line and exit with its status."""
+    _give_streams()
     try:
         status = group.main(args=args, prog_name="metercap", standalone_mode=False)
     except click.exceptions.Abort:
@@ -92,13 +111,41 @@ def main(args: list[str] | None = None) -> Any:
         error.show()
         status = error.exit_code
     except BrokenPipeError:
-        sys.stderr.close()
         status = 0
     except Exception as error:
-        from metercap.errors import MetercapError
-
-        if not isinstance(error, MetercapError):
-            raise
-        click.echo(f"metercap: {error}", err=True)
-        status = error.exit_status
+        status = _explained(error)
+    _let_go_of_stdout()
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _explained(error: Exception) -> int:
+    """Say on stderr what went wrong and return the exit status. A defect's traceback comes only when asked for."""
+    from metercap.errors import MetercapError
+
+    if isinstance(error, MetercapError):
+        click.echo(f"metercap: {error}", err=True)
+        return error.exit_status
+    if os.environ.get(TRACEBACK):
+        raise error
+    if isinstance(error, OSError) and error.filename is None and error.errno in (errno.ENOSPC, errno.EIO, errno.EBADF):
+        click.echo(f"metercap: the output cannot be written: {error.strerror}", err=True)
+    else:
+        what = f"{type(error).__name__}: {error}"
+        click.echo(f"metercap: a defect of this program: {what}\n  try: {TRACEBACK}=1 shows where", err=True)
+    return MetercapError.exit_status
+
+
+def _give_streams() -> None:
+    """Where stdout or stderr was closed at the start, give one that goes nowhere: no file may take its place."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115, PTH123
+
+
+def _let_go_of_stdout() -> None:
+    """Flush stdout. When its reader is gone, point it nowhere, or Python would complain and change the exit status."""
+    try:
+        sys.stdout.flush()
+    except (OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, 1)

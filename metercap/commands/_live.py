@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import secrets
 import sys
+import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -11,6 +14,7 @@ from typing import NamedTuple
 import click
 
 from metercap.clock import SessionClock
+from metercap.errors import MetercapError
 from metercap.journal import Writer
 from metercap.link import Source
 from metercap.live import Inbox, Live, Observer, Reason
@@ -117,9 +121,33 @@ def run_session(
         words=[*words, *shown.words],
     )
     reason = shown.run(live, inbox, clock, writer)
+    rescue(writer)
     if not as_json and closing:
-        print_closing(keep.fold, out)
+        with contextlib.suppress(OSError):  # nobody reads any more; the journal has it all
+            print_closing(keep.fold, out)
     return INTERRUPTED if reason == "interrupted" else keep.fold.exit_status
+
+
+def rescue(writer: Writer) -> None:
+    """Where the disk did not take the whole journal, write it somewhere else and say where; never lose it unsaid."""
+    problem = writer.problem
+    if problem is None:
+        writer.abandon()
+        return
+    _complain(f"metercap: {problem}")
+    for folder in (Path(tempfile.gettempdir()), Path.home(), Path.cwd()):
+        copy = folder / f"rescued-{secrets.token_hex(4)}-{writer.path.name}"
+        try:
+            writer.save_copy(copy)
+        except MetercapError as error:
+            _complain(f"metercap: {error}")
+        else:
+            _complain(f"metercap: the whole journal was saved as {copy}")
+            return
+    _complain("metercap: the journal could not be saved anywhere: free some space now, then press enter")
+    if sys.stdin.isatty():
+        sys.stdin.readline()
+        writer.sync()
 
 
 def print_closing(result: Fold, out: Path) -> None:

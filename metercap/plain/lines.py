@@ -37,6 +37,11 @@ class JsonLines:
     def __init__(self, out: BinaryIO | None = None) -> None:
         self._out: BinaryIO | None = sys.stdout.buffer if out is None else out
 
+    @property
+    def gone(self) -> bool:
+        """Whether the reader went away."""
+        return self._out is None
+
     def see(self, record: Record, line: bytes) -> None:
         """Write the line."""
         if self._out is None or not line:
@@ -44,7 +49,7 @@ class JsonLines:
         try:
             self._out.write(line)
             self._out.flush()
-        except (BrokenPipeError, ValueError):
+        except (OSError, ValueError):
             self._out = None
 
     def urgent(self, record: Cue) -> None:
@@ -65,29 +70,35 @@ class PlainLines:
         self._rung: Cue | None = None
         self._silent = 0
 
+    @property
+    def gone(self) -> bool:
+        """Whether the reader went away, or the terminal."""
+        return self._out is None
+
     def see(self, record: Record, line: bytes) -> None:
         """Write the record's line, if it has one for people."""
         text = self._text(record)
         if text:
-            self._write(f"{record.t_s:8.1f}  {text}")
+            self.write(f"{record.t_s:8.1f}  {text}")
 
     def urgent(self, record: Cue) -> None:
         """A hazard is shown, and the terminal's bell rung, before any disk work."""
         self._rung = record
-        self._write(f"{record.t_s:8.1f}  {self._cue(record)}\a")
+        self.write(f"{record.t_s:8.1f}  {self._cue(record)}\a")
 
     def say(self, text: str) -> None:
         """Write a line that is no record: help, a refusal."""
         for part in text.splitlines():
-            self._write(f"          {part}")
+            self.write(f"          {part}")
 
-    def _write(self, text: str) -> None:
+    def write(self, text: str, end: str = "\n") -> None:
+        """Write text as it is. A broken pipe, a full disk, a closed terminal end the writing, not the session."""
         if self._out is None:
             return
         try:
-            self._out.write(text + "\n")
+            self._out.write(text + end)
             self._out.flush()
-        except (BrokenPipeError, ValueError):
+        except (OSError, ValueError):
             self._out = None
 
     def _text(self, record: Record) -> str:

@@ -2,7 +2,7 @@
 
     patterns              regular expressions with named groups, tried in order on the whole line without its end:
                           value (a decimal number) or over or blank; unit, quantity (a word such as DC), flags (words)
-    [tables.units]        "ohm" = "ohm"           unit as written = unit symbol
+    [tables.units]        "ohm" = "ohm"           unit as written = unit symbol; "" for numbers without any
     [tables.prefixes]     "k" = 3                 prefix as written = power of ten; a power's first is the usual one
     [tables.quantities]   "V dc" = "voltage_dc"   unit symbol and quantity word, lower case; "" is a line without unit
     [tables.flags]        "auto" = "auto"         word, lower case = flag
@@ -120,10 +120,10 @@ class Text:
 
     def _unit(self, text: str) -> tuple[str, int] | None:
         """Return unit symbol and power of ten of a unit as written; ("", 0) when there is none."""
-        if not text:
-            return "", 0
         if text in self._units:
             return self._units[text], 0
+        if not text:
+            return "", 0
         for prefix, exponent in self._prefixes.items():
             symbol = self._units.get(text.removeprefix(prefix)) if text.startswith(prefix) else None
             if symbol is not None and symbol not in BARE_UNITS:
@@ -160,7 +160,7 @@ class Text:
         counts = None if exponent is None else shapes.counts_of(value, exponent)
         if exponent is None or counts is None:
             return None
-        prefixed = ending.split()[0] not in BARE_UNITS
+        prefixed = ending.split(" ")[0] not in BARE_UNITS
         fits = [d for d in range(4) if exponent + d in self._prefix_of and (prefixed or exponent + d == 0)]
         # The largest prefix that still leaves a digit before the point, but no milli where none will do; else the
         # smallest.
@@ -171,7 +171,8 @@ class Text:
             return None
         number = shapes.pointed(f"{counts:0{decimals + 1}d}", decimals)
         minus = "-" if math.copysign(1.0, value) < 0 else ""
-        return f"{minus}{number} {self._prefix_of[exponent + decimals]}{ending}{tail}"
+        unit = f"{self._prefix_of[exponent + decimals]}{ending}"
+        return f"{minus}{number}{' ' if unit else ''}{unit}{tail}"
 
 
 def _refill(carried: str, reading: Reading) -> str | None:

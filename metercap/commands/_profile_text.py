@@ -1,0 +1,114 @@
+"""A taught profile as the TOML that people read and edit, and writing it where nothing stands yet."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from metercap.errors import ProfileError
+
+if TYPE_CHECKING:
+    from metercap.commands._teaching import Taught
+
+
+def profile_toml(taught: Taught) -> str:
+    """Return the TOML text of a taught profile, the sample lines among its remarks."""
+    return "\n".join(_lines(taught)) + "\n"
+
+
+def _lines(taught: Taught) -> Iterator[str]:
+    from metercap.commands._readout import reading_text
+
+    profile = taught.profile
+    yield "# A meter that sends text lines, made by `metercap teach` from these samples:"
+    for line, reading in taught.rows:
+        yield f"#   {line}   ->   {' '.join(reading_text(reading).split())}"
+    yield ""
+    yield f"schema = {profile.schema}"
+    yield f"name = {_text(profile.name)}"
+    yield f"family = {_text(profile.family)}"
+    yield f"title = {_text(profile.title)}"
+    yield ""
+    yield "# Regular expressions, tried in order on the whole line without its end; letters match in either case."
+    yield "# Groups: value, over or blank; unit, quantity, flags."
+    yield "patterns = ["
+    yield from (f"  {_literal(pattern)}," for pattern in profile.patterns)
+    yield "]"
+    yield ""
+    yield "# New values a second, the slowest. Too slow costs time; too fast could take one value for two."
+    yield f"conversions_per_s = {profile.conversions_per_s!r}"
+    if profile.poll is not None:
+        yield ""
+        yield "[poll]"
+        yield f"send = {_text(profile.poll.send)}"
+        yield f"per_s = {profile.poll.per_s!r}"
+    port = profile.serial
+    yield ""
+    yield "[serial]"
+    yield f"baud = {port.baud}"
+    yield f"bits = {port.bits}"
+    yield f"parity = {_text(port.parity)}"
+    yield f"stop = {port.stop}"
+    yield f"dtr = {str(port.dtr).lower()}"
+    yield f"rts = {str(port.rts).lower()}"
+    for name, rows in profile.tables.items():
+        yield ""
+        yield _REMARKS[name]
+        yield f"[tables.{name}]"
+        yield from (f"{_text(key)} = {_value(value)}" for key, value in rows.items())
+    yield ""
+    yield "# The meter's accuracy, from its data sheet or a comparison; without it verdicts say 'accuracy unknown'."
+    yield "#   [[accuracy]]"
+    yield '#   quantity = "resistance"'
+    yield "#   percent = 1.0"
+    yield "#   counts = 2"
+
+
+_REMARKS = {
+    "units": '# Unit as written = unit symbol; "" is a number without any.',
+    "prefixes": "# Prefix as written = power of ten.",
+    "quantities": '# Unit symbol and quantity word; "" is an over-range or blank line without unit.',
+    "flags": "# Word = flag.",
+    "lines": "# How the meter usually ends a line of each quantity.",
+}
+
+
+def _value(value: str | float) -> str:
+    return _text(value) if isinstance(value, str) else str(int(value)) if value == int(value) else repr(value)
+
+
+def _text(text: str) -> str:
+    """Return a TOML basic string. Its escapes are JSON's, but that DEL needs one too (TOML 1.0, String).
+
+    Signs that look like others (ohm sign and omega, micro sign and mu) are escaped, to be told apart.
+    """
+    out = json.dumps(text, ensure_ascii=False)
+    for sign in "\x7f\u2126\u03bc":
+        out = out.replace(sign, f"\\u{ord(sign):04x}")
+    return out
+
+
+def _literal(pattern: str) -> str:
+    """Return a pattern as a TOML string that shows backslashes as they are, where it can."""
+    quotes = 3 * "'"
+    plain = quotes not in pattern and not pattern.endswith("'") and pattern.isprintable()
+    return f"{quotes}{pattern}{quotes}" if plain else _text(pattern)
+
+
+def write_profile(out: Path, text: str) -> None:
+    """Write a new file; ProfileError when it exists or cannot be written, and then nothing of it is left."""
+    try:
+        fd = os.open(out, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
+    except FileExistsError:
+        raise ProfileError("already exists", where=str(out), hint="name a new file") from None
+    except OSError as error:
+        raise ProfileError(f"cannot be written: {error.strerror}", where=str(out), hint="another folder") from error
+    try:
+        with os.fdopen(fd, "w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except OSError as error:
+        out.unlink(missing_ok=True)
+        raise ProfileError(f"cannot be written: {error.strerror}", where=str(out), hint="another folder") from error

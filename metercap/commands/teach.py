@@ -1,0 +1,220 @@
+"""`metercap teach`: make a profile for a meter that sends text lines."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+import msgspec
+
+from metercap.plain.style import safe
+
+if TYPE_CHECKING:
+    from metercap.commands._teaching import Hints, Question, Taught
+    from metercap.meter import MeterProfile
+
+EPILOG = """\b
+Examples:
+  metercap teach --out my-meter.toml --line "R=2.187 kohm" --line "R=OL"
+  metercap teach --out my-meter.toml --line "2187.3" --line "OL" --quantity resistance --baud 115200
+  metercap teach --out my-meter.toml --port /dev/ttyACM0 --baud 115200
+  metercap teach --out my-meter.toml < lines.txt
+  metercap watch --port /dev/ttyACM0 --meter my-meter.toml
+
+Give one line of every shape the meter sends: a small and a large value, over-range (tips in air), each quantity. In a
+terminal metercap asks for what the lines do not tell; elsewhere it names the option that does. The number needs a
+decimal point, not a comma, and no exponent. The file is plain TOML: read it, and edit what is special about the
+meter."""
+
+QUANTITIES = (
+    "resistance", "continuity", "voltage_dc", "voltage_ac", "current_dc", "current_ac", "capacitance", "frequency",
+    "duty", "diode", "temperature",
+)  # fmt: skip
+
+
+@click.command(epilog=EPILOG)
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="Profile to write; must not exist.")
+@click.option("--name", help="The meter's name; default: the file's.")
+@click.option("--line", "lines", multiple=True, metavar="TEXT", help="A line as the meter sends it; repeatable.")
+@click.option("--port", help="Listen for lines on this port.")
+@click.option("--seconds", type=click.FloatRange(0.5, 600), default=5.0, show_default=True, help="How long to listen.")
+@click.option("--quantity", type=click.Choice(QUANTITIES), help="What a number is when its line does not say.")
+@click.option("--number", type=click.IntRange(min=1), help="Which number of a line is the value.")
+@click.option("--over", multiple=True, metavar="TEXT", help="What the meter writes over range; repeatable.")
+@click.option("--blank", multiple=True, metavar="TEXT", help="What it writes when it shows nothing; repeatable.")
+@click.option("--ignore", multiple=True, metavar="TEXT", help="Leave out sample lines that hold this; repeatable.")
+@click.option("--rate", type=click.FloatRange(0.1, 1000), help="New values a second; default: the slowest, 1.")
+@click.option("--baud", type=click.IntRange(50, 4_000_000), default=9600, show_default=True)
+@click.option("--bits", type=click.Choice(["7", "8"]), default="8", show_default=True)
+@click.option("--parity", type=click.Choice(["none", "even", "odd"]), default="none", show_default=True)
+@click.option("--stop", type=click.Choice(["1", "2"]), default="1", show_default=True, help="Stop bits.")
+@click.option("--dtr/--no-dtr", default=True, show_default=True, help="Many USB boards send only with DTR on.")
+@click.option("--rts/--no-rts", default=False, show_default=True)
+@click.option("--poll", metavar="TEXT", help="Send this to ask for each line, for a meter that does not stream.")
+@click.option("--json", "as_json", is_flag=True, help="Print the profile and what each line gives as JSON.")
+def command(
+    out: Path,
+    name: str | None,
+    lines: tuple[str, ...],
+    port: str | None,
+    seconds: float,
+    quantity: str | None,
+    number: int | None,
+    over: tuple[str, ...],
+    blank: tuple[str, ...],
+    ignore: tuple[str, ...],
+    rate: float | None,
+    baud: int,
+    bits: str,
+    parity: str,
+    stop: str,
+    dtr: bool,
+    rts: bool,
+    poll: str | None,
+    as_json: bool,
+) -> int:
+    """Make a meter profile from sample lines of a home-made meter that sends text."""
+    from metercap.commands._opening import refuse_existing
+    from metercap.commands._profile_text import profile_toml, write_profile
+    from metercap.commands._teaching import Hints
+    from metercap.errors import ProfileError
+    from metercap.meter import Poll, Serial
+    from metercap.profiles import find_meter
+    from metercap.quantity import Quantity
+
+    refuse_existing(out)
+    base = msgspec.structs.replace(
+        find_meter("text"),
+        name=name or out.stem,
+        title="a home-made meter that sends text lines",
+        serial=msgspec.convert(
+            {"baud": baud, "bits": int(bits), "parity": parity, "stop": int(stop), "dtr": dtr, "rts": rts}, Serial
+        ),
+        poll=None if poll is None else Poll(send=poll, per_s=rate or 2.0),
+        conversions_per_s=rate or find_meter("text").conversions_per_s,
+    )
+    samples = [*lines, *(_from_port(port, base, seconds) if port else [])]
+    if not samples:
+        samples = _from_stdin()
+    samples = [line for line in samples if not any(text in line for text in ignore)]
+    hints = Hints(number, None if quantity is None else Quantity(quantity), over, blank)
+    taught = _taught(samples, base, hints)
+    if not as_json:
+        _show(taught)
+        if sys.stdin is not None and sys.stdin.isatty() and not click.confirm("Is that right?", default=True):
+            click.echo("nothing written; give it more lines, or --number, --quantity, --over")
+            return 1
+    write_profile(out, profile_toml(taught))
+    try:
+        find_meter(str(out))
+    except ProfileError:
+        out.unlink()
+        raise
+    if as_json:
+        click.echo(msgspec.json.encode({"written": str(out), "profile": taught.profile, "lines": taught.rows}).decode())
+    else:
+        click.echo(f"written: {out}")
+        click.echo(f"  next: metercap watch --port {port or 'PORT'} --meter {out}")
+    return 0
+
+
+def _show(taught: Taught) -> None:
+    from metercap.commands._readout import reading_text
+
+    width = max(len(line) for line, _ in taught.rows)
+    for line, reading in taught.rows:
+        click.echo(f"  {safe(line):<{width}}  ->  {reading_text(reading).strip()}")
+
+
+def _taught(samples: list[str], base: MeterProfile, hints: Hints) -> Taught:
+    """Return what the lines teach, asking in a terminal for what they do not tell."""
+    from metercap.commands._teaching import Question, teach
+
+    while True:
+        try:
+            return teach(samples, base, hints)
+        except Question as question:
+            if sys.stdin is None or not sys.stdin.isatty():
+                raise
+            samples, hints = _answer(question, samples, hints)
+
+
+def _answer(question: Question, samples: list[str], hints: Hints) -> tuple[list[str], Hints]:
+    from metercap.commands._teaching import numbers
+    from metercap.quantity import Quantity
+
+    line = question.line
+    click.echo(f"\n  {safe(line)}\n{question.what}", err=True)
+    if question.about == "number":
+        found = numbers(line)
+        for n, number in enumerate(found, 1):
+            click.echo(f"  {n}: {number}", err=True)
+        chosen = click.prompt("which is the value", type=click.IntRange(1, len(found)), err=True)
+        return samples, msgspec.structs.replace(hints, number=chosen)
+    if question.about == "quantity":
+        kind = click.prompt("what is it", type=click.Choice(QUANTITIES), default="resistance", err=True)
+        return samples, msgspec.structs.replace(hints, quantity=Quantity(kind))
+    means = click.prompt("what does it mean", type=click.Choice(["over", "blank", "neither"]), default="over", err=True)
+    if means == "over":
+        return samples, msgspec.structs.replace(hints, over=(*hints.over, line))
+    if means == "blank":
+        return samples, msgspec.structs.replace(hints, blank=(*hints.blank, line))
+    return [sample for sample in samples if sample.strip() != line], hints
+
+
+def _from_stdin() -> list[str]:
+    from metercap.commands._teaching import MOST_LINE, MOST_LINES
+    from metercap.errors import UsageError
+
+    if sys.stdin is None:
+        return []
+    lines: list[str] = []
+    try:
+        if sys.stdin.isatty():
+            click.echo("lines as the meter sends them, one of each shape; an empty line ends:", err=True)
+        while len(lines) < MOST_LINES and (line := sys.stdin.readline(10 * MOST_LINE)):
+            if line.strip():
+                lines.append(line)
+            elif sys.stdin.isatty():
+                break
+    except UnicodeDecodeError as error:
+        raise UsageError(
+            "the lines are not UTF-8 text", where="stdin", hint="is it what a text meter sends?"
+        ) from error
+    return lines
+
+
+def _from_port(port: str, base: MeterProfile, seconds: float) -> list[str]:
+    """Return one line of every shape that the port gives."""
+    from metercap.commands._listen import hear
+    from metercap.errors import UsageError
+    from metercap.link.watch import NEVER_SENT
+
+    click.echo(f"listening on {port} for {seconds:g} s: show it small and large values, and tips in air ...", err=True)
+    heard = hear(port, base, seconds)
+    if not heard.sample:
+        raise UsageError(heard.lost or NEVER_SENT, where=port, hint="--seconds 20, another --baud, or --poll TEXT")
+    try:
+        text = heard.sample.decode("utf-8")
+    except UnicodeDecodeError:
+        raise UsageError(
+            f"bytes arrive, but they are no text: {heard.sample[:16].hex(' ')}", where=port, hint="another --baud"
+        ) from None
+    whole = text.replace("\r\n", "\n").split("\n")[1:-1]
+    if not whole:
+        raise UsageError("no whole line came", where=port, hint="--seconds 20; lines must end with a line feed")
+    click.echo(f"{len(whole)} lines, {len(whole) / heard.seconds:.1f} a second", err=True)
+    return _shapes(whole)
+
+
+def _shapes(lines: Sequence[str]) -> list[str]:
+    """Return the first line of every shape: what differs in digits alone is one."""
+    import re
+
+    shapes: dict[str, str] = {}
+    for line in lines:
+        shapes.setdefault(re.sub(r"[0-9]+", "0", line.strip()), line)
+    return list(shapes.values())
