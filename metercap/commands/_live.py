@@ -120,8 +120,10 @@ def run_session(
         source=source,
         words=[*words, *shown.words],
     )
-    reason = shown.run(live, inbox, clock, writer)
-    rescue(writer)
+    try:
+        reason = shown.run(live, inbox, clock, writer)
+    finally:
+        rescue(writer)
     if not as_json and closing:
         with contextlib.suppress(OSError):  # nobody reads any more; the journal has it all
             print_closing(keep.fold, out)

@@ -1,0 +1,60 @@
+"""`metercap export`: write a session's tables as CSV or Parquet."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+EPILOG = """\b
+Examples:
+  metercap export b.jsonl --to b.csv
+  metercap export b.jsonl --to b-readings.csv --table readings
+  metercap export b.jsonl --to b.parquet --table readings
+  metercap export b.jsonl --to - --table verdicts
+  metercap export --columns
+
+CSV is RFC 4180 with CRLF and one fixed set of columns; text that a spreadsheet would take for a formula is defused with
+a leading apostrophe. Parquet needs the extra: pip install 'metercap[parquet]'. What --to names must not exist."""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option("--to", help="New .csv or .parquet file, or - for CSV on stdout.")
+@click.option(
+    "--table", type=click.Choice(["verdicts", "readings"]), default="verdicts", show_default=True, help="Which table."
+)
+@click.option("--columns", is_flag=True, help="List the columns of both tables and what they say.")
+@click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
+def command(file: Path | None, to: str | None, table: str, columns: bool, as_json: bool) -> int:
+    """Write the verdicts or the readings of the session in FILE to a table."""
+    from metercap.errors import UsageError
+    from metercap.export import TABLES, save_csv, save_parquet, write_csv
+
+    if columns:
+        for name, its in TABLES.items():
+            click.echo(name)
+            for column in its:
+                click.echo(f"  {column.name:<12} {column.type:<7} {column.says}")
+        return 0
+    if file is None or to is None:
+        raise UsageError("export needs a FILE and --to", hint="metercap export b.jsonl --to b.csv")
+    if to == "-":
+        sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
+        done = write_csv(file, table, sys.stdout)  # type: ignore[arg-type]
+    elif to.endswith(".parquet"):
+        done = save_parquet(file, table, to)  # type: ignore[arg-type]
+    elif to.endswith(".csv"):
+        done = save_csv(file, table, to)  # type: ignore[arg-type]
+    else:
+        raise UsageError(f"{to!a} is neither .csv nor .parquet", where="--to", hint="name the file x.csv")
+    if as_json and to != "-":
+        import msgspec
+
+        click.echo(msgspec.json.encode({"file": to, "table": table, "rows": done.rows, "lost": done.lost}).decode())
+    elif to != "-":
+        click.echo(f"{to}: {done.rows} {table}")
+    if done.lost:
+        click.echo(f"{file}: {done.lost}", err=True)
+    return 0
