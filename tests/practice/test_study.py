@@ -8,6 +8,7 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+import msgspec
 import pytest
 
 from metercap import wire
