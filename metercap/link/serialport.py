@@ -31,7 +31,7 @@ else:
 
 READ_WAIT_S = 0.1
 """Longest blocking read in real seconds; a port without `cancel_read` notices a stop only then."""
-POLL_READ_WAIT_S = 0.005
+POLL_READ_WAIT_S = 0.01
 """The same for a polled meter, where a poll falls due between reads."""
 WRITE_WAIT_S = 1.0
 REOPEN_S = 0.25
