@@ -104,9 +104,7 @@ def pair_budget(first: Measured, second: Measured, profile: MeterProfile, apart:
 
 
 def _at_least(budget: Budget, known: Budget) -> Budget:
-    if known.expanded <= budget.expanded:
-        return budget
-    return msgspec.structs.replace(budget, stated=known.expanded)
+    return budget if known.expanded <= budget.expanded else msgspec.structs.replace(known, reason=budget.reason)
 
 
 def _scatters(one: Measured, whose: str) -> tuple[Component, ...]:

@@ -69,8 +69,8 @@ def why_no_value(verdict: Verdict) -> str:
     return "" if verdict.settled else "no settled value, only a decisive one"
 
 
-def combine(parts: Sequence[Reference], *, force: bool = False) -> Reference:
-    """Return several references as one.
+def combine(parts: Sequence[Reference], *, program: str = "", force: bool = False) -> Reference:
+    """Return several references as one; `program` is who makes it.
 
     Raises UsageError, naming what does not fit: different models (or plans, where none names its model), one unit
     twice, units that nobody marked known good (taken all the same with `force`), one item measured differently.
@@ -86,6 +86,7 @@ def combine(parts: Sequence[Reference], *, force: bool = False) -> Reference:
     first = parts[0]
     return msgspec.structs.replace(
         first,
+        program=program or first.program,
         units=tuple(unit for part in parts for unit in part.units),
         items=tuple(items.values()),
         left_out=tuple(left for part in parts for left in part.left_out),

@@ -76,15 +76,15 @@ class Reference(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only
         return tuple(unit.name for unit in self.units if not unit.known_good)
 
 
-def goods(reference: Reference) -> dict[str, Good]:
-    """Return what a session is held against, by "step/item"; every value has an item with at least one unit."""
+def goods(reference: Reference) -> dict[tuple[str, str], Good]:
+    """Return what a session is held against, by step and item."""
     units = {unit.name: unit for unit in reference.units}
-    return {f"{item.step}/{item.item}": _good(item, units) for item in reference.items}
+    return {item.key: _good(item, units) for item in reference.items}
 
 
 def rows(reference: Reference) -> dict[str, dict[str, Any]]:
-    """Return `goods` in the form that a session's first record carries."""
-    return {key: msgspec.to_builtins(good) for key, good in goods(reference).items()}
+    """Return `goods` in the form that a session's first record carries, by "step/item"."""
+    return {"/".join(key): msgspec.to_builtins(good) for key, good in goods(reference).items()}
 
 
 def _good(item: GoodItem, units: dict[str, GoodUnit]) -> Good:
