@@ -15,7 +15,7 @@ from typing import NamedTuple
 
 from metercap.practice.bench import Bench
 from metercap.practice.board import REVERSED
-from metercap.records import Record, SessionRecord, Verdict, VerdictKind
+from metercap.records import Cue, Record, SessionRecord, Verdict, VerdictKind
 
 _SAYS_SO = (VerdictKind.PASS, VerdictKind.FAIL)
 
@@ -64,6 +64,9 @@ class Audit:
             self.flagged += not misplaced or record.verdict not in _SAYS_SO
         true = self._truth.get(record.step, {}).get(record.item, frozenset())
         self._standing[key] = Marked(record, true, misplaced)
+
+    def urgent(self, record: Cue) -> None:
+        """What is urgent is marked with its record."""
 
     @property
     def marked(self) -> list[Marked]:

@@ -19,14 +19,17 @@ import contextlib
 import os
 import select
 import threading
+from collections.abc import Callable
 from types import TracebackType
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from metercap.clock import SessionClock
 from metercap.errors import LinkError
-from metercap.practice.bench import Bench, Said
+from metercap.practice.bench import Bench, Chunk, Said
 from metercap.practice.frames import POLL
-from metercap.records import Record
+from metercap.records import Cue, Record
+
+T = TypeVar("T")
 
 MIN_GAP_S = 0.004
 """Least real time between two writes of one frame."""
@@ -98,9 +101,9 @@ class PracticePort:
             os.close(fd)
         self._master = -1
 
-    def start(self, inbox: Words, clock: SessionClock) -> None:
+    def start(self, sink: Words, clock: object) -> None:
         """Begin to say words into the live loop's inbox."""
-        self._words = inbox
+        self._words = sink
 
     def stop(self) -> None:
         """Say no more words."""
@@ -112,6 +115,22 @@ class PracticePort:
             self.bench.see(record, self._clock.now_s())
         self._wake()
 
+    def at_once(self, act: Callable[[float], T]) -> T:
+        """Do something at the bench now, at the session time that `act` is given; return what comes of it.
+
+        What was due before is done first, so that a conversion never sees a hand that came after it. From any thread.
+        """
+        with self._lock:
+            now_s = self._clock.now_s()
+            while (out := self.bench.step(now_s)) is not None:
+                self._put_out(out)
+            done = act(now_s)
+        self._wake()
+        return done
+
+    def urgent(self, record: Cue) -> None:
+        """What is urgent reaches the technician with its record."""
+
     def _wake(self) -> None:
         with contextlib.suppress(BlockingIOError):  # a full pipe wakes all the same
             os.write(self._wake_in, b"!")
@@ -121,19 +140,23 @@ class PracticePort:
             while not self._stopped:
                 with self._lock:
                     out = self.bench.step(self._clock.now_s())
-                    wait_s = 0.0 if out else self._clock.wait_s(self.bench.next_s)
-                if isinstance(out, Said):
-                    if self._words is not None:
-                        self._words.put_word(out.word, out.text, self._clock.now_s())
-                elif out is not None:
-                    with contextlib.suppress(BlockingIOError):
-                        os.write(self._master, out.data)
-                else:
+                    if out is not None:
+                        self._put_out(out)
+                    wait_s = self._clock.wait_s(self.bench.next_s)
+                if out is None:
                     self._rest(wait_s)
         except Exception as error:  # whatever it is, the session must not wait for a bench that has stopped
             self.problem = error
             if self._words is not None:
                 self._words.put_fault(error)
+
+    def _put_out(self, out: Chunk | Said) -> None:
+        """Let bytes or a word leave the bench; under the lock, so that they leave in order."""
+        if isinstance(out, Chunk):
+            with contextlib.suppress(BlockingIOError):
+                os.write(self._master, out.data)
+        elif self._words is not None:
+            self._words.put_word(out.word, out.text, self._clock.now_s())
 
     def _rest(self, wait_s: float) -> None:
         ready, _, _ = select.select([self._master, self._wake_out], [], [], min(wait_s, 1.0))
