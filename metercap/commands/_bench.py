@@ -7,7 +7,7 @@ from pathlib import Path
 
 import msgspec
 
-from metercap.clock import ScaledClock, SessionClock, VirtualClock
+from metercap.clock import ScaledClock, VirtualClock
 from metercap.commands._live import Keep, Shown, shown_by
 from metercap.commands._opening import session_record
 from metercap.commands._plans import checked_plan
@@ -17,10 +17,11 @@ from metercap.live import Inbox, Live, Observer, Reason
 from metercap.meter import MeterProfile
 from metercap.outcome import Fold
 from metercap.practice.audit import Audit
-from metercap.practice.bench import Bench, Said
+from metercap.practice.bench import Bench
 from metercap.practice.scene import Scene, load_scene
+from metercap.practice.study import Virtual
 from metercap.profiles import find_meter
-from metercap.records import Cue, Record, SessionRecord
+from metercap.records import SessionRecord
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
 
@@ -126,43 +127,22 @@ def _over_port(
     return reason
 
 
-class _Hands:
-    """The technician as an observer on a virtual clock."""
-
-    def __init__(self, bench: Bench, clock: SessionClock) -> None:
-        self._bench = bench
-        self._clock = clock
-
-    def see(self, record: Record, line: bytes) -> None:
-        """Let the technician see it."""
-        self._bench.see(record, self._clock.now_s())
-
-    def urgent(self, record: Cue) -> None:
-        """What is urgent is seen with its record."""
-
-
 def _in_process(
     session: Session, record: SessionRecord, writer: Writer, bench: Bench, observers: list[Observer]
 ) -> Reason:
     clock, inbox = VirtualClock(), Inbox()
+    poll = record.meter.poll
+    virtual = Virtual(bench, inbox, clock, poll_per_s=None if poll is None else poll.per_s)
     live = Live(
         Driver(session),
         decoder(record.meter),
         writer,
-        [_Hands(bench, clock), *observers],
+        [virtual, *observers],
         inbox,
         clock,
         profile=record.meter,
     )
-
-    def act(t_s: float) -> None:
-        while (out := bench.step(t_s)) is not None:
-            if isinstance(out, Said):
-                inbox.put_word(out.word, out.text, out.t_s)
-            else:
-                inbox.put_bytes(out.data, out.t_s)
-
-    return live.run_virtual(clock, lambda: bench.next_s, act, until_s=86_400.0)
+    return live.run_virtual(clock, virtual.next_s, virtual.act, until_s=86_400.0)
 
 
 def _untrue(audit: Audit) -> list[str]:

@@ -13,7 +13,7 @@ from metercap.live import Inbox
 from metercap.live.parts import Decoder, Driver
 from metercap.practice.bench import Bench, Said
 from metercap.practice.body import NEVER_S
-from metercap.records import Event, Operator, Outcome, Record
+from metercap.records import Cue, Event, Operator, Outcome, Record
 
 
 class Virtual:
@@ -47,6 +47,9 @@ class Virtual:
     def see(self, record: Record, line: bytes) -> None:
         """Let the technician see a record."""
         self.bench.see(record, self._clock.now_s())
+
+    def urgent(self, record: Cue) -> None:
+        """What is urgent is seen with its record."""
 
 
 def run(
