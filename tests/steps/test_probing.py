@@ -203,6 +203,13 @@ def test_no_pair_with_a_value_below_zero_ticks(script: str) -> None:
     assert sweep(script).ticks == []
 
 
+def test_a_plateau_does_not_end_below_zero() -> None:
+    """A settled value is no verdict while its last conversion lies below -(2 counts)."""
+    play = Play(check("R1", min=None, max=2.0, contacts=1))("OL*3 9 -0.1 -0.3")
+    assert play.ticks == []
+    assert play("-0.1").verdicts["R1"].value == -0.1
+
+
 @pytest.mark.parametrize("script", ["8.0 7.0 6.0 5.0 4.0 3.0 2.0 1.0 0.5", "1.9 1.6 1.3 1.0 0.7 0.4"])
 def test_steady_fall_stops(script: str) -> None:
     """A charge that drains falls steadily: stop, never a tick."""

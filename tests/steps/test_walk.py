@@ -123,6 +123,13 @@ def test_waiting_is_cued_once() -> None:
     assert play.machine.item == "F1"
 
 
+def test_waiting_is_cued_once_for_an_item() -> None:
+    """A broken contact after the reminder does not bring a second one; a new item has its own."""
+    play = Play(fuses(2))("OL*21 9 OL*60")
+    assert play.cues.count("waiting F1") == 1
+    assert play(":skip OL*25").cues.count("waiting F2") == 1
+
+
 def test_waiting_needs_no_readings() -> None:
     """The deadline itself is the event: it comes with no reading at all."""
     assert Play(fuses(2))("+9.9").cues == []
