@@ -22,6 +22,9 @@ _CHANGES = 12
 _SLOWER = 1.5
 """How many times T the shortest of those must last before the meter is called slower than its profile."""
 
+_FASTER = 0.6
+"""Changes closer together than this many T, ten of a dozen, mean a meter faster than its profile."""
+
 _EACH_WAY = 3
 """How many of those must go up, and how many down: what only drifts changes slowly on the fastest meter."""
 
@@ -35,12 +38,15 @@ class Conversions:
     The profile states the slowest rate of the meter. A faster meter only costs time. A slower one would turn repeats
     into "agreement", so its measured T replaces the profile's: when value changes inside one contact and range never
     come closer together than 1.5 T over a dozen of them, their shortest distance is the new T. (Changes between
-    contact and air are the hands', so they are not counted; a drift one way is the circuit's.)
+    contact and air are the hands', so they are not counted; a drift one way is the circuit's.) A faster meter is told
+    once, since its rate could be stated.
     """
 
     __slots__ = (
         "_changes",
+        "_fast",
         "_quantity",
+        "_quick",
         "_resolution",
         "_shortest_s",
         "_slow",
@@ -48,6 +54,7 @@ class Conversions:
         "_steady_s",
         "_t_s",
         "_times",
+        "_told",
         "_ups",
         "_value",
     )
@@ -64,6 +71,9 @@ class Conversions:
         self._ups = 0
         self._shortest_s = 1e9
         self._slow: Quantity | None = None
+        self._quick: list[float] = []
+        self._fast: float | None = None
+        self._told = False
 
     @property
     def times_s(self) -> Mapping[Quantity, float]:
@@ -100,6 +110,11 @@ class Conversions:
         slow, self._slow = self._slow, None
         return slow
 
+    def take_fast(self) -> float | None:
+        """Return conversions a second, once, when the meter turned out faster than its profile; None otherwise."""
+        fast, self._fast = self._fast, None
+        return fast
+
     def _measure(self, reading: Reading) -> None:
         within = (
             reading.value is not None
@@ -115,14 +130,21 @@ class Conversions:
         if self._steady_s is not None:
             self._changes += 1
             self._ups += (reading.value or 0.0) > (self._value or 0.0)
-            self._shortest_s = min(self._shortest_s, reading.t_s - self._steady_s)
+            gap_s = reading.t_s - self._steady_s
+            self._shortest_s = min(self._shortest_s, gap_s)
+            if gap_s < _FASTER * self._times[reading.quantity]:
+                self._quick.append(gap_s)
         self._steady_s = reading.t_s
         if self._changes >= _CHANGES:
             slow = _SLOWER * self._times[reading.quantity] < self._shortest_s <= _SLOWEST_S * (1.0 + JITTER)
             if slow and min(self._ups, self._changes - self._ups) >= _EACH_WAY:
                 self._times[reading.quantity] = round(self._shortest_s, 6)
                 self._slow = reading.quantity
+            elif len(self._quick) >= _CHANGES - 2 and not self._told:
+                self._told = True
+                self._fast = round(1.0 / sorted(self._quick)[len(self._quick) // 2], 1)
             self._forget()
 
     def _forget(self) -> None:
         self._changes, self._ups, self._shortest_s = 0, 0, 1e9
+        self._quick.clear()

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal
 
-from metercap.contact import Act
+from metercap.contact import Act, Conversions
 from metercap.contact.tokens import MARK, WORD_OF
 from metercap.plan import Plan, from_builtins
 from metercap.quantity import Quantity, format_value
@@ -134,11 +134,8 @@ class Session:
     def _reading(self, reading: Reading, machine: Machine) -> None:
         bench = self.bench
         new = bench.conversions.begins(reading)
-        if new and (slow := bench.conversions.take_slow()) is not None:
-            rate = format_value(1.0 / bench.conversions.times_s[slow], "Hz")
-            bench.note(
-                f"the meter converts at {rate} only, slower than its profile says; that rate is used from now on"
-            )
+        if new:
+            self._rates(bench.conversions)
         bench.blocks.feed(reading)
         self._blocks(machine)
         bench.last = reading
@@ -177,6 +174,15 @@ class Session:
             bench.cue(CueKind.LIFT, machine.item)
             bench.blocks.lift_cued(reading)
         machine.see(reading, act, new)
+
+    def _rates(self, conversions: Conversions) -> None:
+        """Say when the meter turned out slower or faster than its profile."""
+        if (slow := conversions.take_slow()) is not None:
+            rate = format_value(1.0 / conversions.times_s[slow], "Hz")
+            self.bench.note(f"the meter converts at {rate} only, slower than its profile says: that rate is used now")
+        if (fast := conversions.take_fast()) is not None:
+            text = f"the meter converts about {fast:g} times a second, faster than its profile says"
+            self.bench.note(f"{text}: stating it with --rate saves time")
 
     def _token(self, reading: Reading, act: Act, new: bool, machine: Machine) -> bool:
         """Look whether a contact is on a token; its second steady conversion makes its word the next event."""

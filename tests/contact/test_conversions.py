@@ -126,3 +126,22 @@ def test_rare_flicker_does_not_make_a_meter_slow() -> None:
     """A last digit that moves every five seconds tells nothing about a meter: none is that slow."""
     conversions = Conversions(meter(2.0))
     assert flicker(conversions, 5.0, changes=40) is None
+
+
+def test_a_faster_meter_is_told_once_with_its_rate() -> None:
+    """Ten changes a second on a profile of two: stating the rate would save time."""
+    conversions = Conversions(meter(2.0))
+    told = []
+    for reading in readings("0.2 0.3 " * 20, 0.1):
+        conversions.begins(reading)
+        told.append(conversions.take_fast())
+    assert [rate for rate in told if rate is not None] == [10.0]
+
+
+def test_a_meter_at_its_profiles_rate_is_not_called_fast() -> None:
+    """Nor is one whose value changes seldom."""
+    for step_s in (0.5, 0.6, 2.0):
+        conversions = Conversions(meter(2.0))
+        for reading in readings("0.2 0.3 " * 20, step_s):
+            conversions.begins(reading)
+            assert conversions.take_fast() is None
