@@ -1,19 +1,28 @@
 """A program with the full screen, for tests in a real terminal: plays a scene, notes how it ended in a file.
 
-`child.py NOTES SCENE [fault|forever]`; `fault` breaks the picture after a moment, `forever` never ends by itself.
+`child.py NOTES SCENE [fault|forever|busy]`: `fault` breaks the picture after a moment, `forever` never ends by itself,
+`busy` neither, and readings keep coming.
 """
 
 from __future__ import annotations
 
 import sys
 import threading
+import time
 from pathlib import Path
 
-from greenhouse import scenes
+from greenhouse import ohms, scenes
 from harness import MadeUp
 
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.run import run_screen
+
+
+def keep_reading(observer: ScreenObserver) -> None:
+    """Fifty readings a second, for as long as the program runs."""
+    for at in range(100_000):
+        observer.see(ohms(200 + at / 50, 0.3 + at % 70 / 10))
+        time.sleep(0.02)
 
 
 def main() -> int:
@@ -23,8 +32,10 @@ def main() -> int:
     made.before_end = lambda: notes.write_text("closed\n")
     if how == "fault":
         threading.Timer(0.7, lambda: observer.show(None)).start()  # type: ignore[arg-type]
+    if how == "busy":
+        threading.Thread(target=keep_reading, args=(observer,), daemon=True).start()
     try:
-        reason = run_screen(made, observer, words=made, clock=None, linger_s=0.3 if how != "forever" else 60.0)
+        reason = run_screen(made, observer, words=made, clock=None, linger_s=0.3 if how in ("", "fault") else 60.0)
     except Exception as error:
         with notes.open("a") as file:
             file.write(f"raised {type(error).__name__}\n")

@@ -39,11 +39,11 @@ class MadeUp:
                 reason = "interrupted" if self.stopped is not None else "quit"
                 break
             self.observer.see(record)
-        self.before_end()
-        self.closed = True
         if reason == "done" and not self.ended.is_set() and not isinstance(self.records[-1], EndRecord):
             self.ended.wait()
             reason = "interrupted" if self.stopped is not None else "quit"
+        self.before_end()
+        self.closed = True
         self.observer.see(EndRecord(self.now_s(), reason, {}, "0" * 64))  # type: ignore[arg-type]
         return reason
 

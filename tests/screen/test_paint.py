@@ -99,6 +99,27 @@ def test_places_differ_without_colour() -> None:
         assert len(looks) == len(Place)
 
 
+@pytest.mark.parametrize("rows", [24, 40, 60])
+def test_a_failed_stone_is_a_cross(rows: int) -> None:
+    """A failure leaves a gap in the wall with a cross in it: it is never a filled block."""
+
+    def cells(place: Place) -> int:
+        shown = View("", "", "", Hero("X"), Line(""), ground=Path((Stone("F1", place), Stone("F2", Place.AHEAD)), None))
+        canvas, shares = paint(shown, 80, rows), plot(shown, 80, rows)
+        start = shares.top + shares.hero + shares.detail
+        return sum(line[:38].count("█") for line in canvas.lines()[start : start + shares.ground])
+
+    def strokes(place: Place) -> int:
+        shown = View("", "", "", Hero("X"), Line(""), ground=Path((Stone("F1", place), Stone("F2", Place.AHEAD)), None))
+        canvas, shares = paint(shown, 80, rows), plot(shown, 80, rows)
+        start = shares.top + shares.hero + shares.detail
+        lines = canvas.lines()[start : start + shares.ground]
+        return sum(char in "▘▝▖▗▛▜▙▟▚▞" for line in lines for char in line[:38])
+
+    assert cells(Place.FAIL) < 0.3 * cells(Place.PASS)
+    assert strokes(Place.FAIL) >= 4 > strokes(Place.PASS)
+
+
 def test_plain_has_no_colour() -> None:
     """The plain theme sets no colour at all, in any ink."""
     assert all(style.color is None and style.bgcolor is None for style in PLAIN.styles)

@@ -25,7 +25,9 @@ WAIT_S = 15.0
 class Terminal:
     """A program in a pseudo-terminal of a size; `screen` is what a person would see."""
 
-    def __init__(self, arguments: list[str], columns: int = 80, rows: int = 24, **environ: str) -> None:
+    def __init__(
+        self, arguments: list[str], columns: int = 80, rows: int = 24, hang_up: bool = True, **environ: str
+    ) -> None:
         self.screen = pyte.Screen(columns, rows)
         self._stream = pyte.ByteStream(self.screen)
         self.raw = b""
@@ -37,7 +39,7 @@ class Terminal:
         self.process = subprocess.Popen(
             [sys.executable, str(HERE / "child.py"), *arguments],
             stdin=slave, stdout=slave, stderr=slave, env=env, start_new_session=True,
-            preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0),
+            preexec_fn=(lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0)) if hang_up else None,
         )  # fmt: skip
         self.slave = slave
 
@@ -179,12 +181,20 @@ def test_defect_in_the_picture(terminal, tmp_path: Path) -> None:  # type: ignor
     assert run.usable() and "Traceback" not in run.text
 
 
-def test_terminal_closed(terminal, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
-    """When the window goes away the journal is closed and the program ends, although nobody takes its output."""
-    run = terminal("sweep", "forever")
+@pytest.mark.parametrize("hang_up", [True, pytest.param(False, marks=pytest.mark.slow)])
+def test_terminal_closed(terminal, tmp_path: Path, hang_up: bool) -> None:  # type: ignore[no-untyped-def]
+    """When the window goes away, told by a signal or not, the journal is closed and the program ends.
+
+    Nobody takes its output any more, and readings keep coming: drawing must not block it.
+    """
+    run = terminal("sweep", "busy", hang_up=hang_up)
     run.until("F7, left edge")
+    run.read(0.3)
     os.close(run.slave)
     os.close(run.master)
+    if not hang_up:
+        time.sleep(2.0)
+        run.process.send_signal(signal.SIGTERM)
     try:
         run.process.wait(WAIT_S)
     except subprocess.TimeoutExpired:

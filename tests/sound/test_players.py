@@ -107,6 +107,18 @@ def test_no_card_is_no_silent_success(capfd: pytest.CaptureFixture[str]) -> None
     assert capfd.readouterr() == ("", "")
 
 
+def test_a_null_device_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the library falls back to its null device, the player says that there is no card instead of playing on."""
+    import miniaudio
+
+    real = miniaudio.PlaybackDevice
+    monkeypatch.setattr(
+        miniaudio, "PlaybackDevice", lambda **more: real(**{**more, "backends": [miniaudio.Backend.NULL]})
+    )
+    with pytest.raises(OSError, match="no sound card"):
+        DevicePlayer(0.1)
+
+
 def script(tmp_path: Path, body: str) -> list[str]:
     path = tmp_path / "player.py"
     path.write_text(body)
