@@ -50,7 +50,7 @@ def paint_hero(canvas: Canvas, top: int, rows: int, view: View, here: int | None
     if view.done is not None and _with_done(canvas, top, room, view.hero, view.done, here):
         return
     aside = view.aside
-    if aside is None and view.done is not None:
+    if view.done is not None:
         aside = Line(f"{view.done.mark} {view.done.text}", view.done.tone)
     block = _set(view.hero, columns, room)
     if block is None:

@@ -22,7 +22,7 @@ def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scrol
     canvas = Canvas(max(1, columns), max(1, rows))
     canvas.text(0, 0, " help ", Ink.LABEL)
     canvas.text(7, 0, "any key goes back; arrows scroll", Ink.QUIET)
-    halves = 2 if columns >= 110 else 1
+    halves = 2 if columns >= 140 else 1
     per = -(-len(table) // halves)
     lines: list[list[tuple[int, str, Ink]]] = []
     for at in range(per):

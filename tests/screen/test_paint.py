@@ -151,6 +151,14 @@ def test_pick() -> None:
     assert pick("", {}) is DARK and pick("no such", {}) is DARK
 
 
+@pytest.mark.parametrize("columns,rows", [(200, 60), (80, 24), (50, 16), (40, 12)])
+def test_a_tick_is_marked_at_every_size(columns: int, rows: int) -> None:
+    """Large beside the next item, or as a line where there is no room: the verdict is never left out."""
+    lines = paint(VIEWS["tick"], columns, rows).lines()
+    large = VIEWS["tick"].done is not None and columns >= 80
+    assert large or any("✓ F7 0.21 Ω" in line for line in lines)
+
+
 def test_changed_span() -> None:
     """Only cells between the first and the last that differ are drawn again."""
     one, other = Canvas(20, 1), Canvas(20, 1)
