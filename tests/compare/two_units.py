@@ -1,0 +1,50 @@
+"""Sessions of greenhouse climate controllers, each played from a script of readings and words."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from bench_play import Play, meter
+
+from metercap.evidence import Evidence, evidence
+from metercap.meter import Accuracy
+from metercap.quantity import Quantity
+from metercap.records import Record
+from metercap.steps import CheckStep, Item
+from metercap.steps.keys import StepBase
+
+METER = meter(accuracy=(Accuracy(Quantity.RESISTANCE, percent=0.8, counts=3.0),))
+GAP = "OL*6 "
+
+
+def coils(*names: str, **more: Any) -> CheckStep:
+    """Return a check of relay coils without limits, one contact each."""
+    keys: dict[str, Any] = {"id": "coils", "contacts": 1, "unit": "ohm"}
+    return CheckStep(items=tuple(Item(name) for name in names or ("K1", "K2")), **(keys | more))
+
+
+def reads(*texts: str) -> str:
+    """Return a script that touches one item after the other, each for four conversions."""
+    return GAP + "".join(f"{text}*4 {GAP}" for text in texts)
+
+
+def records(play: Play) -> list[Record]:
+    """Return every record of a play in the file's order."""
+    rest = [record for event, out in play.pairs for record in ([] if event is None else [event]) + list(out)]
+    return [play.record, *rest]
+
+
+def played(unit: str, script: str, *steps: StepBase, **more: Any) -> Play:
+    """Play a session of one unit; its id is the unit's name unless given."""
+    fields: dict[str, Any] = {"profile": METER, "unit": unit, "id": f"session of {unit}"}
+    return Play(*(steps or (coils(),)), **(fields | more))(script)
+
+
+def session(unit: str, script: str, *steps: StepBase, **more: Any) -> Evidence:
+    """Return a played session as evidence."""
+    return evidence(iter(records(played(unit, script, *steps, **more))))
+
+
+def good(unit: str, script: str, *steps: StepBase, **more: Any) -> Evidence:
+    """Return a played session of a unit that was marked known good."""
+    return session(unit, script, *steps, known_good=True, **more)
