@@ -59,15 +59,21 @@ class Checked(msgspec.Struct, frozen=True):
 
 
 def check_plan(
-    plan: Plan, profile: MeterProfile | None = None, no_safe: bool = False, reference: Reference | None = None
+    plan: Plan,
+    profile: MeterProfile | None = None,
+    no_safe: bool = False,
+    reference: Reference | None = None,
+    *,
+    needs: bool = True,
 ) -> list[Problem]:
     """Return every problem of a plan that spans steps, errors and warnings, in the order of the steps.
 
     With `profile` also what that meter cannot decide; `no_safe` turns the errors of missing proof into warnings. With
-    `reference` its gaps are errors; without, the steps that will need one are named.
+    `reference` its gaps are errors; without, the steps that will need one are named, unless `needs` is false: whoever
+    runs a plan knows which steps it runs on which unit, and asks for what is missing itself.
     """
     checked = Checked(plan, profile, no_safe, reference)
-    problems = [problem for rule in RULES for problem in rule(checked)]
+    problems = [problem for rule in RULES if needs or rule is not references for problem in rule(checked)]
     return sorted(problems, key=lambda problem: problem.path[:2] if problem.path[0] == "step" else ("plan", 0))
 
 

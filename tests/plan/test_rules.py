@@ -249,6 +249,16 @@ def test_a_reference_that_will_be_needed():
     assert 'step 4 "bridge" target: needs the known-good unit\'s value of RV1; run it with --against FILE' in said
 
 
+def test_who_runs_a_plan_asks_for_references_itself():
+    """Without the question for references nothing else is left out."""
+    everything, rest = warnings(ZERO + UNKNOWN + TUNE), warnings(ZERO + UNKNOWN + TUNE, needs=False)
+    assert [said for said in everything if said not in rest] == [
+        said for said in everything if "needs the known" in said
+    ]
+    assert rest
+    assert errors(ZERO + UNKNOWN + TUNE) == errors(ZERO + UNKNOWN + TUNE, needs=False)
+
+
 def test_a_reference_with_gaps():
     """With a reference at hand, each value it lacks is an error."""
     reference = {"x/F2": {"value": 0.2}, "x/F3": {"value": None}, "bridge/RV2": {"value": 2187.0}}
