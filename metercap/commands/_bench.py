@@ -62,7 +62,7 @@ def play_scene(
     profile = find_meter(scene.meter.profile)
     if scene.meter.per_s != profile.conversions_per_s:
         profile = profile.at_rate(scene.meter.per_s)
-    loaded = checked_plan(plan or scene.plan, profile, warn=False)
+    loaded = checked_plan(plan or scene.plan, profile, only=list(scene.truth), warn=False)
     reference = read_reference(against, scene.unit, loaded) if against is not None else {}
     require_references(loaded, reference, list(scene.truth), known_good=scene.known_good)
     record = session_record(

@@ -11,7 +11,7 @@ EPILOG = """\b
 Examples:
   metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit A --known-good --out a.jsonl
   metercap run greenhouse-controller --port COM4 --meter lcd14 --unit B --against a.jsonl --out b.jsonl
-  metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps fuses --out c.jsonl --plain
+  metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps dead,fuses --out c.jsonl --plain
 
 Exit status: 0 every verdict is pass or absent; 1 some are not, or items were left open; 2 bad usage or file; 3 the link
 cannot be opened; 130 interrupted (the journal is closed properly).
@@ -58,7 +58,7 @@ def command(
     PLAN is the name of a plan that metercap carries, or a TOML file.
     """
     from metercap.clock import ScaledClock
-    from metercap.commands._opening import check_step_ids, refuse_existing, session_record, step_ids
+    from metercap.commands._opening import refuse_existing, session_record, step_ids
     from metercap.commands._plans import checked_plan
     from metercap.commands._reference import read_reference, require_references, what_is_inherited
     from metercap.link import open_link
@@ -68,9 +68,8 @@ def command(
     profile = find_meter(meter)
     if rate is not None:
         profile = profile.at_rate(rate)
-    loaded = checked_plan(plan, profile, no_safe=no_safe)
     only = step_ids(steps)
-    check_step_ids(only, loaded)
+    loaded = checked_plan(plan, profile, no_safe=no_safe, only=only)
     reference = read_reference(against, unit, loaded) if against is not None else {}
     inherited = what_is_inherited(continue_=continue_, after=after, unit=unit, plan=loaded)
     require_references(loaded, reference, only, known_good=known_good)
