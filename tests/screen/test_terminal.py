@@ -163,6 +163,7 @@ def test_signal_closes_the_journal_and_gives_the_terminal_back(  # type: ignore[
     assert run.usable()
 
 
+@pytest.mark.slow
 def test_ctrl_c_is_an_interrupt(terminal, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """Ctrl-C does what it does outside a full screen."""
     run = terminal("sweep", "forever")
