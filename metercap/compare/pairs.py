@@ -8,11 +8,11 @@ from metercap.compare.model import Apart, How, Line, Odd, Pair
 from metercap.evidence import Evidence
 from metercap.metrology.compare import chance_flags
 from metercap.metrology.domain import round6
-from metercap.metrology.pair import FULL, Measured, measured
+from metercap.metrology.pair import FULL
 from metercap.outcome import Key
 from metercap.quantity import format_value
 from metercap.records import Verdict
-from metercap.reference.gather import why_no_value
+from metercap.reference.gather import value_of, why_no_value
 from metercap.reference.model import Reference, goods
 from metercap.steps.good import Good, Likeness, Origin, likeness
 
@@ -65,15 +65,8 @@ def pair(session: Evidence, file: str, beside: Beside) -> Pair:
 
 def beside_good(session: Evidence, key: Key, good: Good) -> Likeness:
     """Compare the value of one item of a session, which must have one, with good units."""
-    return likeness(value_of(session, key), good, Origin.of(session.first), session.first.meter)
-
-
-def value_of(session: Evidence, key: Key) -> Measured:
-    """Return the value of an item's standing verdict, which must have one."""
-    verdict, judged = session.verdicts[key], session.known.judged.get(key)
-    assert verdict.value is not None and verdict.expanded is not None and verdict.resolution is not None
-    quantity, budget = (None, None) if judged is None else (judged.quantity, judged.budget)
-    return measured(verdict.value, verdict.expanded, verdict.resolution, quantity, budget)
+    now = value_of(session.verdicts[key], session.known.judged.get(key))
+    return likeness(now, good, Origin.of(session.first), session.first.meter)
 
 
 def _one(session: Evidence, key: Key, verdict: Verdict, beside: Beside) -> Line | Odd | Apart | None:

@@ -33,6 +33,12 @@ class Side(msgspec.Struct, frozen=True):
         return () if self.learned is None else tuple(unit.name for unit in self.learned.units)
 
     @property
+    def missing(self) -> str:
+        """What a session's file does not have; empty where the session was run to its end."""
+        unfinished = self.session is not None and not self.session.finished
+        return self.lost or ("the session was not run to its end" if unfinished else "")
+
+    @property
     def is_good(self) -> bool:
         """True for a reference, and for a session of a unit that was marked known good."""
         return self.session is None or self.session.first.known_good
@@ -52,7 +58,7 @@ def compare_files(sides: Sequence[Side], budget: str = "") -> Report:
     or all are, the first file stands in for them, and a warning says so. Raises UsageError for one session twice,
     files of different models, good units measured differently, or a `budget` of an item that no session has.
     """
-    warnings = [f"{side.name}: {side.lost}" for side in sides if side.lost]
+    warnings = [f"{side.name}: {side.missing}" for side in sides if side.missing]
     _check_files(sides)
     meetings = list(_meetings(sides, warnings))
     sessions = [(side.name, side.session) for side in sides if side.session is not None]

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from metercap.errors import UsageError
-from metercap.metrology.pair import measured
+from metercap.metrology.pair import Measured, measured
 from metercap.records import SessionRecord, Verdict, VerdictKind
 from metercap.reference.model import GoodItem, GoodUnit, LeftOut, Reference
 from metercap.steps.good import GoodValue, Origin
@@ -40,17 +40,9 @@ def of_session(
         why = why_no_value(verdict) or ("" if every else _why_not_good(verdict))
         if why:
             left.append(LeftOut(*key, first.unit, why))
-        else:
-            found.append(
-                GoodItem(
-                    *key,
-                    verdict.unit,
-                    (_value(first.unit, verdict, judged.get(key)),),
-                    item.connected,
-                    item.red,
-                    item.black,
-                )
-            )
+            continue
+        value = GoodValue(**msgspec.structs.asdict(value_of(verdict, judged.get(key))), name=first.unit)
+        found.append(GoodItem(*key, verdict.unit, (value,), item.connected, item.red, item.black))
     unit = GoodUnit(first.unit, first.id, first.start_utc, Origin.of(first), first.known_good)
     return Reference(
         program=first.program,
@@ -67,6 +59,13 @@ def why_no_value(verdict: Verdict) -> str:
     if verdict.value is None or verdict.expanded is None or verdict.resolution is None:
         return f"no value: {verdict.verdict}" + (f", {verdict.reason}" if verdict.reason else "")
     return "" if verdict.settled else "no settled value, only a decisive one"
+
+
+def value_of(verdict: Verdict, judged: Judgement | None) -> Measured:
+    """Return a verdict's value, which must be there (`why_no_value` is empty), with what `judged` says it rests on."""
+    assert verdict.value is not None and verdict.expanded is not None and verdict.resolution is not None
+    quantity, budget = (None, None) if judged is None else (judged.quantity, judged.budget)
+    return measured(verdict.value, verdict.expanded, verdict.resolution, quantity, budget)
 
 
 def combine(parts: Sequence[Reference], *, program: str = "", force: bool = False) -> Reference:
@@ -110,13 +109,6 @@ def _why_not_good(verdict: Verdict) -> str:
     if verdict.verdict is VerdictKind.PASS:
         return ""
     return f"{verdict.verdict}: {verdict.reason}" if verdict.reason else str(verdict.verdict)
-
-
-def _value(name: str, verdict: Verdict, judged: Judgement | None) -> GoodValue:
-    assert verdict.value is not None and verdict.expanded is not None and verdict.resolution is not None
-    quantity, budget = (None, None) if judged is None else (judged.quantity, judged.budget)
-    found = measured(verdict.value, verdict.expanded, verdict.resolution, quantity, budget)
-    return GoodValue(**msgspec.structs.asdict(found), name=name)
 
 
 def _check_models(parts: Sequence[Reference]) -> None:

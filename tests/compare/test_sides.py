@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from two_units import coils, good, reads, session
+from two_units import coils, good, played, reads, records, session
 
 from metercap.compare import Side, compare_files
 from metercap.errors import UsageError
+from metercap.evidence import evidence
 from metercap.plan import to_builtins
+from metercap.records import EndRecord
 from metercap.reference.gather import combine
 from metercap.steps import CheckStep, Item
 
@@ -86,6 +88,13 @@ def test_lost_lines_are_said():
     """What a torn journal lost is among the warnings."""
     report = compare_files([Side("b", session=session("B", SAME), lost="line 9 is cut off")])
     assert report.warnings == ("b: line 9 is cut off",)
+
+
+def test_an_unfinished_session_is_said():
+    """A session that was quit is compared all the same, and the report says that it was not run to its end."""
+    rows = records(played("B", SAME))
+    report = compare_files([Side("b", session=evidence(iter([*rows, EndRecord(99.0, "quit", {}, "")])))])
+    assert report.warnings == ("b: the session was not run to its end",)
 
 
 def test_one_session_twice_is_refused():

@@ -9,7 +9,7 @@ from bench_play import Play, meter
 from metercap.evidence import Evidence, evidence
 from metercap.meter import Accuracy
 from metercap.quantity import Quantity
-from metercap.records import Record
+from metercap.records import EndRecord, Record
 from metercap.steps import CheckStep, Item
 from metercap.steps.keys import StepBase
 
@@ -41,8 +41,8 @@ def played(unit: str, script: str, *steps: StepBase, **more: Any) -> Play:
 
 
 def session(unit: str, script: str, *steps: StepBase, **more: Any) -> Evidence:
-    """Return a played session as evidence."""
-    return evidence(iter(records(played(unit, script, *steps, **more))))
+    """Return a played session, run to its end, as evidence."""
+    return evidence(iter([*records(played(unit, script, *steps, **more)), EndRecord(999.0, "done", {}, "")]))
 
 
 def good(unit: str, script: str, *steps: StepBase, **more: Any) -> Evidence:
