@@ -13,15 +13,17 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import deque
+from collections.abc import Callable, Mapping, Sequence
 from random import Random
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from metercap.errors import SceneError
 from metercap.practice.board import AIR, AIR_NAME, REVERSED, Place
-from metercap.practice.body import NEVER_S
+from metercap.practice.body import NEVER_S, World
 from metercap.practice.dial_words import read_dial, wants_auto_range, wants_fixed_range
 from metercap.practice.dials import Shown
 from metercap.practice.frames import draw
+from metercap.practice.habits import Habits
 from metercap.practice.hands import Hands
 from metercap.practice.meter import Meter
 from metercap.practice.scene import Mishap, Scene
@@ -58,20 +60,43 @@ class Touch(NamedTuple):
     name: str
 
 
+class Technician(Protocol):
+    """Hands at the bench: simulated (`hands.Hands`) or moved by a person (`by_hand.ByHand`)."""
+
+    answers: Mapping[str, str]
+
+    @property
+    def next_s(self) -> float:
+        """When they do something next by themselves."""
+        ...
+
+    def act(self) -> None:
+        """Do it."""
+        ...
+
+    def see(self, record: Record, t_s: float) -> None:
+        """Take in a record of the session at session time `t_s`."""
+        ...
+
+
+MakeHands = Callable[[Habits, World, Random, Mapping[str, Sequence[str]]], Technician]
+"""What makes hands: their habits, the bench, their own chance, and the rows of items they know."""
+
+
 class Bench:
-    """Meter, board and technician of one scene. `seed` overrides the scene's.
+    """Meter, board and technician of one scene. `seed` overrides the scene's; `hands` makes the technician.
 
     `answers_polls`: the meter sends only when `poll` is called (for `polled-line`); otherwise it streams by
     itself.
     """
 
-    def __init__(self, scene: Scene, *, seed: int | None = None, chunks: int = 1) -> None:
+    def __init__(self, scene: Scene, *, seed: int | None = None, chunks: int = 1, hands: MakeHands = Hands) -> None:
         seed = scene.seed if seed is None else seed
         self.scene = scene
         self.board = scene.board(Random(f"{seed} board"))
         self.meter = Meter(scene.meter, Random(f"{seed} meter"))
         rows = {step: sorted(expand_items(items), key=natural_key) for step, items in scene.rows.items()}
-        self.hands = Hands(scene.hands, self, Random(f"{seed} hands"), rows)
+        self.hands = hands(scene.hands, self, Random(f"{seed} hands"), rows)
         self.hands.answers = scene.answers
         self.answers_polls = scene.meter.family == "polled-line"
         self.touches: list[Touch] = [Touch(0.0, "")]

@@ -1,32 +1,29 @@
 """What a technician does besides probing and turning: press, flex, load, clean, mend, switch, start; and
 answers to questions.
 
-Each question is recognised by its words, as a person understands it; what nobody recognises is answered with
-`yes`.
+What nobody recognises (`said`) is answered with `yes`.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from typing import ClassVar
 
 from metercap.practice.fingers import Fingers
 from metercap.practice.moving import Connector, Switch
 from metercap.practice.parts import Source
-from metercap.quantity import parse_value
+from metercap.practice.said import (
+    asks_pass_or_fail,
+    asks_red_on_plus,
+    wants_across,
+    wants_clean,
+    wants_load,
+    wants_mend,
+    wants_press,
+    wants_supply,
+    wants_tips_kept,
+)
 from metercap.records import Do, Prompt
-
-_PRESS = re.compile(r"\bpress and hold\b", re.IGNORECASE)
-_ACROSS = re.compile(r"\bacross its contacts\b", re.IGNORECASE)
-_RED_ON_PLUS = re.compile(r"\bis red on \+", re.IGNORECASE)
-_PASS_OR_FAIL = re.compile(r"\bpass or fail\b", re.IGNORECASE)
-_CLEAN = re.compile(r"\bclean it\b", re.IGNORECASE)
-_MEND = re.compile(r"\bmend it\b", re.IGNORECASE)
-_SWITCH_ON = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\bon\b|\b(?:re)?connect\b[^.;]*\bsupply\b", re.IGNORECASE)
-_SWITCH_OFF = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\boff\b|\bdisconnect|\bunplugged\b", re.IGNORECASE)
-_LOAD = re.compile(r"\bput (?P<ohm>[0-9.]+ ?[kM]?(?:ohm|Ω)) across\b")
-_KEEP_ON = re.compile(r"\b(?:keep the tips on|still|turn nothing yet|ready to turn|keep both tips on)\b", re.IGNORECASE)
 
 SILENT_S = 4.0
 """A press that shows nothing for this long is let go, and another one tried; invented."""
@@ -61,12 +58,12 @@ class Chores(Fingers):
 
     def understand(self, prompt: Prompt) -> None:
         """Take in how a prompt to probe wants the tips held."""
-        self.stays_on = _KEEP_ON.search(prompt.say) is not None
-        self.pressing = _ACROSS.search(prompt.say) is not None
+        self.stays_on = wants_tips_kept(prompt.say)
+        self.pressing = wants_across(prompt.say)
 
     def after_landing(self, prompt: Prompt | None, t_s: float) -> None:
         """The tips are on: a prompt may have asked for a press as well."""
-        if prompt is not None and _PRESS.search(prompt.say):
+        if prompt is not None and wants_press(prompt.say):
             self._press_until_heard(t_s + self.reaction_s())
 
     # --- presses, flexing, loads
@@ -115,8 +112,7 @@ class Chores(Fingers):
         if isinstance(part, Connector):
             self.busy = True
             self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.flex(at_s, on=True))
-        elif isinstance(part, Source) and (told := _LOAD.search(prompt.say)):
-            ohm = parse_value(told["ohm"]).value
+        elif isinstance(part, Source) and (ohm := wants_load(prompt.say)) is not None:
             self.busy = True
             self.plan("finger", t_s + self.reaction_s() + 1.0, lambda at_s: part.put_load(ohm))
 
@@ -137,28 +133,27 @@ class Chores(Fingers):
     def confirm(self, prompt: Prompt, t_s: float) -> None:
         """Do what is to be confirmed, then say so."""
         board = self.world.board
-        if _MEND.search(prompt.say):
+        if wants_mend(prompt.say):
             if board.fixed or not self.habits.mends:
                 self.say_soon(t_s, "no")
                 return
             board.fixed = True
             self.say_soon(t_s + MEND_S, "note", "repaired")
             return
-        if _SWITCH_OFF.search(prompt.say):
-            board.power(on=False)
-        elif _SWITCH_ON.search(prompt.say):
-            board.power(on=True)
+        supply = wants_supply(prompt.say)
+        if supply is not None:
+            board.power(on=supply)
         self.say_soon(t_s, self.answers.get(prompt.step, "yes"))
 
     def answer(self, prompt: Prompt, t_s: float) -> None:
         """Answer a question truthfully; what is not understood is a yes."""
         say = prompt.say
-        if _PASS_OR_FAIL.search(say):
+        if asks_pass_or_fail(say):
             self.say_soon(t_s + START_S, "pass" if self.world.board.start() else "fail")
-        elif _RED_ON_PLUS.search(say):
+        elif asks_red_on_plus(say):
             self.minded = self.here
             self.say_soon(t_s, "no" if self.swapped else "yes")
-        elif _CLEAN.search(say):
+        elif wants_clean(say):
             self._clean(prompt.item or self.last, t_s)
         else:
             self.say_soon(t_s, "yes")

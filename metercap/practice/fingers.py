@@ -24,7 +24,6 @@ from metercap.quantity import parse_value
 from metercap.records import Cue, CueKind, Prompt
 
 _TOWARD = re.compile(r"toward (?P<target>.+?) \((?P<low>.+?) to (?P<high>.+?)\)")
-_TOOL_AWAY = re.compile(r"\btool away\b", re.IGNORECASE)
 
 FULL_TURNS = 25.0
 """The speeds among the habits are those for a trimmer of this many turns; fewer turns are turned slower."""
@@ -54,10 +53,6 @@ class Fingers(Body):
     _against = 0
     _sense = 0.0
     """Whether turning one's way raises the value (1) or lowers it (−1); 0 until seen."""
-
-    def tool_away(self, say: str) -> bool:
-        """Whether a prompt asks to take the screwdriver out."""
-        return _TOOL_AWAY.search(say) is not None
 
     # --- turning
 

@@ -24,10 +24,10 @@ from metercap.practice.board import TIPS_NAME
 from metercap.practice.body import Tick
 from metercap.practice.chores import Chores
 from metercap.practice.probes import Probes
+from metercap.practice.said import wants_hold_and_yes, wants_tool_away
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
 
 _COUNT_CHECK = re.compile(r"last tick (?:was )?on (?P<item>[^?]+?)\s*\?", re.IGNORECASE)
-_HOLD_AND_SAY = re.compile(r"\btips on\b.*\bsay yes\b", re.IGNORECASE)
 _SECOND_LOOK = "second look"
 
 LOOK_UP_S = 30.0
@@ -109,7 +109,7 @@ class Hands(Probes):
             self._miscounted = False
             self._away(t_s)
             self.say_soon(t_s, "yes" if right else "no")
-        elif prompt.item is not None and _HOLD_AND_SAY.search(prompt.say):
+        elif prompt.item is not None and wants_hold_and_yes(prompt.say):
             self._hold(prompt.item, t_s)
         else:
             away = self.busy or self.swapped
@@ -137,7 +137,7 @@ class Hands(Probes):
         self.plan("dial", t_s + self.reaction_s() + 1.5, lambda at_s: self.world.dial(at_s, prompt.say))
 
     def _stop_prompt(self, prompt: Prompt, t_s: float) -> None:
-        if self.tool_away(prompt.say):
+        if wants_tool_away(prompt.say):
             self.hands_off(t_s)
             if not self.here:
                 self._probe(prompt, t_s)

@@ -122,6 +122,8 @@ class PracticePort:
         """
         with self._lock:
             now_s = self._clock.now_s()
+            if self._stopped:
+                return act(now_s)
             while (out := self.bench.step(now_s)) is not None:
                 self._put_out(out)
             done = act(now_s)

@@ -13,6 +13,7 @@ serial = pytest.importorskip("serial")
 from metercap.clock import ScaledClock  # noqa: E402
 from metercap.errors import SceneError  # noqa: E402
 from metercap.practice.bench import Bench  # noqa: E402
+from metercap.practice.by_hand import ByHand  # noqa: E402
 from metercap.practice.port import PracticePort, pieces  # noqa: E402
 from metercap.practice.scene import Scene  # noqa: E402
 from metercap.records import Cue, CueKind, Do, Prompt  # noqa: E402
@@ -85,6 +86,27 @@ def test_closing_pulls_the_cable(twelve: Scene) -> None:
         for _ in range(200):
             opened.read(1)
     opened.close()
+
+
+def test_a_hand_moved_from_outside_is_read_on_the_port(twelve: Scene) -> None:
+    """Moves from another thread land at once, in order with the conversions, and the port shows what they touch."""
+    clock = ScaledClock(20.0)
+    bench = Bench(twelve, hands=ByHand)
+    hands = bench.hands
+    assert isinstance(hands, ByHand)
+    with PracticePort(bench, clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
+        assert b"OL" in opened.read_until(b"\r\n")
+        for _ in range(4):
+            port.at_once(lambda t_s: hands.move("F3", t_s))
+            lines = [opened.read_until(b"\r\n") for _ in range(8)]
+            port.at_once(lambda t_s: hands.move("", t_s))
+            assert 0.0 < float(lines[-1].split()[0]) < 0.6
+            lines = [opened.read_until(b"\r\n") for _ in range(8)]
+            assert lines[-1].startswith(b"OL")
+    times = [touch.t_s for touch in bench.touches]
+    assert times == sorted(times) and len(times) == 9
+    port.at_once(lambda t_s: hands.move("F3", t_s))  # a screen may outlive the port
+    assert hands.here == "F3"
 
 
 @pytest.mark.parametrize(("speed", "count"), [(1.0, 14), (2.0, 7), (10.0, 1), (20.0, 1)])
