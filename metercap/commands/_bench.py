@@ -55,6 +55,7 @@ def play_scene(
     against: Path | None = None,
     plain: bool = True,
     as_json: bool = False,
+    sound: bool = False,
     plan: str | None = None,
 ) -> Played:
     """Play one scene to its end and return what came of it."""
@@ -89,8 +90,11 @@ def play_scene(
             plain_only = shown_by(session, as_json=as_json, plain=True, listen=False).observers
             reason = _in_process(session, record, writer, bench, [keep, audit, *plain_only])
         else:
-            shown = shown_by(session, as_json=as_json, plain=plain, linger_s=LINGER_S)
-            reason = _over_port(session, record, writer, bench, profile, speed, keep, audit, shown)
+            shown = shown_by(session, as_json=as_json, plain=plain, sound=sound, linger_s=LINGER_S)
+            try:
+                reason = _over_port(session, record, writer, bench, profile, speed, keep, audit, shown)
+            finally:
+                shown.close()
     return Played(scene, journal, reason, keep.fold, tuple(_untrue(audit)))
 
 

@@ -50,23 +50,45 @@ class Shown(NamedTuple):
     observers: list[Observer]
     words: list[WordSource]
     run: Callable[[Live, Inbox, SessionClock, Writer], Reason]
+    close: Callable[[], None]
 
 
-def shown_by(session: Session, *, as_json: bool, plain: bool, listen: bool = True, linger_s: float = LINGER_S) -> Shown:
+def shown_by(
+    session: Session,
+    *,
+    as_json: bool,
+    plain: bool,
+    listen: bool = True,
+    sound: bool = False,
+    linger_s: float = LINGER_S,
+) -> Shown:
     """Choose the output: the file's lines, lines for people, or the full screen where there is a terminal.
 
-    Words come from stdin as lines, or as keys in a terminal. The screen stays `linger_s` after the end, or until a key.
+    Words come from stdin as lines, or as keys in a terminal. With `sound`, whoever sits at a terminal also hears the
+    session as the settings say. The screen stays `linger_s` after the end, or until a key.
     """
+    heard: list[Observer] = []
+    close: Callable[[], None] = _nothing
+    if sound and not as_json and sys.stdout.isatty():
+        from metercap.sound import SoundObserver, load_config
+
+        observer = SoundObserver(load_config())
+        heard, close = [observer], observer.close
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s)
-    observer: JsonLines | PlainLines
+        return _on_screen(linger_s, heard, close)
+    shows: JsonLines | PlainLines
     if as_json:
-        observer, complain = JsonLines(), _complain
+        shows, complain = JsonLines(), _complain
     else:
-        observer = PlainLines(live=lambda: session.live)
-        complain = observer.say
+        shows = PlainLines(live=lambda: session.live)
+        complain = shows.say
     mine = word_source(sys.stdin, as_lines=as_json, show=complain) if listen else None
-    return Shown([observer], [] if mine is None else [mine], lambda live, inbox, clock, writer: live.run())
+    words = [] if mine is None else [mine]
+    return Shown([shows, *heard], words, lambda live, inbox, clock, writer: live.run(), close)
+
+
+def _nothing() -> None:
+    """Nothing to close."""
 
 
 def full_screen() -> bool:
@@ -74,17 +96,31 @@ def full_screen() -> bool:
     return sys.stdout.isatty() and sys.stdin.isatty() and os.environ.get("TERM", "") not in ("", "dumb")
 
 
-def _on_screen(linger_s: float) -> Shown:
+def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None]) -> Shown:
     from metercap.screen.observer import ScreenObserver
+    from metercap.screen.pedals import load_pedals, save_pedal
     from metercap.screen.run import run_screen
 
     observer = ScreenObserver()
+    pedals = load_pedals()
+
+    def learned(key: str, word: str) -> None:
+        save_pedal(key, word)
 
     def run(live: Live, inbox: Inbox, clock: SessionClock, writer: Writer) -> Reason:
-        run_screen(live, observer, words=inbox, clock=clock, problem=lambda: writer.problem, linger_s=linger_s)
+        run_screen(
+            live,
+            observer,
+            words=inbox,
+            clock=clock,
+            problem=lambda: writer.problem,
+            pedals=pedals,
+            learned=learned,
+            linger_s=linger_s,
+        )
         return live.reason or "interrupted"
 
-    return Shown([observer], [], run)
+    return Shown([observer, *heard], [], run, close)
 
 
 def run_session(
@@ -108,7 +144,7 @@ def run_session(
         source.stop()
         raise
     keep, inbox = Keep(), Inbox()
-    shown = shown_by(session, as_json=as_json, plain=plain, listen=listen)
+    shown = shown_by(session, as_json=as_json, plain=plain, listen=listen, sound=True)
     live = Live(
         Driver(session),
         decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
@@ -123,6 +159,7 @@ def run_session(
     try:
         reason = shown.run(live, inbox, clock, writer)
     finally:
+        shown.close()
         rescue(writer)
     if not as_json and closing:
         with contextlib.suppress(OSError):  # nobody reads any more; the journal has it all

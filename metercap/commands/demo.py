@@ -32,9 +32,10 @@ SCENES = ("gc8-a-whole", "gc8-b-whole")
 )
 @click.option("--seed", type=int, help="Another technician and another noise.")
 @click.option("--out", type=click.Path(path_type=Path), help="New folder for the journals; default: a temporary one.")
+@click.option("--sound", is_flag=True, help="Let it be heard as well.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journals' own lines.")
-def command(speed: float, seed: int | None, out: Path | None, plain: bool, as_json: bool) -> int:
+def command(speed: float, seed: int | None, out: Path | None, sound: bool, plain: bool, as_json: bool) -> int:
     """Play the repair of a greenhouse climate controller from start to end."""
     from metercap.commands._bench import play_scene
     from metercap.commands._opening import refuse_existing
@@ -48,7 +49,9 @@ def command(speed: float, seed: int | None, out: Path | None, plain: bool, as_js
     played: list[Played] = []
     for name in SCENES:
         against = played[0].journal if played else None
-        done = play_scene(name, folder, speed=speed, seed=seed, against=against, plain=plain, as_json=as_json)
+        done = play_scene(
+            name, folder, speed=speed, seed=seed, against=against, plain=plain, as_json=as_json, sound=sound
+        )
         played.append(done)
         if done.reason == "interrupted":
             return 130
