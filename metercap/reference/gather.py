@@ -10,7 +10,7 @@ from metercap.errors import UsageError
 from metercap.metrology.pair import Measured, measured
 from metercap.records import SessionRecord, Verdict, VerdictKind
 from metercap.reference.model import GoodItem, GoodUnit, LeftOut, Reference
-from metercap.steps.good import GoodValue, Origin
+from metercap.steps.good import BY_REFERENCE, GoodValue, Origin
 from metercap.steps.judge import Judgement
 from metercap.steps.keys import Item
 
@@ -29,15 +29,15 @@ def of_session(
     """Return one session as a reference of one unit, in the order of `verdicts`.
 
     `verdicts`: those that stand; `judged`: what their values rest on, where that is known; `items`: the plan's items
-    that are places of the unit, and no others. Good are settled values that passed; with `every` all settled ones
-    are taken. SI.
+    that are places of the unit, and no others. Good are settled values that passed, and those of a known-good unit
+    that only differ from other good units; with `every` all settled ones are taken. SI.
     """
     found, left = [], []
     for key, verdict in verdicts.items():
         item = items.get(key)
         if item is None:
             continue
-        why = why_no_value(verdict) or ("" if every else _why_not_good(verdict))
+        why = why_no_value(verdict) or ("" if every else _why_not_good(verdict, first.known_good))
         if why:
             left.append(LeftOut(*key, first.unit, why))
             continue
@@ -105,8 +105,9 @@ def models_differ(model: str, title: str, other_model: str, other_title: str) ->
     return ""
 
 
-def _why_not_good(verdict: Verdict) -> str:
-    if verdict.verdict is VerdictKind.PASS:
+def _why_not_good(verdict: Verdict, known_good: bool) -> str:
+    # Differing from other good units is no fault of a good one: leaving it out would make their spread too small.
+    if verdict.verdict is VerdictKind.PASS or (known_good and verdict.rule == BY_REFERENCE):
         return ""
     return f"{verdict.verdict}: {verdict.reason}" if verdict.reason else str(verdict.verdict)
 

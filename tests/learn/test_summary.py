@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from scipy import stats
+from statsmodels.regression.linear_model import OLS
 from two_units import coils, good, reads, session
 
 from metercap.learn import learned, learned_lines
@@ -23,6 +25,15 @@ def test_prediction_interval():
     half = float(stats.t.ppf(0.975, 2)) * 10.0 * math.sqrt(1.0 + 1.0 / 3.0)
     assert (row.n, row.value, row.method, row.floored) == (3, 160.0, "prediction", False)
     assert (row.low, row.high) == pytest.approx((160.0 - half, 160.0 + half), rel=1e-5)
+
+
+def test_prediction_interval_of_a_reference_library():
+    """Five units: the interval of a further one, as `statsmodels` predicts it from a fit of their mean alone."""
+    texts = ("150.0", "156.0", "160.0", "163.0", "170.0")
+    (row,) = learned(combine(units(*texts)))
+    fit = OLS([float(text) for text in texts], np.ones(5)).fit()
+    low, high = fit.get_prediction([[1.0]]).conf_int(obs=True, alpha=0.05)[0]
+    assert (row.low, row.high) == pytest.approx((low, high), rel=1e-5)
 
 
 def test_one_unit_has_its_uncertainty():

@@ -58,6 +58,16 @@ def test_what_gives_no_good_value():
     assert [item.item for item in every.items] == ["K1"]
 
 
+def test_differing_from_other_good_units_is_no_fault():
+    """A known-good unit held against another is learned from all the same, else their spread comes too small."""
+    held = {"coils/K1": {"value": 150.0, "U": 0.1, "unit": "ohm", "unit_name": "A"}}
+    apart = good("C", reads("160.4", "160.4"), coils("K1"), reference=held)
+    assert str(apart.verdicts["coils", "K1"].verdict) == "unsure"
+    assert [item.item for item in apart.reference().items] == ["K1"]
+    suspect = session("C", reads("160.4", "160.4"), coils("K1"), reference=held)
+    assert suspect.reference().items == ()
+
+
 def test_unplanned_items_count_too():
     """An item that was probed beside the plan is a place of the unit."""
     found = part("A", "OL*6 :probe=R9 OL*6 47.0*4 " + PLAIN)
