@@ -59,9 +59,10 @@ class LazyGroup(click.Group):
         except click.UsageError as error:
             import difflib
 
-            if close := difflib.get_close_matches(args[0], self.list_commands(ctx), n=1):
-                error.message += f" Did you mean {close[0]!r}?"
-            raise
+            close = difflib.get_close_matches(args[0], self.list_commands(ctx), n=1)
+            if not close:
+                raise
+            raise click.UsageError(f"{error.message} Did you mean {close[0]!r}?", ctx) from error
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing any."""
@@ -137,9 +138,13 @@ def _explained(error: Exception) -> int:
 
 def _give_streams() -> None:
     """Where stdout or stderr was closed at the start, give one that goes nowhere: no file may take its place."""
-    for name in ("stdout", "stderr"):
+    for number, name in ((1, "stdout"), (2, "stderr")):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115, PTH123
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            if nowhere != number:
+                os.dup2(nowhere, number)
+                os.close(nowhere)
+            setattr(sys, name, open(number, "w", encoding="utf-8", closefd=False))  # noqa: SIM115
 
 
 def _let_go_of_stdout() -> None:
