@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import msgspec
@@ -11,13 +12,15 @@ from metercap.clock import ScaledClock, VirtualClock
 from metercap.commands._live import Keep, Shown, shown_by
 from metercap.commands._opening import session_record
 from metercap.commands._plans import checked_plan
-from metercap.commands._reference import read_reference, require_references
+from metercap.commands._reference import Rows, read_reference, require_references
 from metercap.journal import Writer
 from metercap.live import Inbox, Live, Observer, Reason
 from metercap.meter import MeterProfile
 from metercap.outcome import Fold
+from metercap.plan import Plan
 from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
+from metercap.practice.port import PracticePort
 from metercap.practice.scene import Scene, load_scene
 from metercap.practice.study import Virtual
 from metercap.profiles import find_meter
@@ -57,17 +60,56 @@ def play_scene(
     as_json: bool = False,
     sound: bool = False,
     plan: str | None = None,
+    quiet: bool = False,
 ) -> Played:
-    """Play one scene to its end and return what came of it."""
+    """Play one scene to its end and return what came of it; `quiet`: in process, with nothing shown."""
     scene = load_scene(name)
-    profile = find_meter(scene.meter.profile)
-    if scene.meter.per_s != profile.conversions_per_s:
-        profile = profile.at_rate(scene.meter.per_s)
+    profile = profile_of(scene)
     loaded = checked_plan(plan or scene.plan, profile, only=list(scene.truth), warn=False)
     reference = read_reference(against, scene.unit, loaded) if against is not None else {}
     require_references(loaded, reference, list(scene.truth), known_good=scene.known_good)
-    record = session_record(
-        loaded,
+    steps = [step.id for step in loaded.steps if step.id in scene.truth]
+    record = practice_record(name, scene, loaded, profile, seed=seed, speed=speed, steps=steps, reference=reference)
+    journal = folder / f"{scene.unit.lower()}.jsonl"
+    bench = Bench(scene, seed=seed)
+    audit = Audit(bench)
+    keep = Keep()
+    session = Session(record)
+    with Writer.create(journal, record) as writer:
+        if quiet or speed > FASTEST_PORT or sys.platform == "win32":
+            plain_only = [] if quiet else shown_by(session, as_json=as_json, plain=True, listen=False).observers
+            reason = _in_process(session, record, writer, bench, [keep, audit, *plain_only])
+        else:
+            shown = shown_by(session, as_json=as_json, plain=plain, sound=sound, linger_s=LINGER_S)
+            try:
+                clock = ScaledClock(speed)
+                with PracticePort(bench, clock) as port:
+                    reason = over_port(port, clock, session, record, writer, [keep, audit], shown)
+            finally:
+                shown.close()
+    return Played(scene, journal, reason, keep.fold, tuple(untrue(audit)))
+
+
+def profile_of(scene: Scene) -> MeterProfile:
+    """Return the profile of a scene's meter, at the rate that the scene gives it."""
+    profile = find_meter(scene.meter.profile or scene.meter.family)
+    return profile if scene.meter.per_s == profile.conversions_per_s else profile.at_rate(scene.meter.per_s)
+
+
+def practice_record(
+    name: str,
+    scene: Scene,
+    plan: Plan,
+    profile: MeterProfile,
+    *,
+    seed: int | None,
+    speed: float,
+    steps: Sequence[str],
+    reference: Rows,
+) -> SessionRecord:
+    """Return the first record of a session on the practice bench; its options say how to have the same one again."""
+    return session_record(
+        plan,
         profile,
         unit=scene.unit,
         operator="practice",
@@ -77,57 +119,38 @@ def play_scene(
             "practice": name,
             "seed": scene.seed if seed is None else seed,
             "speed": speed,
-            "steps": [step.id for step in loaded.steps if step.id in scene.truth],
+            "steps": list(steps),
         },
     )
-    journal = folder / f"{scene.unit.lower()}.jsonl"
-    bench = Bench(scene, seed=seed)
-    audit = Audit(bench)
-    keep = Keep()
-    session = Session(record)
-    with Writer.create(journal, record) as writer:
-        if speed > FASTEST_PORT or sys.platform == "win32":
-            plain_only = shown_by(session, as_json=as_json, plain=True, listen=False).observers
-            reason = _in_process(session, record, writer, bench, [keep, audit, *plain_only])
-        else:
-            shown = shown_by(session, as_json=as_json, plain=plain, sound=sound, linger_s=LINGER_S)
-            try:
-                reason = _over_port(session, record, writer, bench, profile, speed, keep, audit, shown)
-            finally:
-                shown.close()
-    return Played(scene, journal, reason, keep.fold, tuple(_untrue(audit)))
 
 
-def _over_port(
+def over_port(
+    port: PracticePort,
+    clock: ScaledClock,
     session: Session,
     record: SessionRecord,
     writer: Writer,
-    bench: Bench,
-    profile: MeterProfile,
-    speed: float,
-    keep: Keep,
-    audit: Audit,
+    observers: Sequence[Observer],
     shown: Shown,
 ) -> Reason:
+    """Run a session against an open practice port, whose technician sees it too; return why it ended."""
     from metercap.link import open_link
-    from metercap.practice.port import PracticePort
 
-    clock, inbox = ScaledClock(speed), Inbox()
-    with PracticePort(bench, clock) as port:
-        live = Live(
-            Driver(session),
-            decoder(record.meter, latency_s=LATENCY_S * speed, midstream=True),
-            writer,
-            [keep, audit, port, *shown.observers],
-            inbox,
-            clock,
-            profile=profile,
-            source=open_link(port.path, profile),
-            words=[port, *shown.words],
-        )
-        reason = shown.run(live, inbox, clock, writer)
-        if port.problem is not None:
-            raise port.problem
+    inbox = Inbox()
+    live = Live(
+        Driver(session),
+        decoder(record.meter, latency_s=LATENCY_S * clock.speed, midstream=True),
+        writer,
+        [*observers, port, *shown.observers],
+        inbox,
+        clock,
+        profile=record.meter,
+        source=open_link(port.path, record.meter),
+        words=[port, *shown.words],
+    )
+    reason = shown.run(live, inbox, clock, writer)
+    if port.problem is not None:
+        raise port.problem
     return reason
 
 
@@ -149,7 +172,8 @@ def _in_process(
     return live.run_virtual(clock, virtual.next_s, virtual.act, until_s=86_400.0)
 
 
-def _untrue(audit: Audit) -> list[str]:
+def untrue(audit: Audit) -> list[str]:
+    """Return a line for each way in which a session is not what the scene says."""
     lines = []
     for mark in audit.marked:
         if not mark.agrees:

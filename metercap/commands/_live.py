@@ -22,6 +22,7 @@ from metercap.outcome import Fold
 from metercap.plain import JsonLines, PlainLines, verdict_table
 from metercap.plain.style import safe, use_colour
 from metercap.records import Cue, Record, SessionRecord
+from metercap.screen.ports import Hands
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
 from metercap.words import WordSource, word_source
@@ -61,11 +62,12 @@ def shown_by(
     listen: bool = True,
     sound: bool = False,
     linger_s: float = LINGER_S,
+    hands: Hands | None = None,
 ) -> Shown:
     """Choose the output: the file's lines, lines for people, or the full screen where there is a terminal.
 
     Words come from stdin as lines, or as keys in a terminal. With `sound`, whoever sits at a terminal also hears the
-    session as the settings say. The screen stays `linger_s` after the end, or until a key.
+    session as the settings say. The screen stays `linger_s` after the end, or until a key; its keys move `hands` too.
     """
     heard: list[Observer] = []
     close: Callable[[], None] = _nothing
@@ -75,7 +77,7 @@ def shown_by(
         observer = SoundObserver(load_config())
         heard, close = [observer], observer.close
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s, heard, close)
+        return _on_screen(linger_s, heard, close, hands)
     shows: JsonLines | PlainLines
     if as_json:
         shows, complain = JsonLines(), _complain
@@ -96,7 +98,7 @@ def full_screen() -> bool:
     return sys.stdout.isatty() and sys.stdin.isatty() and os.environ.get("TERM", "") not in ("", "dumb")
 
 
-def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None]) -> Shown:
+def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None], hands: Hands | None = None) -> Shown:
     from metercap.screen.observer import ScreenObserver
     from metercap.screen.pedals import load_pedals, save_pedal
     from metercap.screen.run import run_screen
@@ -116,6 +118,7 @@ def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None]
             problem=lambda: writer.problem,
             pedals=pedals,
             learned=learned,
+            hands=hands,
             linger_s=linger_s,
         )
         return live.reason or "interrupted"

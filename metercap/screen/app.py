@@ -24,7 +24,7 @@ from metercap.screen.model import Line, Path, Place, Tone, View
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.pages import paint_help, pedal_view, quit_view
 from metercap.screen.paint import paint
-from metercap.screen.ports import Controls, Hands, Now, WordPort
+from metercap.screen.ports import Controls, Hands, Now, WordPort, sign_of
 from metercap.screen.theme import THEMES, Theme
 from metercap.screen.view import view
 
@@ -235,7 +235,13 @@ class BenchApp(App[None], inherit_bindings=False):
             status = (Line(self._controls.status, Tone.PLAIN), *shown.status)
             words = ("pause", "step", "before", "next", "slower", "faster", "quit")
             shown = msgspec.structs.replace(shown, status=status, words=words)
-        return paint(shown, columns, rows, keyboard.keys, keyboard.entry)
+        keys = keyboard.keys
+        if self._hands is not None:
+            offers = self._hands.offers if keyboard.mode is Mode.WORDS else ()
+            status = (Line(self._hands.status, Tone.PLAIN), *shown.status)
+            shown = msgspec.structs.replace(shown, status=status, words=(*(does for _, does in offers), *shown.words))
+            keys = keys | {does: sign_of(move) for move, does in offers}
+        return paint(shown, columns, rows, keys, keyboard.entry)
 
     # --- keys
 
@@ -274,7 +280,8 @@ class BenchApp(App[None], inherit_bindings=False):
         elif act.kind == "pedal":
             self._learned(act.name, act.text)
         elif act.kind == "hand" and self._hands is not None:
-            self._hands.move(act.name)
+            self._keyboard.notice = self._hands.move(act.name)
+            self._notice_s = time.monotonic()
         elif act.kind == "player" and self._controls is not None:
             _steer(self._controls, act.name)
 

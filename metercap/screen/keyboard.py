@@ -13,7 +13,7 @@ from enum import Enum
 import msgspec
 
 from metercap.errors import UsageError
-from metercap.screen.ports import HAND_KEYS, PLAYER_KEYS
+from metercap.screen.ports import HAND_KEYS, HAND_SIGNS, PLAYER_KEYS
 from metercap.screen.text import visible
 from metercap.words import HELP_KEY, Word, key_name, key_table, parse_line
 from metercap.words.listen import REPEAT_S
@@ -47,8 +47,8 @@ class Act(msgspec.Struct, frozen=True):
 class Keyboard:
     """Turns keys into acts. `mode`, `typed` and `notice` are what the screen shows of it.
 
-    `pedals` maps keys learned before to words. With `hands` the arrow keys move virtual probes; in a `replay` the
-    player's keys replace the words.
+    `pedals` maps keys learned before to words. With `hands` the arrow keys and a few more move virtual hands; in a
+    `replay` the player's keys replace the words.
     """
 
     def __init__(self, *, pedals: Mapping[str, str] | None = None, hands: bool = False, replay: bool = False) -> None:
@@ -202,7 +202,7 @@ class Keyboard:
             rows += [(key_name(key), name, "learned pedal") for key, name in self._pedals.items()]
             rows.append((PEDAL_KEY, "pedal", "learn a pedal: press it, then the key of its word"))
         if self._hands:
-            rows += [(key, name, does) for key, (name, does) in HAND_KEYS.items()]
+            rows += [(HAND_SIGNS.get(key, key), name, does) for key, (name, does) in HAND_KEYS.items()]
         return [*rows, (THEME_KEY, "theme", "dark, light, or no colour"), (HELP_KEY, "help", "this page")]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Protocol
 
 
@@ -59,10 +60,20 @@ class Controls(Protocol):
 
 
 class Hands(Protocol):
-    """Virtual hands on a practice bench; `move` is one of the names in `HAND_KEYS`."""
+    """Virtual hands on a practice bench; a move is one of the names in `HAND_KEYS`."""
 
-    def move(self, move: str) -> None:
-        """Do it now."""
+    @property
+    def status(self) -> str:
+        """Return where the tips are and what the other hand does, in a few words."""
+        ...
+
+    @property
+    def offers(self) -> Sequence[tuple[str, str]]:
+        """Return the moves that mean something now, the likeliest first, each with what it would do."""
+        ...
+
+    def move(self, move: str) -> str:
+        """Do it now; return what was felt or seen, or why it cannot be done, or nothing."""
         ...
 
 
@@ -75,10 +86,24 @@ HAND_KEYS = {
     "left": ("turn down", "turn the trimmer down a little"),
     "shift+right": ("turn up far", "turn the trimmer up a lot"),
     "shift+left": ("turn down far", "turn the trimmer down a lot"),
-    "pageup": ("press", "press the switch"),
-    "pagedown": ("release", "let go of the switch"),
+    "pageup": ("press", "press the switch, flex the cable, put the load on, start the unit"),
+    "pagedown": ("release", "let go of it, take the load off"),
+    "d": ("dial", "turn the meter's dial as it is asked for; HOLD and REL go off"),
+    "x": ("swap", "swap the tips, red for black"),
 }
-"""Key, move and what it does, for practice by hand. None of them is a character, so none collides with a word."""
+"""Key, move and what it does, for practice by hand. None of them is a word's key."""
+
+HAND_SIGNS = {
+    "up": "↑", "down": "↓", "left": "←", "right": "→", "shift+left": "⇧←", "shift+right": "⇧→",
+    "pageup": "PgUp", "pagedown": "PgDn",
+}  # fmt: skip
+"""How those keys are shown where their names would be long."""
+
+def sign_of(move: str) -> str:
+    """Return the key of a move as it is shown."""
+    key = next(key for key, (name, _) in HAND_KEYS.items() if name == move)
+    return HAND_SIGNS.get(key, key)
+
 
 PLAYER_KEYS = {
     " ": ("pause", "stop the time, or go on"),

@@ -70,12 +70,16 @@ def word_source(stdin: Any, *, as_lines: bool, show: Callable[[str], None]) -> W
 class LineWords:
     """Words as lines on a pipe, a file or a terminal. The end of it is no word: listening just ends.
 
-    `complain` is called with the reason and a suggestion for each line that says no word.
+    `complain` is called with the reason and a suggestion for each line that says no word. `read` turns a line into a
+    word and its argument, None when it is nobody's, or a UsageError; empty lines are passed over unless it is given.
     """
 
-    def __init__(self, fd: int, *, complain: Callable[[str], None]) -> None:
+    def __init__(
+        self, fd: int, *, complain: Callable[[str], None], read: Callable[[str], tuple[str, str] | None] | None = None
+    ) -> None:
         self._fd = fd
         self._complain = complain
+        self._read = read or (lambda line: parse_line(line) if line.strip() else None)
         self._reader = Reader(fd)
 
     def start(self, sink: WordSink, clock: Now) -> None:
@@ -104,13 +108,13 @@ class LineWords:
             self._say(rest, sink, clock.now_s())
 
     def _say(self, line: bytes, sink: WordSink, t_s: float) -> None:
-        text = line.decode("utf-8", "replace")
-        if not text.strip():
-            return
         try:
-            sink.put_word(*parse_line(text), t_s)
+            said = self._read(line.decode("utf-8", "replace"))
         except UsageError as error:
             self._complain(str(error))
+        else:
+            if said is not None:
+                sink.put_word(*said, t_s)
 
 
 class KeyWords:

@@ -163,14 +163,25 @@ def test_hands_move() -> None:
     moves: list[str] = []
 
     class Noting:
-        def move(self, move: str) -> None:
-            moves.append(move)
+        status = "tips on F6"
+        offers = (("lift", "lift"), ("press", "flex"))
 
-    async def flow(_: BenchApp, __: ScreenObserver, ___: MadeUp, pilot: Pilot[None]) -> None:
-        await pilot.press("up", "right", "right", "down")
+        def move(self, move: str) -> str:
+            moves.append(move)
+            return "no trimmer there" if move == "turn up" else ""
+
+    async def flow(app: BenchApp, _: ScreenObserver, __: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.pause()
+        assert "tips on F6" in text(app) and "PgUp  flex" in text(app) and "↓  lift" in text(app)
+        await pilot.press("up", "right", "right")
+        assert "no trimmer there" in text(app)
+        await pilot.press("d", "down")
+        assert "no trimmer there" not in text(app)
+        await pilot.press("#", "d", "x")
+        assert "note: dx" in text(app) and "tips on F6" in text(app)
 
     drive(flow, hands=Noting())
-    assert moves == ["touch", "turn up", "turn up", "lift"]
+    assert moves == ["touch", "turn up", "turn up", "dial", "lift"]
 
 
 def test_defect_in_the_picture_leaves_and_is_kept() -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from metercap.screen.keyboard import Act, Keyboard, Mode
-from metercap.screen.ports import HAND_KEYS, PLAYER_KEYS
-from metercap.words import WORDS
+from metercap.screen.ports import HAND_KEYS, HAND_SIGNS, PLAYER_KEYS
+from metercap.words import WORDS, key_table
 
 
 def typed(keyboard: Keyboard, *keys: str) -> list[Act]:
@@ -78,7 +78,7 @@ def test_help_lists_every_key() -> None:
     keyboard = Keyboard(hands=True)
     rows = keyboard.help_rows()
     assert {word.name for word in WORDS} <= {name.split()[0] if name != "skip step" else name for _, name, _ in rows}
-    assert set(HAND_KEYS) <= {key for key, _, _ in rows}
+    assert {HAND_SIGNS.get(key, key) for key in HAND_KEYS} <= {key for key, _, _ in rows}
     assert typed(keyboard, "?", "down", "pageup", "x") == [Act("scroll", text="1"), Act("scroll", text="-10")]
     assert keyboard.mode is Mode.WORDS
 
@@ -98,6 +98,7 @@ def test_hands() -> None:
     acts = [keyboard.press("right", 0.01 * at) for at in range(3)]
     assert acts == [Act("hand", "turn up")] * 3
     assert typed(Keyboard(), "right") == []
+    assert set(HAND_KEYS).isdisjoint(key_table())
 
 
 def test_after_the_end_any_key_leaves() -> None:

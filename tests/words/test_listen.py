@@ -13,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from metercap.clock import ScaledClock, VirtualClock
+from metercap.errors import UsageError
 from metercap.words import KeyWords, LineWords, key_table, listen, word_source
 from metercap.words.listen import keys_of
 
@@ -50,6 +51,26 @@ def test_lines_become_words(pipe, heard) -> None:
     assert heard.words == [("yes", ""), ("no", ""), ("at", "F3")]
     assert len(heard.shown) == 1
     assert "is no word" in heard.shown[0]
+
+
+def test_lines_may_be_read_by_somebody_else(pipe, heard) -> None:
+    """Who reads the lines gets every one, empty ones too; what gives no word is nobody's, and refusals are shown."""
+    out, into, _ = pipe
+    got: list[str] = []
+
+    def read(line: str) -> tuple[str, str] | None:
+        got.append(line)
+        if line == "bad":
+            raise UsageError("bad line")
+        return ("note", line) if line.startswith("say ") else None
+
+    words = LineWords(out, complain=heard.show, read=read)
+    words.start(heard, VirtualClock())
+    os.write(into, b"F3\n\nbad\nsay hello\n")
+    heard.until(lambda h: h.words, "a word")
+    words.stop()
+    assert got == ["F3", "", "bad", "say hello"]
+    assert heard.words == [("note", "say hello")] and heard.shown == ["bad line"]
 
 
 def test_the_end_of_stdin_is_no_word(pipe, heard) -> None:
