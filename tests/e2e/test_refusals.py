@@ -202,7 +202,7 @@ OPTIONS = [
 ]
 VALUES = [
     *("", " ", "-", "--", "0", "-1", "1e400", "nan", "text", "lcd14", "\x1b[2J", "tape:", "socket://", "visa:", "ohm"),
-    *("socket://127.0.0.1:1", "gc8-main-board", "\udcff", "x" * 5000, "/dev/null", "\u00e4\u20ac", "fuses", "F1"),
+    *("socket://127.0.0.1:1", "loose-parts", "\udcff", "x" * 5000, "/dev/null", "\u00e4\u20ac", "fuses", "F1"),
 ]
 
 

@@ -1,0 +1,37 @@
+"""Runs command lines in this process, and lends the end-to-end tests' meter and program."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import NamedTuple
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "e2e"))
+
+from metercap.cli import main
+
+
+class Said(NamedTuple):
+    """What a command line gave."""
+
+    status: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def metercap(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., Said]:
+    """Run a command line in this process; a defect raises."""
+    monkeypatch.setenv("METERCAP_TRACEBACK", "1")
+
+    def run(*args: str) -> Said:
+        capsys.readouterr()
+        with pytest.raises(SystemExit) as end:
+            main(list(args))
+        said = capsys.readouterr()
+        return Said(int(end.value.code or 0), said.out, said.err)
+
+    return run
