@@ -134,10 +134,11 @@ class Session:
     def _reading(self, reading: Reading, machine: Machine) -> None:
         bench = self.bench
         new = bench.conversions.begins(reading)
-        if new:
+        if new and bench.conversions.has_news:
             self._rates(bench.conversions)
-        bench.blocks.feed(reading)
-        self._blocks(machine)
+        # Most readings find no block standing and none before: the rest of it is passed over then.
+        if bench.blocks.feed(reading) is not None or bench.block is not None:
+            self._blocks(machine)
         bench.last = reading
         if bench.block is not None:
             return
@@ -215,8 +216,9 @@ class Session:
         bench.blocks.deadline_passed(bench.t_s)
         self._blocks(machine)
         mine = machine.deadline_s
-        if mine is not None and mine <= bench.t_s and not self._held_back(machine):
-            machine.give(Given.DUE)
+        due = mine is not None and mine <= bench.t_s and not self._held_back(machine)
+        if due and not machine.give(Given.DUE):
+            machine.deadline_s = None  # nothing waits for it in this state; it must not stand for ever
 
     def _held_back(self, machine: Machine) -> bool:
         """A block stops whatever rests on readings; a step of words only waits out its time."""

@@ -8,6 +8,7 @@ from bench_play import Play, check, confirm, fuses, opening, safe, volts, zero
 from metercap.quantity import Quantity
 from metercap.records import Note, Operator, Prompt, encode
 from metercap.session import Session
+from metercap.steps import Item, TuneStep
 
 GOOD = "9 0.2*2 OL*4 "
 SOURCE = "1.52V*3 "
@@ -229,6 +230,26 @@ def test_check_of_a_resistor_after_a_sweep_of_fuses() -> None:
 
 
 # --- odd events
+
+
+def test_deadline_that_a_state_has_no_row_for_is_dropped() -> None:
+    """A step that still has a deadline where nothing waits for it goes on; the deadline does not stand for ever."""
+    play = Play(fuses(1, count_check=True))("OL*3 " + GOOD)
+    assert play.machine.state == "ask"
+    play.machine.deadline_s = 20.0
+    assert play.since("+60") == []
+    assert play.session.deadline_s is None
+    assert play(":yes").session.finished
+
+
+def test_question_of_a_tune_step_survives_a_block() -> None:
+    """A block while a tune step asks something prompts, and its end asks again; no reminder comes meanwhile."""
+    step = TuneStep(id="bridge", items=(Item("RV1"),), target=100.0, tolerance=1.0, unit="ohm")
+    play = Play(step)("OL 0.000M*3")
+    assert play.prompts[-1] == "answer RV1"
+    play("0.2c*3 OL +60")
+    assert play.prompts[-1] == "answer RV1"
+    assert "waiting RV1" not in play.cues
 
 
 def test_not_an_event() -> None:
