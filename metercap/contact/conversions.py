@@ -105,6 +105,11 @@ class Conversions:
         self._t_s = t_s
         return True
 
+    @property
+    def has_news(self) -> bool:
+        """True when `take_slow` or `take_fast` has something to say."""
+        return self._slow is not None or self._fast is not None
+
     def take_slow(self) -> Quantity | None:
         """Return a quantity whose T was just lengthened, once; None otherwise."""
         slow, self._slow = self._slow, None
