@@ -206,8 +206,8 @@ class Wiggle(Machine):
     def over(self) -> StrEnum:
         """The watch is over."""
         reading = self._last
-        if reading is None:
-            return self._word(VerdictKind.UNSURE, "no value")
+        if reading is None or not self._values:
+            return self._word(VerdictKind.UNSURE, "no value came while it was watched")
         shortest = format_value(self.bench.conversions.times_s[reading.quantity], "s")
         seen = f"watched {self._step.watch_s:g} s; dropouts shorter than {shortest} cannot be seen"
         worst = max(self._values)

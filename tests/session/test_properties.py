@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from metercap.reading import Reading, State
 from metercap.records import Clock, Contact, Operator, Prompt, Verdict
 from metercap.session import Driver, Session
+from metercap.steps import CellStep, ExerciseStep, Item, TrialsStep, TuneStep, WiggleStep
 
 SLOW = settings(
     max_examples=120, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], database=None
@@ -139,6 +140,23 @@ STEPS = {
     "confirm": lambda: [confirm(wait_s=3.0), confirm(id="cover off"), fuses(2)],
 }
 
+OTHERS = {
+    "cell": lambda: [CellStep(id="cells", items=(Item("BT1"), Item("BT2")))],
+    "cell under load": lambda: [CellStep(id="cells", items=(Item("BT1"),), load=470.0)],
+    "exercise": lambda: [ExerciseStep(id="lid", items=(Item("SW1"),), presses=4)],
+    "exercise nc": lambda: [ExerciseStep(id="lid", items=(Item("SW1"),), presses=3, form="nc", open_above=50.0)],
+    "wiggle": lambda: [WiggleStep(id="cable", items=(Item("J1"), Item("J2")), watch_s=4.0)],
+    "trials": lambda: [TrialsStep(id="starts", runs=3, off_s=2.0)],
+    "tune": lambda: [TuneStep(id="bridge", items=(Item("RV1"),), target=100.0, tolerance=1.0, unit="ohm")],
+    "tune two": lambda: [
+        TuneStep(id="pair", items=(Item("RV1"), Item("RV2")), target="as found", tolerance_share=0.05, unit="ohm")
+    ],
+}
+OTHER_SHOWN = "100.0*3 100.0*8 95.0 104.0 9.0*3 250.0*3 3.10V*3 2.80V*3 -3.00V*4 1.50V*4"
+OTHER_SCRIPT = st.lists(st.one_of(READING, st.sampled_from(OTHER_SHOWN.split()), WORD, OTHER), max_size=40).map(
+    " ".join
+)
+
 NOT_LIVE = {"hold", "rel", "min", "max"}
 
 
@@ -205,3 +223,13 @@ def test_copies_and_replays_agree(kind: str, first: str, then: str) -> None:
         fed = driver.due(event.t_s) if isinstance(event, Clock) else driver.feed(event)
         out += [outcome for _, outcomes in fed for outcome in outcomes]
     assert out == play.out
+
+
+@pytest.mark.parametrize("kind", OTHERS)
+@settings(SLOW, max_examples=40)
+@given(OTHER_SCRIPT, st.sampled_from([2.0, 5.0]))
+def test_any_script_keeps_other_steps_going(kind: str, script: str, rate: float) -> None:
+    """The kinds that this room's other tests do not play keep `Play`'s rules, whatever is shown and said."""
+    play = Play(*OTHERS[kind](), confirm(id="after"), rate=rate)(script)
+    play("+400")
+    assert len(play.events) < 2000

@@ -58,3 +58,10 @@ def test_the_next_path_needs_a_certain_lift() -> None:
 def test_open_is_the_operators_word() -> None:
     """A path that stays open is said to be."""
     assert flexed("0.3*8 OL*14 :open").verdicts["J3"].verdict is VerdictKind.FAIL
+
+
+def test_a_watch_without_a_value_is_unsure() -> None:
+    """A meter that sends nothing during the watch has seen nothing: unsure, never a pass."""
+    verdict = flexed("0.3*3 +10").verdicts["J3"]
+    assert verdict.verdict is VerdictKind.UNSURE
+    assert verdict.value is None
