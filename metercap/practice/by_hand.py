@@ -70,11 +70,11 @@ class ByHand(Moves):
             self._must_lift = bool(self.here)
 
     def _prompted(self, prompt: Prompt) -> None:
+        if self._prompt is not None and prompt.step != self._prompt.step:
+            self._prompt = self._dial = None
         if prompt.do is Do.DIAL:
             self._dial = prompt
             return
-        if self._prompt is None or prompt.step != self._prompt.step:
-            self._dial = None
         self._prompt = prompt
         self.seen = ""
         if prompt.do is Do.CONFIRM and not wants_mend(prompt.say):

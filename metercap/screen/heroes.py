@@ -53,7 +53,7 @@ def _link(now: Moment) -> Hero | None:
 def _call(now: Moment) -> Hero | None:
     state = now.state
     if state.call is CueKind.LIFT:
-        return Hero("LIFT")
+        return Hero("STAY OFF", armed=False) if now.off else Hero("LIFT")
     return Hero("AGAIN", tone=Tone.UNSURE) if state.call is CueKind.AGAIN else None
 
 

@@ -56,6 +56,12 @@ class Moment:
         """Whether the probes are on an item, and it is not a slip."""
         return self.state.touch is not None and not self.state.touch.same
 
+    @property
+    def off(self) -> bool:
+        """Whether a lift that was asked for has begun: the meter reads open, and no contact is seen."""
+        reading = self.state.reading
+        return self.state.touch is None and reading is not None and reading.state is State.OVER
+
 
 def counts(verdicts: Iterable[Verdict]) -> dict[Place, int]:
     """Return how many verdicts there are of each kind, in the order of the marks."""

@@ -69,16 +69,19 @@ class PlanInfo(msgspec.Struct, frozen=True):
 
 
 def plan_info(session: SessionRecord | None) -> PlanInfo:
-    """Read the plan of a session's first record; an empty plan for None."""
+    """Read the plan of a session's first record, of its steps those that are done; an empty plan for None."""
     if session is None:
         return PlanInfo()
     plan = session.plan
     steps = next((plan[key] for key in ("steps", "step") if isinstance(plan.get(key), list | tuple)), ())
+    found = [_step(step) for step in steps if isinstance(step, dict)]
+    only = session.options.get("steps")
+    chosen = [step for step in found if step.id in only] if isinstance(only, list | tuple) else []
     return PlanInfo(
         title=_text(plan, "title"),
         model=_text(plan, "model"),
         cautions=_texts(plan, "cautions"),
-        steps=tuple(_step(step) for step in steps if isinstance(step, dict)),
+        steps=tuple(chosen or found),
     )
 
 

@@ -99,6 +99,7 @@ HAND_SIGNS = {
 }  # fmt: skip
 """How those keys are shown where their names would be long."""
 
+
 def sign_of(move: str) -> str:
     """Return the key of a move as it is shown."""
     key = next(key for key, (name, _) in HAND_KEYS.items() if name == move)

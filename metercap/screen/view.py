@@ -147,6 +147,8 @@ def _next(now: Moment) -> Line:
         return Line(words, Tone.ALARM)
     if state.link is not None:
         return Line(visible(state.link.why) or "the meter does not answer", Tone.BAD)
+    if state.call is CueKind.LIFT and now.off:
+        return Line("off; stay off until this lift is certain, then it goes on", Tone.UNSURE)
     if state.call is CueKind.LIFT:
         return Line("lift both tips well off the board; nothing counts until then", Tone.UNSURE)
     if state.call is CueKind.AGAIN:

@@ -398,6 +398,15 @@ def test_the_dial_turns_only_when_told(desk: Desk) -> None:
         desk.move("dial henries")
 
 
+def test_a_step_that_begins_with_the_dial_asks_for_nothing_else(desk: Desk) -> None:
+    """What the step before asked for is over, whatever comes first in the new one."""
+    desk.prompt("dead", Do.PROBE, step="dead")
+    desk.prompt("leads", Do.DIAL, "set the meter to ohms or continuity", step="leads")
+    assert desk.offered == ["dial"]
+    desk.prompt("leads", Do.SHORT, step="leads")
+    assert desk.offered == ["dial", "short"]
+
+
 def test_ranges_and_keys_of_the_meter(desk: Desk) -> None:
     """The lowest range is fixed and given back; HOLD freezes the display until a dial prompt or the key ends it."""
     desk.prompt("F1", Do.PROBE)

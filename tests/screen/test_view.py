@@ -7,7 +7,7 @@ from greenhouse import PLAN, before_fuses, ohms, scenes, session, sweep_to, tick
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record
+from metercap.records import Contact, Cue, CueKind, Do, Lift, Operator, Prompt, Record
 from metercap.screen.band import Field
 from metercap.screen.model import Path, Place, Span, Tone, View
 from metercap.screen.plandata import plan_info
@@ -50,6 +50,26 @@ def at(name: str) -> View:
 def test_hero(scene: str, text: str, lead: str) -> None:
     """The one thing that matters at each moment."""
     assert (at(scene).hero.text, at(scene).hero.lead) == (text, lead)
+
+
+def test_a_lift_that_has_begun_is_not_asked_for_again() -> None:
+    """Off after a lift cue: stay off, in a light pen, until the go; back on, it is lift once more."""
+    off = [*SCENES["lift"], ohms(42.5, None), Lift(42.5, "fuses", "F7")]
+    shown = view(fold(off))
+    assert (shown.hero.text, shown.hero.armed) == ("STAY OFF", False)
+    assert shown.next.text.startswith("off; stay off")
+    on = [*off, ohms(43.0, 0.33), Contact(43.0, "fuses", "F7", same=True), Cue(43.0, "fuses", "F8", CueKind.LIFT)]
+    assert view(fold(on)).hero.text == "LIFT"
+    assert view(fold([*off, ohms(44.0, None), Cue(44.0, "fuses", "F7", CueKind.GO)])).hero.text == "F8"
+
+
+def test_steps_that_are_not_done_are_not_counted() -> None:
+    """A session of some steps is as long as those."""
+    record = session(options={"steps": ["leads", "fuses"]})
+    shown = view(fold([record, Prompt(1.0, "fuses", "F1", Do.PROBE, "B: F1")]))
+    assert shown.progress == "step 2 of 2"
+    assert len(plan_info(session(options={"steps": []})).steps) == len(PLAN["step"])
+    assert len(plan_info(session(options={"steps": "odd"})).steps) == len(PLAN["step"])
 
 
 def test_tick_answers_both_questions() -> None:
