@@ -33,7 +33,8 @@ class Component(msgspec.Struct, frozen=True):
     def __post_init__(self) -> None:
         """Refuse what is no standard uncertainty."""
         need_uncertainty(self.u, self.name)
-        need(self.dof > 0.0, self.name, f"degrees of freedom are positive, and these are {self.dof}")
+        if not self.dof > 0.0:
+            need(False, self.name, f"degrees of freedom are positive, and these are {self.dof}")
 
 
 def rectangular(name: str, half_width: float, *, note: str = "") -> Component:

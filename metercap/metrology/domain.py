@@ -28,14 +28,17 @@ def need(holds: bool, where: str, what: str) -> None:
 
 def need_confidence(confidence: float, where: str) -> None:
     """Refuse a confidence that is not strictly between 0 and 1 (a NaN too)."""
-    need(0.0 < confidence < 1.0, where, f"a confidence lies between 0 and 1, and this is {confidence}")
+    if not 0.0 < confidence < 1.0:
+        need(False, where, f"a confidence lies between 0 and 1, and this is {confidence}")
 
 
 def need_uncertainty(u: float, where: str) -> None:
     """Refuse an uncertainty that is negative, infinite or NaN."""
-    need(0.0 <= u < math.inf, where, f"an uncertainty is finite and not negative, and this is {u}")
+    if not 0.0 <= u < math.inf:  # asked first: these run for every reading, and the sentence costs more than the check
+        need(False, where, f"an uncertainty is finite and not negative, and this is {u}")
 
 
 def need_finite(x: float, where: str) -> None:
     """Refuse a value that is infinite or NaN."""
-    need(math.isfinite(x), where, f"a value must be finite, and this is {x}")
+    if not math.isfinite(x):
+        need(False, where, f"a value must be finite, and this is {x}")
