@@ -21,7 +21,7 @@ from metercap.practice.dial_words import read_dial, wants_auto_range, wants_fixe
 from metercap.practice.hand_lines import MOVES, Move, read_move
 from metercap.practice.moves import DIAL_WORDS, FLEXING, PRESSED, Moves
 from metercap.practice.moving import Switch
-from metercap.practice.said import asks_red_on_plus, wants_clean, wants_mend, wants_supply
+from metercap.practice.said import asks_red_on_plus, wants_clean, wants_mend, wants_press, wants_supply
 from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record, Verdict
 
 _LET_GO = {PRESSED: "release", FLEXING: "stop flexing"}
@@ -130,10 +130,17 @@ class ByHand(Moves):
         work = self._work()
         if self._held:
             found.append(Offer("release", _LET_GO.get(self._held, "take the load off")))
-        elif work is not None:
+        elif work is not None and self._wants_work():
             found.append(Offer("press", work[0]))
         found += dial
         return tuple(found)
+
+    def _wants_work(self) -> bool:
+        """Whether the open prompt asks the other hand for something; a switch or a cable can be moved all the same."""
+        prompt = self._prompt
+        if prompt is None or self._must_lift:
+            return False
+        return prompt.do in (Do.PRESS, Do.KEEP, Do.STOP, Do.ANSWER) or wants_press(prompt.say)
 
     _moves: ClassVar[dict[str, Callable[[ByHand, str, float], str | None]]] = {
         "touch": Moves.touch,

@@ -175,6 +175,8 @@ def _prompt(state: BenchState, record: Prompt) -> _Change:
     change: _Change = {"call": None if state.call is CueKind.STOP and not explains else state.call}
     if record.do is Do.DIAL and record.step == state.step and state.prompt is not None:
         return change | {"aside": record}
+    if state.call is CueKind.WAITING:  # it waited for what the prompt before asked for
+        change["call"] = None
     change |= {"prompt": record, "aside": None}
     if record.step != state.step:
         change |= {"step": record.step, "tries": (), "fixed": False, "undone": False, "hazard": False, "tune_cue": None}
@@ -210,6 +212,8 @@ def _cue(state: BenchState, record: Cue) -> _Change:
     cue = record.cue
     if cue is CueKind.GO:
         return {"armed": True, "touch": None, "call": None}
+    if cue is CueKind.CONTACT and state.call is CueKind.WAITING:
+        return {"call": None}
     if cue is CueKind.HAZARD:
         return {"hazard": True, "tune_cue": cue}
     tuning = state.plan.step(record.step).kind == "tune"

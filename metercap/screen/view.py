@@ -160,8 +160,9 @@ def _next(now: Moment) -> Line:
     prompt = state.aside or state.prompt
     if prompt is None:
         return Line("any reading is shown as it comes" if state.session is None else "", Tone.QUIET)
-    if not now.armed and state.touch is not None and state.aside is None:
-        return Line(f"lift, then {untagged(now, prompt.say)}")
+    if not now.armed and state.aside is None:
+        first = "lift" if state.touch is not None else "wait for go"
+        return Line(f"{first}, then {untagged(now, prompt.say)}")
     return Line(untagged(now, prompt.say))
 
 

@@ -270,8 +270,11 @@ def test_no_trimmer_no_turn(desk: Desk) -> None:
 
 def test_press_and_release_a_switch(desk: Desk) -> None:
     """The contact closes while it is pressed, unless the press ends where its film insulates; cleaned, it closes."""
-    desk.move("S1")
+    desk.prompt("S1", Do.PROBE, "S1: hold both tips across its contacts, then press and hold; keep the tips on")
+    desk.move("touch")
+    assert desk.offered == ["press"]
     desk.move("press")
+    assert desk.offered == ["release"]
     assert desk.reads is None  # the gap of this switch takes nearly every press
     assert desk.hands.status == "tips on S1, pressed" and "pressed already" in desk.move("press")
     desk.move("release")
@@ -285,8 +288,12 @@ def test_press_and_release_a_switch(desk: Desk) -> None:
 
 
 def test_flex_a_cable(desk: Desk) -> None:
-    """Flexed, the cable drops out; lifting stops it."""
-    desk.move("J3")
+    """Flexed, the cable drops out; lifting stops it. It is offered when it is asked for."""
+    desk.prompt("J3", Do.PROBE, "J3: hold both tips on it, still")
+    desk.move("touch")
+    assert desk.offered == []
+    desk.prompt("J3", Do.KEEP, "J3: flex the cable or connector for 10 s, tips still")
+    assert desk.offered == ["press"]
     desk.move("flex")
     assert desk.offered == ["release"]
     desk.wait(5.0)

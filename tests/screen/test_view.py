@@ -63,6 +63,25 @@ def test_a_lift_that_has_begun_is_not_asked_for_again() -> None:
     assert view(fold([*off, ohms(44.0, None), Cue(44.0, "fuses", "F7", CueKind.GO)])).hero.text == "F8"
 
 
+def test_a_reminder_is_over_when_something_else_happens() -> None:
+    """Waiting is said until contact or the next prompt, even where a step has no contact of its own."""
+    ask = [session(), Prompt(1.0, "lid switch", "S1", Do.PROBE, "B: S1: hold both tips across its contacts")]
+    reminded = [*ask, Cue(11.0, "lid switch", "S1", CueKind.WAITING)]
+    assert view(fold(reminded)).next.text.startswith("waiting at S1")
+    touched = [*reminded, Cue(12.0, "lid switch", "S1", CueKind.CONTACT)]
+    assert view(fold(touched)).next.text.startswith("S1: hold")
+    pressed = [*reminded, Prompt(12.0, "lid switch", "S1", Do.RELEASE, "B: S1: release (1 of 20, 1 closed)")]
+    assert view(fold(pressed)).next.text.startswith("S1: release")
+
+
+def test_what_is_next_waits_for_the_go() -> None:
+    """After a tick: lift first; off, wait for the go; then the item's own words."""
+    lifted = [*SCENES["tick"], ohms(41.0, None), Lift(41.0, "fuses", "F7")]
+    assert view(fold(SCENES["tick"])).next.text.startswith("lift, then F8")
+    assert view(fold(lifted)).next.text.startswith("wait for go, then F8")
+    assert view(fold([*lifted, Cue(42.0, "fuses", "F7", CueKind.GO)])).next.text.startswith("F8")
+
+
 def test_steps_that_are_not_done_are_not_counted() -> None:
     """A session of some steps is as long as those."""
     record = session(options={"steps": ["leads", "fuses"]})
