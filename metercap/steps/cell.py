@@ -18,8 +18,9 @@ from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
-from metercap.steps.keys import Item, Ohm, Seconds, StepBase
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.keys import Ohm, Seconds
+from metercap.steps.listed import PATIENCE_S, Listed, ListedStep
+from metercap.steps.machine import Given, Row, words_rows
 
 LEAST_DROP_COUNTS = 20.0
 """A load whose drop is smaller says nothing about the cell's resistance."""
@@ -45,13 +46,12 @@ CHEMISTRIES = {
 }
 
 
-class CellStep(StepBase, frozen=True, tag="cell", kw_only=True):
+class CellStep(ListedStep, frozen=True, tag="cell", kw_only=True):
     """Keys of a `cell` step. With a `load` its terminal voltage is read again after `load_s`.
 
     An item's `connected` says how the cell is measured: "in circuit, supply off" or "removed".
     """
 
-    items: tuple[Item, ...]
     chemistry: Literal["lithium 3 V", "alkaline 1.5 V", "silver oxide 1.55 V"] = "lithium 3 V"
     load: Ohm | None = None
     load_s: Seconds = 3.0
@@ -60,11 +60,6 @@ class CellStep(StepBase, frozen=True, tag="cell", kw_only=True):
     def wanted(self) -> tuple[Quantity, ...]:
         """Volts dc."""
         return (Quantity.VOLTAGE_DC,)
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every cell."""
-        return tuple(item.name for item in self.items)
 
 
 class S(StrEnum):
@@ -85,9 +80,10 @@ class S(StrEnum):
 _NEXT = (S.OPEN, S.END)
 
 
-class Cell(Machine):
+class Cell(Listed):
     """Unloaded, then loaded where the plan names a load."""
 
+    FIRST, END = S.OPEN, S.END
     TABLE = {  # noqa: RUF012
         (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
         (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
@@ -96,7 +92,7 @@ class Cell(Machine):
         (S.ON, Given.VALUE): Row("value", (S.ON, S.POLARITY, S.LOAD, *_NEXT)),
         (S.ON, Given.ENDED): Row("ended", (S.OPEN,)),
         (S.POLARITY, Given.YES): Row("is_reversed", _NEXT),
-        (S.POLARITY, Given.NO): Row("retry", (S.OPEN,)),
+        (S.POLARITY, Given.NO): Row("again", (S.OPEN,)),
         (S.POLARITY, Given.GO): Row("stay", (S.POLARITY,)),
         (S.LOAD, Given.VALUE): Row("load_on", (S.LOAD, S.LOADED)),
         (S.LOAD, Given.ENDED): Row("ended", (S.OPEN,)),
@@ -109,7 +105,7 @@ class Cell(Machine):
                 Given.SKIP: Row("skip", _NEXT),
                 Given.ABSENT: Row("absent", _NEXT),
                 Given.OPEN: Row("is_open", _NEXT),
-                Given.AGAIN: Row("retry", (S.OPEN,)),
+                Given.AGAIN: Row("again", (S.OPEN,)),
                 Given.BACK: Row("back", (S.OPEN,)),
                 Given.SKIP_STEP: Row("skip_step", (S.END,)),
             },
@@ -117,29 +113,21 @@ class Cell(Machine):
     }
 
     def __init__(self, step: CellStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.OPEN)
-        self._step = step
         self._chemistry = CHEMISTRIES[step.chemistry]
-        rule = step.rule or bench.rule
-        self._limits = Limits(self._chemistry.good, None, "V", rule)
-        self._at = 0
-        self._burst = Burst()
-        self._idle = Burst()
+        super().__init__(step, bench, Limits(self._chemistry.good, None, "V", step.rule or bench.rule))
+        self._step = step
+        self.fresh()
+
+    def fresh(self) -> None:
+        """Forget the cell before."""
+        self._burst = Burst(self.bench.t_s)
+        self._idle = Burst(self.bench.t_s)
         self._flat: Plateau | None = None
         self._judged: Judgement | None = None
-
-    @property
-    def item(self) -> str:
-        """The cell in turn."""
-        return self._step.items[min(self._at, len(self._step.items) - 1)].name
 
     def is_off(self, reading: Reading) -> bool:
         """About zero: open tips, or a dead cell (then the operator's yes decides)."""
         return reading.value is not None and abs(reading.value) < 0.1
-
-    def start(self) -> None:
-        """Ask for the first cell that has no verdict."""
-        self._next()
 
     def resume(self) -> None:
         """Prompt for what is open."""
@@ -148,7 +136,8 @@ class Cell(Machine):
         elif self.state in (S.LOAD, S.LOADED):
             self._ask_load()
         else:
-            item = self._step.items[self._at]
+            self._arm()
+            item = self._items[self._at]
             how = f", {item.connected}" if item.connected else ""
             self.say(Do.PROBE, f"{item.name}{how}: red on {item.red or '+'}, black on {item.black or '−'}")
 
@@ -230,13 +219,8 @@ class Cell(Machine):
         """Red is on +, and it reads negative."""
         flat, judged = self._flat, self._judged
         if flat is None or judged is None:
-            return self.retry()
+            return self.again()
         return self._give(VerdictKind.FAIL, "reversed", judged, flat, "negative with red on +, by the operator's yes")
-
-    def retry(self) -> StrEnum:
-        """Touch the same cell anew."""
-        self._open(self._at)
-        return S.OPEN
 
     # --- loaded
 
@@ -309,40 +293,10 @@ class Cell(Machine):
             settled=True,
             condition="spent",
         )
-        return self._next()
-
-    def skip(self) -> StrEnum:
-        """Passed over."""
-        return self._word(VerdictKind.UNSURE, "skipped")
-
-    def absent(self) -> StrEnum:
-        """No such cell, or its holder is empty."""
-        return self._word(VerdictKind.ABSENT, "absent, by the operator's word")
-
-    def is_open(self) -> StrEnum:
-        """No path to the cell."""
-        return self._word(VerdictKind.FAIL, "open, by the operator's word")
-
-    def back(self) -> StrEnum:
-        """The cell before."""
-        self._open(max(0, self._at - 1))
-        return S.OPEN
-
-    def skip_step(self) -> StrEnum:
-        """What has no verdict becomes unsure."""
-        for name in self._step.item_names:
-            if (self.step.id, name) not in self.bench.verdicts:
-                self.bench.give(name, VerdictKind.UNSURE, reason="step skipped")
-        self.deadline_s = None
-        self.done = True
-        return S.END
-
-    def _word(self, verdict: VerdictKind, reason: str) -> StrEnum:
-        self.bench.give(self.item, verdict, reason=reason, limits=self._limits)
-        return self._next()
+        return self.decided()
 
     def _give(self, verdict: VerdictKind, condition: str, judged: Judgement, flat: Plateau, reason: str) -> StrEnum:
-        how = self._step.items[self._at].connected
+        how = self._items[self._at].connected
         self.bench.give(
             self.item,
             verdict,
@@ -355,27 +309,7 @@ class Cell(Machine):
             condition=condition,
         )
         self.bench.ticked = (self.step.id, self.item)
-        return self._next()
-
-    def _next(self) -> StrEnum:
-        self.deadline_s = None
-        left = [n for n, item in enumerate(self._step.items) if (self.step.id, item.name) not in self.bench.verdicts]
-        if not left:
-            self.done = True
-            return S.END
-        self._open(left[0])
-        return S.OPEN
-
-    def _open(self, index: int) -> None:
-        self._at = index
-        self.state = S.OPEN
-        self._burst = Burst(self.bench.t_s)
-        self._idle = Burst(self.bench.t_s)
-        self._flat = self._judged = None
-        self.bench.verdicts.pop((self.step.id, self.item), None)
-        self.bench.changed()
-        self._arm()
-        self.resume()
+        return self.decided()
 
     def _arm(self) -> None:
-        self.deadline_s = at(self.bench.t_s + 10.0)
+        self.deadline_s = at(self.bench.t_s + PATIENCE_S)

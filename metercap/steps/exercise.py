@@ -21,7 +21,7 @@ from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.exercise_table import GOING, TABLE, ExerciseStep, S
 from metercap.steps.judge import Judgement, Limits
-from metercap.steps.machine import Machine
+from metercap.steps.listed import PATIENCE_S, Listed
 from metercap.steps.presses import Presses
 
 CONVERSIONS = 3
@@ -30,45 +30,34 @@ HAND_S = 1.0
 """From a prompt to a finger that has moved (common practice, no source)."""
 
 
-class Exercise(Machine):
+class Exercise(Listed):
     """Paces the presses, and counts closures."""
 
+    FIRST, END = S.READY, S.END
     shows_contact = False
     TABLE = TABLE
 
     def __init__(self, step: ExerciseStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.READY)
+        super().__init__(step, bench, Limits(None, step.max, "ohm", step.rule or bench.rule))
         self._step = step
-        self._at = 0
-        self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)
+        self.fresh()
+
+    def fresh(self) -> None:
+        """Forget the switch before."""
         self._presses = Presses()
         self._before: tuple[int, int] | None = None
-        self._closed: list[float] = []
-        """Values of the present closure, oldest first."""
-        self._apart = 0
-        self._poor = 0
-        self._gap = False
         self._dropouts = 0
         self._inside: list[float] = []
         self._last: Reading | None = None
         self._from_s = 0.0
+        self._forget_press()
 
     # --- what the session asks
-
-    @property
-    def item(self) -> str:
-        """The switch in turn."""
-        return self._step.items[min(self._at, len(self._step.items) - 1)].name
 
     @property
     def progress(self) -> tuple[int, int, int]:
         """Closures seen, presses counted, presses asked for."""
         return self._presses.counted[0], len(self._presses.all), self._step.presses
-
-    def start(self) -> None:
-        """Ask for the first switch that has no verdict."""
-        self._at = -1
-        self.state = self._next_item()
 
     def resume(self) -> None:
         """Prompt for what is open."""
@@ -82,7 +71,7 @@ class Exercise(Machine):
     def blocked(self) -> None:
         """The press in hand is worth nothing; it is asked for anew."""
         self.deadline_s = None
-        self._fresh()
+        self._forget_press()
         if self.state in GOING:
             self.state = S.READY
 
@@ -184,46 +173,28 @@ class Exercise(Machine):
     def word_fail(self) -> StrEnum:
         """The last silent press was a failure: the operator felt it."""
         self._presses.fail()
-        return self._finish() if self._complete() else self.state
+        return self.judge_run() if self._complete() else self.state
 
     def word_again(self) -> StrEnum:
         """The probes had slipped: silent presses since the last closure do not count."""
         self._presses.drop_silent()
-        self._fresh()
+        self._forget_press()
         self._ask_ready()
         return S.READY
 
     def cleaned(self) -> StrEnum:
         """Cleaned: exercise again; the runs so far are before it."""
-        self._before = self._presses.counted
-        self._restart()
+        before = self._presses.counted
+        self.again()
+        self._before = before
         return S.READY
-
-    def onward(self) -> StrEnum:
-        """Leave it as it is."""
-        return self._next_item()
 
     def skip(self) -> StrEnum:
         """Give up on this switch; what was counted stands in the reason."""
         if self.state is S.CLEAN:
-            return self._next_item()
+            return self.decided()
         good, done, _ = self.progress
-        return self._word(VerdictKind.UNSURE, f"skipped after {good} of {done} closures")
-
-    def absent(self) -> StrEnum:
-        """This unit has no such switch."""
-        return self._word(VerdictKind.ABSENT, "absent, by the operator's word")
-
-    def never(self) -> StrEnum:
-        """It never closes."""
-        return self._word(VerdictKind.FAIL, "never closes, by the operator's word")
-
-    def skip_step(self) -> StrEnum:
-        """What has no verdict becomes unsure."""
-        for name in self._step.item_names:
-            if (self.step.id, name) not in self.bench.verdicts:
-                self.bench.give(name, VerdictKind.UNSURE, reason="step skipped")
-        return self._end()
+        return self.word(VerdictKind.UNSURE, f"skipped after {good} of {done} closures")
 
     # --- pacing
 
@@ -235,7 +206,7 @@ class Exercise(Machine):
         return (CONVERSIONS + 1) * self.bench.conversions.times_s[quantity] + HAND_S
 
     def _ask(self, close: bool) -> StrEnum:
-        self._fresh()
+        self._forget_press()
         press = close == (self._step.form == "no")
         good, done, asked = self.progress
         action = Do.PRESS if press else Do.RELEASE
@@ -245,21 +216,18 @@ class Exercise(Machine):
         return S.CLOSE if close else S.PART
 
     def _ask_ready(self) -> None:
-        item = self._step.items[self._at]
-        where = f", {item.where}" if item.where else ""
-        if self._step.form == "no":
-            text = "hold both tips across its contacts, then press and hold"
-        else:
-            text = "hold both tips across its contacts, released"
-        self.say(Do.PROBE, f"{item.name}{where}: {text}; keep the tips on all the time")
-        self.deadline_s = at(self.bench.t_s + 10.0)
+        text = "then press and hold" if self._step.form == "no" else "released"
+        self.say(Do.PROBE, f"{self.place}: hold both tips across its contacts, {text}; keep the tips on all the time")
+        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def _ask_clean(self) -> None:
         self.say(Do.ANSWER, f"{self.item} missed closures: clean it, then say yes to exercise it again; no leaves it")
 
-    def _fresh(self) -> None:
-        self._closed = []
-        self._apart = self._poor = 0
+    def _forget_press(self) -> None:
+        self._closed: list[float] = []
+        """Values of the present closure, oldest first."""
+        self._apart: int = 0
+        self._poor: int = 0
         self._gap = False
 
     def _close_good(self) -> StrEnum:
@@ -278,16 +246,17 @@ class Exercise(Machine):
         """After a closure (or none) comes the opening, and the other way round; a press ends with its release."""
         ends = close if self._step.form == "no" else not close
         if ends and self._complete():
-            return self._finish()
+            return self.judge_run()
         if ends and self._step.rest_s:
-            self._fresh()
+            self._forget_press()
             self.deadline_s = at(self.bench.t_s + self._step.rest_s)
             return S.REST
         return self._ask(close)
 
     # --- the end of a switch
 
-    def _finish(self) -> StrEnum:
+    def judge_run(self) -> StrEnum:
+        """The last press is over: give the verdict, and offer to clean where closures were missed."""
         self.deadline_s = None
         k, n = self._presses.counted
         interval = clopper_pearson(k, n, self._step.confidence) if n else None
@@ -317,7 +286,7 @@ class Exercise(Machine):
         if verdict is VerdictKind.FAIL and k < n and self._before is None:
             self._ask_clean()
             return S.CLEAN
-        return self._next_item()
+        return self.decided()
 
     def _contact(self, reasons: list[str]) -> Judgement | None:
         """Judge the contact resistance by the conversions inside the closures; say when it varies much."""
@@ -337,31 +306,7 @@ class Exercise(Machine):
         counted = self.bench.before.get((self.step.id, self.item))
         return None if counted is None else (int(counted["k"]), int(counted["runs"]))
 
-    def _word(self, verdict: VerdictKind, reason: str) -> StrEnum:
-        self.bench.give(self.item, verdict, reason=reason, limits=self._limits)
-        return self._next_item()
-
-    def _restart(self) -> None:
-        self._presses = Presses()
-        self._inside = []
-        self._dropouts = 0
-        self._last = None
-        self._fresh()
-        self.bench.changed()
-        self._ask_ready()
-
-    def _next_item(self) -> StrEnum:
-        self._at += 1
-        while self._at < len(self._step.items) and self.bench.is_kept(self.step.id, self.item):
-            self._at += 1
-        if self._at >= len(self._step.items):
-            return self._end()
-        self._before = None
-        self._restart()
-        return S.READY
-
-    def _end(self) -> StrEnum:
-        self.deadline_s = None
-        self.bench.touch.block()  # the tips may still be on: the next step wants a certain lift
-        self.done = True
-        return S.END
+    def finish(self) -> StrEnum:
+        """End the step; the tips may still be on, so the next one wants a certain lift."""
+        self.bench.touch.block()
+        return super().finish()

@@ -6,18 +6,18 @@ from enum import StrEnum
 from typing import Literal
 
 from metercap.quantity import Quantity
-from metercap.steps.keys import Item, Ohm, Seconds, Share, StepBase
+from metercap.steps.keys import Ohm, Seconds, Share
+from metercap.steps.listed import ListedStep
 from metercap.steps.machine import Given, Row, words_rows
 
 
-class ExerciseStep(StepBase, frozen=True, tag="exercise", kw_only=True):
+class ExerciseStep(ListedStep, frozen=True, tag="exercise", kw_only=True):
     """Keys of an `exercise` step. `form` "no" closes when pressed, "nc" opens.
 
     `pace_s` is the longest a press or a release may take; default: three conversions, one more, and the hand. A closed
     contact reads at most `max`; above `open_above` (default: only over-range) it is open.
     """
 
-    items: tuple[Item, ...]
     presses: int = 20
     pace_s: Seconds | None = None
     max: Ohm = 2.0
@@ -30,11 +30,6 @@ class ExerciseStep(StepBase, frozen=True, tag="exercise", kw_only=True):
     def wanted(self) -> tuple[Quantity, ...]:
         """Ohms, or continuity."""
         return (Quantity.RESISTANCE, Quantity.CONTINUITY)
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every switch."""
-        return tuple(item.name for item in self.items)
 
 
 class S(StrEnum):
@@ -66,7 +61,7 @@ TABLE: dict[tuple[StrEnum, Given], Row] = {
     (S.PART, Given.DUE): Row("not_parted", _AFTER),
     (S.REST, Given.DUE): Row("rested", (S.CLOSE, S.PART)),
     (S.CLEAN, Given.YES): Row("cleaned", (S.READY,)),
-    (S.CLEAN, Given.NO): Row("onward", (S.READY, S.END)),
+    (S.CLEAN, Given.NO): Row("decided", (S.READY, S.END)),
     **words_rows(
         GOING,
         {Given.FAIL: Row("word_fail", _AFTER), Given.AGAIN: Row("word_again", (S.READY, S.CLOSE, S.PART, S.REST))},
@@ -76,7 +71,7 @@ TABLE: dict[tuple[StrEnum, Given], Row] = {
         {
             Given.SKIP: Row("skip", (S.READY, S.END)),
             Given.ABSENT: Row("absent", (S.READY, S.END)),
-            Given.OPEN: Row("never", (S.READY, S.END)),
+            Given.OPEN: Row("is_open", (S.READY, S.END)),
             Given.SKIP_STEP: Row("skip_step", (S.END,)),
         },
     ),

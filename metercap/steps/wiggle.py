@@ -15,18 +15,17 @@ from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Limits
-from metercap.steps.keys import Item, Ohm, Seconds, StepBase
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.keys import Ohm, Seconds
+from metercap.steps.listed import PATIENCE_S, Listed, ListedStep
+from metercap.steps.machine import Given, Row, words_rows
 
 LOST_S = 2.0
 """Open for longer than this is no dropout but tips that came off (common practice, no source)."""
-PATIENCE_S = 10.0
 
 
-class WiggleStep(StepBase, frozen=True, tag="wiggle", kw_only=True):
+class WiggleStep(ListedStep, frozen=True, tag="wiggle", kw_only=True):
     """Keys of a `wiggle` step: a path that reads at most `max` is watched for `watch_s` while it is flexed."""
 
-    items: tuple[Item, ...]
     max: Ohm = 2.0
     watch_s: Seconds = 15.0
 
@@ -34,11 +33,6 @@ class WiggleStep(StepBase, frozen=True, tag="wiggle", kw_only=True):
     def wanted(self) -> tuple[Quantity, ...]:
         """Ohms, or continuity."""
         return (Quantity.RESISTANCE, Quantity.CONTINUITY)
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every path."""
-        return tuple(item.name for item in self.items)
 
 
 class S(StrEnum):
@@ -56,9 +50,10 @@ class S(StrEnum):
 _NEXT = (S.OPEN, S.END)
 
 
-class Wiggle(Machine):
+class Wiggle(Listed):
     """Settles, then counts dropouts."""
 
+    FIRST, END = S.OPEN, S.END
     TABLE = {  # noqa: RUF012
         (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
         (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
@@ -87,11 +82,13 @@ class Wiggle(Machine):
     }
 
     def __init__(self, step: WiggleStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.OPEN)
+        super().__init__(step, bench, Limits(None, step.max, "ohm", step.rule or bench.rule))
         self._step = step
-        self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)
-        self._at = -1
-        self._burst = Burst()
+        self.fresh()
+
+    def fresh(self) -> None:
+        """Forget the path before."""
+        self._burst = Burst(self.bench.t_s)
         self._from_s = 0.0
         self._last: Reading | None = None
         self._values: list[float] = []
@@ -100,30 +97,19 @@ class Wiggle(Machine):
         self._out_from_s = 0.0
         self._until_s = 0.0
 
-    @property
-    def item(self) -> str:
-        """The path in turn."""
-        return self._step.items[max(0, min(self._at, len(self._step.items) - 1))].name
-
-    def start(self) -> None:
-        """Ask for the first path that has no verdict."""
-        self.state = self._next()
-
     def resume(self) -> None:
         """Prompt for the path, or for going on."""
         if self.state in (S.WATCH, S.OUT):
             self._ask_flex()
             return
-        item = self._step.items[self._at]
-        where = f", {item.where}" if item.where else ""
-        self.say(Do.PROBE, f"{item.name}{where}: hold both tips on it, still")
+        self.say(Do.PROBE, f"{self.place}: hold both tips on it, still")
         self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def blocked(self) -> None:
         """The watch begins anew."""
         self.deadline_s = None
         self.state = S.OPEN
-        self._reset()
+        self.fresh()
 
     def status(self) -> str:
         """Which path, and how often it dropped out."""
@@ -200,14 +186,13 @@ class Wiggle(Machine):
         """Out for too long to be a dropout."""
         self.bench.cue(CueKind.AGAIN, self.item)
         self.bench.note(f"{self.item}: open for more than {LOST_S:g} s: tips off, or it stays open (then say open)")
-        self._open()
-        return S.OPEN
+        return self.again()
 
     def over(self) -> StrEnum:
         """The watch is over."""
         reading = self._last
         if reading is None or not self._values:
-            return self._word(VerdictKind.UNSURE, "no value came while it was watched")
+            return self.word(VerdictKind.UNSURE, "no value came while it was watched")
         shortest = format_value(self.bench.conversions.times_s[reading.quantity], "s")
         seen = f"watched {self._step.watch_s:g} s; dropouts shorter than {shortest} cannot be seen"
         worst = max(self._values)
@@ -228,45 +213,15 @@ class Wiggle(Machine):
             settled=True,
         )
         self.bench.ticked = (self.step.id, self.item)
-        return self._next()
+        return self.decided()
 
     # --- words
 
-    def again(self) -> StrEnum:
-        """Begin this path anew."""
-        self._open()
-        return S.OPEN
-
     def fail(self) -> StrEnum:
         """The operator felt or heard it."""
-        return self._word(VerdictKind.FAIL, f"by the operator's word; {self._dropouts} dropouts seen")
+        return self.word(VerdictKind.FAIL, f"by the operator's word; {self._dropouts} dropouts seen")
 
-    def is_open(self) -> StrEnum:
-        """The path is open."""
-        return self._word(VerdictKind.FAIL, "open, by the operator's word")
-
-    def skip(self) -> StrEnum:
-        """Passed over."""
-        return self._word(VerdictKind.UNSURE, "skipped")
-
-    def absent(self) -> StrEnum:
-        """This unit has no such path."""
-        return self._word(VerdictKind.ABSENT, "absent, by the operator's word")
-
-    def back(self) -> StrEnum:
-        """The path before."""
-        self._at = max(0, self._at - 1)
-        self._open()
-        return S.OPEN
-
-    def skip_step(self) -> StrEnum:
-        """What has no verdict becomes unsure."""
-        for name in self._step.item_names:
-            if (self.step.id, name) not in self.bench.verdicts:
-                self.bench.give(name, VerdictKind.UNSURE, reason="step skipped")
-        return self._end()
-
-    # --- moving on
+    # --- the parts of it
 
     def _ask_flex(self) -> None:
         text = f"flex the cable or connector for {self._step.watch_s:g} s, tips still"
@@ -278,36 +233,3 @@ class Wiggle(Machine):
         if len(self._values) > 1000:
             worst = max(self._values)
             self._values = [worst, *self._values[-10:]]
-
-    def _reset(self) -> None:
-        self._burst = Burst(self.bench.t_s)
-        self._from_s = 0.0
-        self._last = None
-        self._values = []
-        self._dropouts = 0
-        self._longest_s = 0.0
-        self._out_from_s = 0.0
-
-    def _word(self, verdict: VerdictKind, reason: str) -> StrEnum:
-        self.bench.give(self.item, verdict, reason=reason, limits=self._limits)
-        return self._next()
-
-    def _next(self) -> StrEnum:
-        self._at += 1
-        while self._at < len(self._step.items) and self.bench.is_kept(self.step.id, self.item):
-            self._at += 1
-        if self._at >= len(self._step.items):
-            return self._end()
-        self._open()
-        return S.OPEN
-
-    def _open(self) -> None:
-        self._reset()
-        self.bench.changed()
-        self.state = S.OPEN
-        self.resume()
-
-    def _end(self) -> StrEnum:
-        self.deadline_s = None
-        self.done = True
-        return S.END
