@@ -40,6 +40,11 @@ class Exercise(Listed):
     def __init__(self, step: ExerciseStep, bench: Bench) -> None:
         super().__init__(step, bench, Limits(None, step.max, "ohm", step.rule or bench.rule))
         self._step = step
+        self._closed: list[float] = []
+        """Values of the present closure, oldest first."""
+        self._apart = 0
+        self._poor = 0
+        self._gap = False
         self.fresh()
 
     def fresh(self) -> None:
@@ -224,10 +229,8 @@ class Exercise(Listed):
         self.say(Do.ANSWER, f"{self.item} missed closures: clean it, then say yes to exercise it again; no leaves it")
 
     def _forget_press(self) -> None:
-        self._closed: list[float] = []
-        """Values of the present closure, oldest first."""
-        self._apart: int = 0
-        self._poor: int = 0
+        self._closed = []
+        self._apart = self._poor = 0
         self._gap = False
 
     def _close_good(self) -> StrEnum:
