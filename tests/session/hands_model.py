@@ -87,10 +87,10 @@ class Bench:
             t_s, _, action, item = heapq.heappop(self._due)
             if action == "touch" and self._on is None:
                 self._on = (t_s, item)
-                drawn = self._after(t_s, "early")
-                self._plan(drawn, "lift")
-                if self.habits.ohms[item] is None and item == self._item:
-                    self._plan(t_s + 3.0, "say open", item)
+                if item == self._item:  # else it is a slip, whose end is planned
+                    self._plan(self._after(t_s, "early"), "lift")
+                    if self.habits.ohms[item] is None:
+                        self._plan(t_s + 3.0, "say open", item)
             elif action == "lift" and self._on is not None:
                 self.stays.append(Stay(self._on[0], t_s, self._on[1]))
                 self._on = None
