@@ -22,7 +22,7 @@ from metercap.practice.hand_lines import MOVES, Move, read_move
 from metercap.practice.moves import DIAL_WORDS, FLEXING, PRESSED, Moves
 from metercap.practice.moving import Switch
 from metercap.practice.said import asks_red_on_plus, wants_clean, wants_mend, wants_press, wants_supply
-from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record, Verdict
+from metercap.records import Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, Verdict
 
 _LET_GO = {PRESSED: "release", FLEXING: "stop flexing"}
 
@@ -68,6 +68,9 @@ class ByHand(Moves):
                 self._must_lift = bool(self.here)
         elif kind is Verdict:
             self._must_lift = bool(self.here)
+        elif kind is EndRecord:
+            self._prompt = self._dial = None
+            self._must_lift = False
 
     def _prompted(self, prompt: Prompt) -> None:
         if self._prompt is not None and prompt.step != self._prompt.step:

@@ -81,7 +81,7 @@ class Keyboard:
             return Act("stop")
         if self.mode is Mode.TYPING:
             return self._type(key)
-        if self._hands and key in HAND_KEYS and self.mode is Mode.WORDS:
+        if self._hands and key in HAND_KEYS and self.mode is Mode.WORDS and not self.over:
             return Act("hand", HAND_KEYS[key][0])
         if key == last and now_s - last_s < REPEAT_S and not self._replay and self.mode is not Mode.HELP:
             return None

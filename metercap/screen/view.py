@@ -75,7 +75,7 @@ def _aside(now: Moment) -> Line | None:
         tone = Tone.ALARM if state.hazard else Tone.GOOD if now.field.inside else Tone.PLAIN
         return Line(format_value(now.field.now, now.field.unit, now.field.resolution), tone)
     if now.step.kind == "wiggle" and state.tries:
-        return Line(f"{len(state.tries)} OPEN", Tone.BAD)
+        return Line(f"{len(state.tries)} DROPOUT{'S' if len(state.tries) > 1 else ''}", Tone.BAD)
     if now.step.kind in TRIES and state.tries:
         good = sum(mark is VerdictKind.PASS for mark in state.tries)
         return Line(f"{good} OF {len(state.tries)}", Tone.PLAIN if good == len(state.tries) else Tone.BAD)
@@ -155,6 +155,8 @@ def _next(now: Moment) -> Line:
         return Line(f"lift, then touch {visible(now.item)} again, on clean metal, and hold", Tone.UNSURE)
     if state.prompt is not None and state.prompt.do is Do.TURN and state.tune_cue is CueKind.STOP:
         return Line("hands still: wait for the meter to catch up", Tone.UNSURE)
+    if now.field is not None and now.field.inside and state.prompt is not None and state.prompt.do is Do.TURN:
+        return Line("in band: hands off the trimmer, keep both tips on and wait", Tone.GOOD)
     if state.call is CueKind.WAITING:
         return Line(f"waiting at {visible(now.item)}: touch it, or say why not", Tone.UNSURE)
     prompt = state.aside or state.prompt

@@ -17,7 +17,7 @@ from metercap.practice.parts import Source, Trimmer
 from metercap.practice.scene import parse_scene
 from metercap.profiles import find_meter
 from metercap.quantity import Quantity
-from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record, SessionRecord, Verdict, VerdictKind
+from metercap.records import Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
 from metercap.wire import decoder
 
@@ -456,6 +456,9 @@ def test_offers_lead_through_an_item(desk: Desk) -> None:
     assert desk.offered == ["lift"]
     desk.move("")
     desk.prompt("F2", Do.ANSWER, "count check: was the last tick on F2? yes or no", step="fuses")
+    assert desk.offered == []
+    desk.prompt("F2", Do.PROBE, step="fuses")
+    desk.bench.see(EndRecord(3.0, "quit", {}, ""), 3.0)
     assert desk.offered == []
 
 

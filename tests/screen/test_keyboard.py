@@ -103,9 +103,10 @@ def test_hands() -> None:
 
 def test_after_the_end_any_key_leaves() -> None:
     """The closed session stays on the screen until somebody has seen it."""
-    keyboard = Keyboard()
-    keyboard.over = True
-    assert typed(keyboard, "x") == [Act("leave")]
+    for hands in (False, True):
+        keyboard = Keyboard(hands=hands)
+        keyboard.over = True
+        assert typed(keyboard, "x") == [Act("leave")]
 
 
 def test_ctrl_c_stops_in_every_mode() -> None:

@@ -74,6 +74,23 @@ def test_a_reminder_is_over_when_something_else_happens() -> None:
     assert view(fold(pressed)).next.text.startswith("S1: release")
 
 
+def test_in_the_band_nothing_more_is_asked_of_the_screwdriver() -> None:
+    """Hands off is said large and small: the line does not go on to ask for turning."""
+    assert at("tune in").next.text.startswith("in band: hands off")
+    assert at("tune over").next.text.startswith("turn RV1")
+
+
+def test_dropouts_are_counted_as_such() -> None:
+    """A wiggle that dropped out says how often."""
+    plan = {**PLAN, "step": [{"kind": "wiggle", "id": "cable", "items": ["J3"], "unit": "ohm", "max": 2.0}]}
+    records: list[Record] = [session(plan=plan), Prompt(1.0, "cable", "J3", Do.KEEP, "B: J3: flex it")]
+    records.append(Cue(2.0, "cable", "J3", CueKind.FAIL))
+    shown = view(fold(records))
+    assert shown.aside is not None and shown.aside.text == "1 DROPOUT"
+    shown = view(fold([*records, Cue(3.0, "cable", "J3", CueKind.FAIL)]))
+    assert shown.aside is not None and shown.aside.text == "2 DROPOUTS"
+
+
 def test_what_is_next_waits_for_the_go() -> None:
     """After a tick: lift first; off, wait for the go; then the item's own words."""
     lifted = [*SCENES["tick"], ohms(41.0, None), Lift(41.0, "fuses", "F7")]
