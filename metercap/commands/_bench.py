@@ -106,6 +106,7 @@ def practice_record(
     speed: float,
     steps: Sequence[str],
     reference: Rows,
+    no_safe: bool = False,
 ) -> SessionRecord:
     """Return the first record of a session on the practice bench; its options say how to have the same one again."""
     return session_record(
@@ -120,6 +121,7 @@ def practice_record(
             "seed": scene.seed if seed is None else seed,
             "speed": speed,
             "steps": list(steps),
+            **({"no_safe": True} if no_safe else {}),
         },
     )
 
