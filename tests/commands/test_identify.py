@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import signal
+import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -10,7 +12,7 @@ from typing import Any
 
 import pytest
 from outside_meter import Meter, Shown, SocketMeter
-from program import ROOT, run
+from program import METERCAP, ROOT, environment, no_defect, run
 
 from metercap.commands._listen import Heard
 from metercap.commands._suspects import Finding, groups, last_words, settings_text
@@ -26,7 +28,8 @@ def test_each_family_is_named(tmp_path: Path, family: str) -> None:
     """From a meter that is not the package's own, at 20 conversions/s: the family's profile, and sure."""
     with Meter(tmp_path, family, rate=20.0) as meter:
         meter.tips = Shown("2.187", "k")
-        ended = run("identify", "--port", str(meter.path), "--seconds", "0.8", "--json")
+        some = ["--meter", "text", "--meter", family] if family == "polled-line" else []
+        ended = run("identify", "--port", str(meter.path), "--seconds", "0.8", "--json", *some)
     found = json.loads(ended.out)
     assert (ended.status, found["best"], found["how"]) == (0, family, "sure"), found
     assert "listening at" in ended.err
@@ -55,6 +58,25 @@ def test_noise_shows_its_bytes(tmp_path: Path) -> None:
     assert b"bytes arrive but fit no frame" in ended.out
     assert b"1b 5b 32 4a 00 ff" in ended.out
     assert b"\x1b" not in ended.out
+
+
+@posix
+def test_ctrl_c_says_what_was_found_so_far(tmp_path: Path) -> None:
+    """SIGINT while listening: status 130, the settings tried are told, no traceback."""
+    with Meter(tmp_path, rate=0.01) as meter:
+        listener = subprocess.Popen(
+            [*METERCAP, "identify", "--port", str(meter.path), "--seconds", "30"],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=environment(),
+        )
+        assert listener.stderr is not None
+        assert listener.stderr.read(9) == b"listening"
+        listener.send_signal(signal.SIGINT)
+        out, err = listener.communicate(timeout=30)
+    assert listener.returncode == 130
+    no_defect(err.decode())
+    assert out == b"no profile could be tried on this port\n"
 
 
 def test_lines_of_no_profile_lead_to_teach(metercap: Callable[..., Any], tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -125,11 +126,7 @@ def test_help_of_every_command() -> None:
     listed = run("--help")
     assert listed.status == 0
     text = listed.out.decode()
-    names = [
-        line.split()[0]
-        for line in text.partition("Commands:")[2].partition("Examples:")[0].splitlines()
-        if line.strip()
-    ]
+    names = re.findall(r"^  (\S+)", text.partition("Commands:")[2].partition("Examples:")[0], re.MULTILINE)
     assert {"ports", "identify", "teach", "watch", "record", "run", "replay", "verify"} <= set(names)
     for status, name, out in in_one_process([[name, "--help"] for name in names]):
         assert status == 0, name
