@@ -1,7 +1,8 @@
 """Blocks: what stops the ticking and never fails an item.
 
-Wrong quantity, HOLD, REL, MIN/MAX, low battery, a frozen display, a dead link. A block says what to do; when it ends
-the open item is prompted again and a certain lift comes first. One block stands at a time, the most basic first.
+Wrong quantity, HOLD, REL, MIN/MAX, low battery, a frozen display, a dead link, a unit not proved dead. A block says
+what to do; when it ends the open item is prompted again and a certain lift comes first. One block stands at a time, the
+most basic first.
 """
 
 from __future__ import annotations
@@ -19,6 +20,10 @@ FROZEN_S = 5.0
 
 JACKS = "leads in the voltage/resistance jacks, never the current jack"
 
+UNPROVED = (
+    "the unit was not proved dead: disconnect the supply and every cell, discharge and measure again; "
+    "yes goes on in ohms all the same"
+)
 _SAY = {
     "hold": "HOLD is on: switch it off",
     "rel": "REL is on: switch REL off, the tool nulls",
@@ -60,13 +65,25 @@ def dial_text(wanted: Collection[Quantity]) -> str:
 class Blocks:
     """Watches readings and link records for what makes them unfit to judge.
 
-    `wanted` is set by the step, in its order of preference; empty means that any quantity will do.
+    `wanted` is set by the step, in its order of preference; empty means that any quantity will do. `unproved` is
+    set while ohms are asked for on a unit whose `safe` step did not end with a pass; the operator's yes clears it.
     """
 
-    __slots__ = ("_battery", "_battery_ok", "_frozen", "_frozen_from_s", "_is_frozen", "_link", "_seen", "wanted")
+    __slots__ = (
+        "_battery",
+        "_battery_ok",
+        "_frozen",
+        "_frozen_from_s",
+        "_is_frozen",
+        "_link",
+        "_seen",
+        "unproved",
+        "wanted",
+    )
 
     def __init__(self) -> None:
         self.wanted: tuple[Quantity, ...] = ()
+        self.unproved = False
         self._link: Block | None = None
         self._battery = False
         self._battery_ok = False
@@ -114,12 +131,16 @@ class Blocks:
             self._frozen_from_s, self._is_frozen = None, False
         if "low_battery" in reading.flags:
             self._battery = True
+        elif not self._battery_ok:
+            self._battery = False  # replaced before anything was judged with it
         return self.standing()
 
     def standing(self) -> Block | None:
         """Return the block that stands, by what was seen last."""
         if self._link is not None:
             return self._link
+        if self.unproved:
+            return Block("unproved", Do.ANSWER, UNPROVED)
         seen = self._seen
         if seen is not None:
             if self.wanted and seen.quantity not in self.wanted:

@@ -131,8 +131,7 @@ TABLE: dict[tuple[TouchState, TouchInput], tuple[TouchState, Act]] = {
 class Touch:
     """Follows contact and lift over a whole session, across items and steps.
 
-    `recontact_s` is the step's. `separate` is true while the present credited contact followed a certain lift, which
-    is what makes two contacts two. Feed it readings of the wanted quantity only; the rest comes as `block()`.
+    `recontact_s` is the step's. Feed it readings of the wanted quantity only; the rest comes as `block()`.
     """
 
     __slots__ = (
@@ -145,14 +144,12 @@ class Touch:
         "_ranges",
         "_since_change",
         "recontact_s",
-        "separate",
         "state",
     )
 
     def __init__(self) -> None:
         self.state = TouchState.UNKNOWN
         self.recontact_s = RECONTACT_S
-        self.separate = True
         self._change_s = 0.0
         self._off_from_s: float | None = None
         self._off_last_s = 0.0
@@ -161,11 +158,6 @@ class Touch:
         self._conversions = 0
         self._lift_cued = False
         self._ranges: dict[float, None] = {}
-
-    @property
-    def off(self) -> bool:
-        """True while no contact is seen."""
-        return self.state not in (TouchState.ON, TouchState.SPENT_ON)
 
     def change(self, t_s: float) -> None:
         """The expected item changed at `t_s`: a contact on now, or beginning within EARLY_S, never counts."""
@@ -214,8 +206,6 @@ class Touch:
             self._lift_cued = False
             self._since_change = False
             self._ranges = {reading.resolution: None}
-            if act is Act.CONTACT:
-                self.separate = was is TouchState.FREE
         elif act is Act.MORE or act is Act.HELD:
             if new:
                 self._conversions += 1

@@ -15,9 +15,9 @@ from metercap.contact.tokens import MARK, WORD_OF
 from metercap.plan import Plan, from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
-from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
+from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord, VerdictKind
 from metercap.session.inherit import Inherited
-from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, SafeStep, machine_for
 from metercap.steps.good import Goods
 from metercap.steps.probing import IN_OHMS
 from metercap.steps.tokens import STEP_ID as TOKENS
@@ -50,6 +50,9 @@ class Session:
         self.bench.steps = tuple(self._steps)
         self._next = 0
         self._tokens_asked = False
+        self._safes = frozenset(step.id for step in self._steps if isinstance(step, SafeStep))
+        self._no_safe = bool(record.options.get("no_safe"))
+        self._unproved_accepted = False
         self.pending: Operator | None = None
         """A word that a token said: the driver feeds it right after the reading."""
         self._machine: Machine | None = None
@@ -230,14 +233,23 @@ class Session:
         if own is not None:
             own(event.text)
             return
-        if bench.block is not None and bench.block.key == "battery" and word in ("yes", "no"):
+        if bench.block is not None and bench.block.key in ("battery", "unproved") and word in ("yes", "no"):
             if word == "yes":
-                bench.blocks.battery_accepted()
-                self._blocks(machine)
+                self._accept(bench.block.key, machine)
             return
         if word in WORDS and machine.give(Given(word), event.text):
             return
         bench.note(f"the word {word!r} means nothing here: {machine.status()}")
+
+    def _accept(self, key: str, machine: Machine) -> None:
+        """Go on in spite of a block, by the operator's word."""
+        if key == "battery":
+            self.bench.blocks.battery_accepted()
+        else:
+            self.bench.blocks.unproved = False
+            self._unproved_accepted = True
+            self.bench.note("the operator goes on in ohms though the unit was not proved dead")
+        self._blocks(machine)
 
     # --- words that work everywhere
 
@@ -315,5 +327,15 @@ class Session:
         self.bench.step = machine.step.id
         for caution in machine.step.cautions:
             self.bench.note(caution)
+        self.bench.blocks.unproved = machine.step.in_ohms and self._not_proved()
         machine.want()
         machine.start()
+
+    def _not_proved(self) -> bool:
+        """Return whether the last `safe` step ended without proof, and nobody has said to go on all the same."""
+        if self._unproved_accepted or self.plan.supply == "none" or self._no_safe:
+            return False
+        proofs = [
+            verdict for (step, item), verdict in self.bench.verdicts.items() if step == item and step in self._safes
+        ]
+        return bool(proofs) and max(proofs, key=lambda verdict: verdict.t_s).verdict is not VerdictKind.PASS

@@ -252,6 +252,8 @@ def test_no_points() -> None:
     """Without points the source is shown twice, the next step begins, and nothing was proved dead."""
     play = Play(SafeStep(id="dead"), fuses())(SOURCE + "0.00V*4 1.52V*3")
     assert play.verdicts["dead"].verdict == "unsure"
+    assert play.prompts[-1] == "answer F1"
+    play(":yes")
     assert play.prompts[-1] == "dial F1"
 
 
@@ -283,3 +285,20 @@ def test_ohms_after_volts_want_the_dial_and_a_lift() -> None:
     play("0.2*8")
     assert "F1" not in play.verdicts
     assert play("OL*4 9 0.2*2").verdicts["F1"].verdict == "pass"
+
+
+def test_ohms_wait_for_a_word_when_the_unit_was_not_proved_dead() -> None:
+    """Nothing ticks until the operator says yes, which is written down; then a certain lift comes first."""
+    play = Play(safe("C12"), fuses(1))(SOURCE + ":skip_step OL*6 9 0.2*6")
+    assert play.prompts[-1] == "answer F1"
+    assert "F1" not in play.verdicts
+    play(":yes")
+    assert any("not proved dead" in note for note in play.notes)
+    play("OL*4 9 0.2*3")
+    assert play.verdicts["F1"].verdict == "pass"
+
+
+def test_ohms_wait_for_no_word_after_a_pass_or_a_waiver() -> None:
+    """A proved unit goes straight on; so does one whose proof was waived, which the first record carries."""
+    waived = Play(safe("C12"), fuses(1), options={"no_safe": True})(SOURCE + ":skip_step OL*6 9 0.2*3")
+    assert waived.verdicts["F1"].verdict == "pass"
