@@ -90,7 +90,8 @@ class Exercise(Listed):
     def _sort(self) -> Literal["closed", "open", "poor", "coarse"]:
         """Sort the newest conversion, and keep what it adds."""
         reading = self.reading
-        assert reading is not None
+        if reading is None:
+            return "coarse"
         value = None if reading.value is None else self.bench.judge.corrected(reading)
         if value is not None and value <= self._step.max < value + reading.resolution:
             self.bench.ask_fixed_range(reading)

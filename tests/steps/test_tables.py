@@ -11,10 +11,26 @@ from typing import Any
 import pytest
 from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
-from metercap.steps import WORDS, Given, Machine, SafeStep
+from metercap.steps import (
+    WORDS,
+    CellStep,
+    ExerciseStep,
+    Given,
+    Item,
+    Machine,
+    SafeStep,
+    TrialsStep,
+    TuneStep,
+    WiggleStep,
+)
+from metercap.steps.cell import Cell
 from metercap.steps.confirm import Confirm
+from metercap.steps.exercise import Exercise
 from metercap.steps.safe import Safe
+from metercap.steps.trials import Trials
+from metercap.steps.tune import Tune
 from metercap.steps.walk import Walk
+from metercap.steps.wiggle import Wiggle
 from metercap.steps.zero import Zero
 
 GOOD = "9 0.2*2 OL*4 "
@@ -68,6 +84,67 @@ SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
         lambda: check("R1", "R2"),
         ("", "OL*3", "OL*3 9 100.0", "OL*3 9 100.0*3", "OL*3 9 100.0*3 OL*5 9 100.0", "OL*3 :skip :open"),
     ),
+    "exercise": (
+        lambda: ExerciseStep(id="cover", items=(Item("S1"), Item("S2")), presses=3, rest_s=1.0),
+        (
+            "",
+            "OL*3",
+            "OL*3 0.3*3",
+            "OL*3 0.3*3 OL*3",
+            "OL*3 0.3*3 OL*3 +1.1",
+            "OL*3 0.3*3 OL*3 +1.1 OL*8",
+            "OL*3 " + "0.3*3 OL*3 +1.1 " + "OL*12 +1.1 " + "0.3*3 OL*3 +1.1",
+            "OL*3 :fail 0.3*3 OL*3 +1.1 0.3*3 OL*3",
+        ),
+    ),
+    "exercise, normally closed": (
+        lambda: ExerciseStep(id="cover", items=(Item("S1"),), presses=3, form="nc"),
+        ("", "0.3*3", "0.3*3 OL*3", "0.3*3 OL*3 0.3*3", "0.3*3 0.3*12"),
+    ),
+    "wiggle": (
+        lambda: WiggleStep(id="cable", items=(Item("J3"), Item("J4")), watch_s=10.0),
+        ("", "OL*3", "OL*3 0.3", "OL*3 0.3*4", "OL*3 0.3*4 OL", "OL*3 0.3*4 50.0", "OL*3 0.3*4 OL*8", "OL*3 0.3*30"),
+    ),
+    "cell": (
+        lambda: CellStep(id="backup", items=(Item("BT1"), Item("BT2")), load=470.0),
+        (
+            "",
+            "0.00V*4",
+            "0.00V*4 3.00V",
+            "0.00V*4 -3.00V*4",
+            "0.00V*4 3.000V*4",
+            "0.00V*4 3.000V*4 2.800V*2",
+            "0.00V*4 3.000V*4 2.800V*12",
+        ),
+    ),
+    "tune": (
+        lambda: TuneStep(id="bridge", items=(Item("RV1"),), target=100.0, tolerance=1.0, never_below=50.0, unit="ohm"),
+        (
+            "",
+            "OL*4",
+            "OL*4 120.0",
+            "OL*4 120.0*3",
+            "OL*4 120.0*4 OL",
+            "OL*4 120.0*4 110.0 100.0*8",
+            "OL*4 120.0*4 110.0 100.0*8 OL",
+            "OL*4 -5.0*3",
+            "OL*4 40.0*4 60.0*2 :undo",
+        ),
+    ),
+    "tune two": (
+        lambda: TuneStep(id="bridge", items=(Item("RV1"), Item("RV2")), target=100.0, tolerance=2.0, unit="ohm"),
+        (
+            "",
+            "OL*4 120.0*3 OL*5 90.0*3 OL*5",
+            "OL*4 120.0*3 OL*5 90.0*3 OL*5 120.0*2 100.0*16 OL*5",
+            "OL*4 100.0*3 OL*5 100.0*3 OL*5 100.0*16 OL*5 100.0*16 OL*5",
+            "OL*4 100.0*3 OL*5 100.0*3 OL*5 100.0*16 OL*5 100.0*16 OL*5 100.0",
+        ),
+    ),
+    "trials": (
+        lambda: TrialsStep(id="starts", runs=3, off_s=5.0),
+        ("", ":pass", ":pass +6 :fail +6 :pass", ":pass +6 :fail +6 :pass :note=mended", ":fail +6 :note=mended :pass"),
+    ),
     "check in volts": (
         lambda: volts("TP1", "TP2"),
         ("", "0.00V*4", "0.00V*4 :yes", "0.00V*4 :yes 0.00V", "0.00V*4 1.00V 3.30V", "0.00V*4 1.00V 5.00V*3"),
@@ -76,7 +153,7 @@ SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
 """For each kind of step: how it is made, and scripts that bring it into its states."""
 
 EVERY = [(name, script) for name, (_, scripts) in SITUATIONS.items() for script in scripts]
-OPEN_ENDED = (Walk, Zero, Safe, Confirm)
+OPEN_ENDED = (Walk, Zero, Safe, Confirm, Exercise, Wiggle, Cell, Tune, Trials)
 
 READINGS = ("OL", "0.2", "5.0", "-5.0", "0.00V", "3.30V", "0.00Vac", "0.2c", "--", "OLV")
 
@@ -109,7 +186,17 @@ def test_rows_name_methods_and_states_of_their_machine(kind: type[Machine]) -> N
 def test_every_state_can_be_reached_and_can_end(kind: type[Machine]) -> None:
     """By the rows alone, every state is reached from a first one, and END from every state."""
     (states,) = {type(state) for state, _ in kind.TABLE}
-    firsts = {Walk: ["open"], Zero: ["short"], Safe: ["before"], Confirm: ["wait", "ask"]}[kind]
+    firsts = {
+        Walk: ["open"],
+        Zero: ["short"],
+        Safe: ["before"],
+        Confirm: ["wait", "ask"],
+        Exercise: ["ready"],
+        Wiggle: ["open"],
+        Cell: ["open"],
+        Tune: ["found", "turn"],
+        Trials: ["run"],
+    }[kind]
     every: set[StrEnum] = set(states)
 
     def beyond(start: StrEnum) -> set[StrEnum]:
