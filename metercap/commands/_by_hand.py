@@ -90,14 +90,14 @@ def line_reader(grip: Grip, tell: Tell, *, words: bool = True) -> Read:
 
 def _neither(text: str, points: Sequence[str], words: bool) -> UsageError:
     """What to say of a line that is no move; what a word lacks is said by the words' own grammar."""
-    if words:
-        try:
-            parse_line(text)
-        except UsageError as error:
-            if not error.what.endswith("is no word"):
-                return error
-    kinds = "no point of the board, no move and no word" if words else "no point of the board and no move"
-    return UsageError(f"{text[:40]!a} is {kinds}", hint=nearest(text, points) or "help")
+    try:
+        parse_line(text)
+    except UsageError as error:
+        if words and not error.what.endswith("is no word"):
+            return error
+        kinds = "no point of the board, no move and no word" if words else "no point of the board and no move"
+        return UsageError(f"{text[:40]!a} is {kinds}", hint=nearest(text, points) or "help")
+    return UsageError(f"{text[:40]!a} is a word of the session", hint="say it where the session runs")
 
 
 def stdin_lines(read: Read, complain: Tell) -> list[WordSource]:

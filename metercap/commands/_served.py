@@ -49,7 +49,17 @@ class _Until:
 
 
 def serve(chosen: Setting, *, as_json: bool) -> int:
-    """Serve the simulated meter on a port until Ctrl-C, while lines on stdin move the hands; return the status."""
+    """Serve the simulated meter on a port until Ctrl-C, while lines on stdin move the hands; return the status.
+
+    It ends by itself when nobody reads any more what it says.
+    """
+    try:
+        return _serve(chosen, as_json=as_json)
+    except BrokenPipeError:
+        return 0
+
+
+def _serve(chosen: Setting, *, as_json: bool) -> int:
     until, clock = _Until(), ScaledClock()
     with stop_signals(until), PracticePort(bench_of(chosen, clock.speed), clock) as port:
         grip = Grip(port)
@@ -68,8 +78,8 @@ def serve(chosen: Setting, *, as_json: bool) -> int:
 def _introduce(chosen: Setting, grip: Grip, path: str, *, as_json: bool) -> None:
     line = run_line(chosen, path)
     if as_json:
-        names = {"port": path, "meter": chosen.scene.meter.family, "points": list(grip.points), "run": line}
-        click.echo(msgspec.json.encode(names).decode())
+        told = {"kind": "port", "port": path, "family": chosen.scene.meter.family, "points": grip.points, "run": line}
+        click.echo(msgspec.json.encode(told).decode())
         return
     click.echo(f"simulated meter on {path}: {chosen.scene.title}\nrun a session against it in another terminal:\n")
     click.echo(f"  {line}\n")
@@ -77,7 +87,7 @@ def _introduce(chosen: Setting, grip: Grip, path: str, *, as_json: bool) -> None
 
 
 def _told(text: str) -> None:
-    click.echo(msgspec.json.encode({"hands": text}).decode())
+    click.echo(msgspec.json.encode({"kind": "hands", "text": text}).decode())
 
 
 def run_line(chosen: Setting, port: str) -> str:

@@ -107,6 +107,8 @@ class ByHand(Moves):
     def status(self) -> str:
         """Return where the tips are, what the other hand does, and what the eyes see."""
         where = f"tips on {self._name(self.here)}" if self.here else "tips in the air"
+        if self.planned("move"):
+            where = f"tips on their way to {self._name(self._landing)}"
         parts = [TIPS_NAME if self.here == TIPS_NAME else where, self._held]
         parts.append("red and black swapped" if self.swapped else "")
         meter = self.world.meter

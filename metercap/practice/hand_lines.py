@@ -106,8 +106,8 @@ def read_turns(text: str) -> Turns | None:
 
 def nearest(line: str, points: Iterable[str]) -> str:
     """Return the move or point that a line may have meant, or an empty text."""
-    names = {name.casefold(): name for name in (*MOVES, *_ALSO, *points) if name}
-    close = difflib.get_close_matches(line.strip().casefold()[:MOST_LINE], names, n=1)
+    names = {name.casefold(): name for name in (*MOVES, *points)}
+    close = difflib.get_close_matches(line.strip().casefold()[:MOST_LINE], names, n=1, cutoff=0.5)
     return names[close[0]] if close else ""
 
 

@@ -155,7 +155,7 @@ def test_a_slip_leaves_the_board_for_a_moment_only(desk: Desk) -> None:
     desk.move("F2")
     desk.wait(1.0)
     desk.move("next")
-    assert desk.hands.status == "tips in the air"
+    assert desk.hands.status == "tips on their way to F3"
     desk.wait(0.4)
     assert desk.hands.here == "F3"
     assert [round(touch.t_s, 3) for touch in desk.bench.touches] == [0.0, 0.0, 1.0, 1.3]
