@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import shlex
 import sys
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import NamedTuple
 
@@ -89,20 +88,19 @@ def play(folder: Path, family: str) -> Played:
         return Played(ended, folder / "b.jsonl", told, bench.wait())
 
 
-@pytest.fixture(scope="module")
-def played(tmp_path_factory: pytest.TempPathFactory, journals: list[Path]) -> dict[str, Played]:
-    """One session for each wire, both at the same time."""
-    folders = {family: tmp_path_factory.mktemp(family) for family in WIRES}
-    with ThreadPoolExecutor() as pool:
-        made = dict(zip(WIRES, pool.map(lambda family: play(folders[family], family), WIRES), strict=True))
-    journals += [one.out for one in made.values()]
-    return made
+@pytest.fixture(scope="module", params=["lcd14", pytest.param("polled-line", marks=pytest.mark.slow)])
+def played(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory, journals: list[Path]
+) -> tuple[str, Played]:
+    """The wire's family, and one session over it."""
+    one = play(tmp_path_factory.mktemp(request.param), request.param)
+    journals.append(one.out)
+    return request.param, one
 
 
-@pytest.mark.parametrize("family", WIRES)
-def test_a_session_over_the_printed_port(played: dict[str, Played], family: str) -> None:
+def test_a_session_over_the_printed_port(played: tuple[str, Played]) -> None:
     """The verdicts are what the scene's parts are: a good fuse, and 38 ohm; the dial was turned by hand."""
-    one = played[family]
+    family, one = played
     records = [json.loads(line) for line in one.out.read_bytes().splitlines()]
     assert verdicts(records) == {"leads": "pass", "F1": "pass", "F2": "fail"}
     value = next(record["value"] for record in records if record["kind"] == "verdict" and record["item"] == "F2")
@@ -114,10 +112,9 @@ def test_a_session_over_the_printed_port(played: dict[str, Played], family: str)
     assert (one.bench.status, one.bench.err) == (0, "")
 
 
-@pytest.mark.parametrize("family", WIRES)
-def test_the_frames_were_those_of_the_wire(played: dict[str, Played], family: str) -> None:
+def test_the_frames_were_those_of_the_wire(played: tuple[str, Played]) -> None:
     """Every raw frame is as long as the family's are, and is decoded again to the same reading."""
-    one = played[family]
+    family, one = played
     records = [json.loads(line) for line in one.out.read_bytes().splitlines()]
     raws = [bytes.fromhex(record["raw"]) for record in of_kind(records, "reading")]
     assert len(raws) > 20 and {len(raw) for raw in raws} == {14}
