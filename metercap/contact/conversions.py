@@ -137,7 +137,7 @@ class Conversions:
             self._ups += (reading.value or 0.0) > (self._value or 0.0)
             gap_s = reading.t_s - self._steady_s
             self._shortest_s = min(self._shortest_s, gap_s)
-            if gap_s < _FASTER * self._times[reading.quantity]:
+            if 0.0 < gap_s < _FASTER * self._times[reading.quantity]:  # frames that waited arrive in one moment
                 self._quick.append(gap_s)
         self._steady_s = reading.t_s
         if self._changes >= _CHANGES:

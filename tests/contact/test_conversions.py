@@ -104,6 +104,13 @@ def test_faster_meter_keeps_the_profiles_t() -> None:
     assert conversions.times_s[Quantity.RESISTANCE] == 0.5
 
 
+def test_frames_that_waited_tell_no_rate() -> None:
+    """A backlog that arrives in one moment is no meter of infinite rate, and breaks nothing."""
+    conversions = Conversions(meter(2.0))
+    assert flicker(conversions, 0.0, changes=40) is None
+    assert conversions.take_fast() is None
+
+
 def test_hands_do_not_make_a_meter_slow() -> None:
     """Contact and air every few seconds are the hands', not the meter's."""
     conversions = Conversions(meter(2.0))
