@@ -202,7 +202,7 @@ class Keyboard:
             rows += [(key_name(key), name, "learned pedal") for key, name in self._pedals.items()]
             rows.append((PEDAL_KEY, "pedal", "learn a pedal: press it, then the key of its word"))
         if self._hands:
-            rows += [(HAND_SIGNS.get(key, key), name, does) for key, (name, does) in HAND_KEYS.items()]
+            rows = [*((HAND_SIGNS.get(key, key), name, does) for key, (name, does) in HAND_KEYS.items()), *rows]
         return [*rows, (THEME_KEY, "theme", "dark, light, or no colour"), (HELP_KEY, "help", "this page")]
 
 
