@@ -29,6 +29,8 @@ CLIMB_S = 10.0
 """How long a climbing reading is waited for."""
 STEADY = 3
 """Moves in one direction by more than two counts each that make a reading climb or fall."""
+HEED_S = 0.8
+"""So long after `again` the hand may still obey it, wherever it has landed meanwhile: no verdict rests on that."""
 
 IN_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 
@@ -84,7 +86,7 @@ class Taken(msgspec.Struct, frozen=True):
 class Probing:
     """Gathers one item's contacts. `result` is set when `value()` returned DONE; `taken` holds the settled contacts."""
 
-    __slots__ = ("_burst", "_climb_s", "_judge", "_kept", "aim", "result", "taken")
+    __slots__ = ("_burst", "_climb_s", "_heed_s", "_judge", "_kept", "aim", "result", "taken")
 
     def __init__(self, aim: Aim, judge: Judge) -> None:
         self.aim = aim
@@ -94,6 +96,7 @@ class Probing:
         self._burst: Burst | None = None
         self._kept = False
         self._climb_s: float | None = None
+        self._heed_s = 0.0
 
     @property
     def touching(self) -> bool:
@@ -111,10 +114,15 @@ class Probing:
         self._kept = False
         self._climb_s = None
 
-    def ended(self) -> bool:
-        """The contact ended; return whether it gave nothing, so that the item must be touched again."""
+    def ended(self, t_s: float) -> bool:
+        """The contact ended at `t_s`; return whether it gave nothing, so that the item must be touched again.
+
+        A slip may have put the tips on the next item before `again` is heard; a hand that obeys lifts from there.
+        """
         nothing = not self._kept
         self._burst = None
+        if nothing:
+            self._heed_s = t_s + HEED_S
         return nothing
 
     def drop(self) -> None:
@@ -128,6 +136,9 @@ class Probing:
         if burst is None:
             return Finding.WAIT
         burst.feed(reading)
+        if reading.t_s < self._heed_s:
+            burst.kept.clear()
+            return Finding.WAIT
         pair = burst.pair
         if pair is None:
             return Finding.WAIT

@@ -15,7 +15,7 @@ from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
 from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Rule, Seconds, StepBase, Target
 from metercap.steps.keys import Band as Tolerance
-from metercap.steps.probing import Aim
+from metercap.steps.probing import IN_OHMS, Aim
 from metercap.steps.turning import Band, Turning
 
 REFERENCE = "reference"
@@ -117,6 +117,18 @@ class Trimmers:
         if name not in self.targets:
             self.targets[name] = self._target(name)
         return self._step.band(self.targets[name])
+
+    def turning(self, name: str) -> Turning:
+        """Return what follows the trimmer's value from now on, beginning at what it was found at."""
+        found, band, quantity = self.found(name), self.band(name), self._step.wanted[0]
+        return Turning(
+            band,
+            band.tolerance,
+            self._bench.conversions.times_s[quantity],
+            found=None if found is None else found.value,
+            began_s=self._bench.t_s,
+            opens_high=quantity in IN_OHMS,
+        )
 
     def limits(self, name: str) -> Limits:
         """Return the band's limits with the rule that holds now."""

@@ -74,10 +74,10 @@ class Tune(Machine):
 
     def resume(self) -> None:
         """Prompt again for what is open."""
-        self._arm()
         if self.state is S.ASK:
             self.say(Do.ANSWER, f"{self.item}: yes or no?")
         else:
+            self._arm()
             self._prompt()
 
     def blocked(self) -> None:
@@ -104,7 +104,7 @@ class Tune(Machine):
 
     def parted(self) -> StrEnum:
         """The contact ended before enough was known."""
-        if self._probing.ended():
+        if self._probing.ended(self.bench.t_s):
             self.bench.cue(CueKind.AGAIN, self.item)
         else:
             self.bench.touch.block()
@@ -380,9 +380,7 @@ class Tune(Machine):
     def _begin_turn(self, *, touching: bool) -> StrEnum:
         self._phase = S.TURN
         self._reread.clear()
-        band = self._trimmers.band(self.item)
-        conversion_s = self.bench.conversions.times_s[self._step.wanted[0]]
-        self._turning = Turning(band, band.tolerance, conversion_s)
+        self._turning = self._trimmers.turning(self.item)
         question = self._trimmers.too_narrow(self.item)
         if question:
             self._question = "rule"

@@ -3,10 +3,14 @@
 Fed one conversion at a time. It knows the band, its guarded inner part and the hazardous sides; it says which cue
 holds, how fast the value runs, when it is at rest, and when it has been past a hazard limit. Below 4 conversions/s
 nobody can follow the value, so the cues switch to nudging: turn, stop, wait two conversions.
+
+A conversion that `track` doubts never says which way to turn. It may say stop: at once where a slow meter would else
+be too late, and when none could be believed for a while, so that the value settles. The hazard alarm waits for nothing.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 import msgspec
@@ -16,12 +20,26 @@ from metercap.contact.burst import PLATEAU_COUNTS, PLATEAU_SHARE
 from metercap.metrology.domain import round6
 from metercap.reading import Reading
 from metercap.records import CueKind
+from metercap.steps.track import Track
 
 NUDGE_BELOW_PER_S = 4.0
 NEAR = 5.0
 """Near is within this many half bands of the target."""
+NEAR_BLIND = 0.3
+"""Near is also within this share of what the fastest turning so far covers before a hand reacts to a meter; found by
+trial on the practice bench."""
 REACTION_S = 0.3
 """From a cue to a hand that has stopped turning (common practice, no source)."""
+REPEAT_S = 1.0
+"""A cue that asks the hand to change what it does is repeated after this long while it holds; after a reaction and two
+conversions on slow meters, which show only then whether the hand obeyed."""
+REPEATED = (CueKind.STOP, CueKind.SLOW, CueKind.WRONG_WAY)
+BLIND_S = 1.0
+"""So long without a conversion to be believed, near the band, a hand is stopped."""
+FAR_BLIND_S = 2.5
+"""The same far from it."""
+STRANGE_S = 2.0
+"""A value off the track for so long steers all the same: the trimmer may be at its end."""
 TRACK = 10.0
 """A value further than this factor from the last one is not on the trimmer's track: tips or track."""
 
@@ -86,17 +104,23 @@ class Turning:
 
     __slots__ = (
         "_cue",
+        "_cued_s",
         "_hazard_from_s",
         "_hazard_n",
         "_hazard_side",
         "_hazard_worst",
+        "_inward",
         "_last",
-        "_prior",
+        "_lay",
+        "_on",
+        "_outward",
         "_rest_from_s",
         "_rest_high",
         "_rest_low",
         "_side",
-        "_strange",
+        "_slowed_at",
+        "_strange_from_s",
+        "_track",
         "band",
         "burst",
         "conversion_s",
@@ -104,10 +128,18 @@ class Turning:
         "inner",
         "notes",
         "reported",
-        "speed_per_s",
     )
 
-    def __init__(self, band: Band, inner: float, conversion_s: float) -> None:
+    def __init__(
+        self,
+        band: Band,
+        inner: float,
+        conversion_s: float,
+        *,
+        found: float | None = None,
+        began_s: float = 0.0,
+        opens_high: bool = True,
+    ) -> None:
         self.band = band
         self.inner = inner
         self.conversion_s = conversion_s
@@ -115,12 +147,17 @@ class Turning:
         self.excursions: list[Past] = []
         self.reported = 0
         self.notes: list[str] = []
-        self.speed_per_s = 0.0
+        self._track = Track(band.tolerance, conversion_s, found=found, t_s=began_s, opens_high=opens_high)
         self._cue: CueKind | None = None
+        self._cued_s = 0.0
         self._last: tuple[float, float] | None = None
-        self._prior: tuple[float, float] | None = None
+        self._on = found
+        self._lay = found
+        self._inward = False
+        self._outward = 0
         self._side = 0
-        self._strange = False
+        self._slowed_at = 0.0
+        self._strange_from_s: float | None = None
         self._hazard_side: Literal["below", "above"] | None = None
         self._hazard_from_s = 0.0
         self._hazard_worst = 0.0
@@ -138,15 +175,21 @@ class Turning:
         """True while the value is past a hazard limit for two agreeing conversions or more."""
         return self._hazard_n >= 2
 
+    @property
+    def speed_per_s(self) -> float:
+        """How fast the value runs, SI per second."""
+        return self._track.speed_per_s
+
     def contact(self, t_s: float) -> None:
         """A contact begins: its first conversion may be a blend."""
         self.burst = Burst(t_s)
         self._rest_from_s = None
-        self._prior = None
+        self._track.part()
 
     def lost(self, t_s: float) -> None:
         """The contact ended: so did an excursion, and any rest."""
         self._end_hazard(t_s)
+        self._track.lost(t_s)
         self._rest_from_s = None
         self._cue = None
 
@@ -165,25 +208,41 @@ class Turning:
             return []
         t_s, resolution = reading.t_s, reading.resolution
         cues: list[CueKind] = []
-        strange = self._last is not None and not _on_track(value, self._last[1], resolution)
-        if self._hazard(t_s, value, resolution, strange):
+        strange = self._on is not None and not _on_track(value, self._on, resolution)
+        believed = self._track.feed(t_s, value, resolution) if self._steers(t_s, strange) else []
+        if self._hazard(t_s, value, resolution, [] if strange else believed):
             cues.append(CueKind.HAZARD)
         if strange:
-            if not self._strange:
-                self._strange = True
-                self.notes.append("probes or track")
             self._rest_from_s = None
-            return cues
-        self._strange = False
-        self._rest(t_s, value, resolution)
-        self._speed(t_s, value)
-        cue = self._choose(value, resolution)
-        if self._last is None or cue is not self._cue:
-            self._cue = cue
-            if cue is not None:
-                cues.append(cue)
-        self._last = (t_s, value)
-        return cues
+        else:
+            self._rest(t_s, value, resolution)
+            self._last = (t_s, value)
+            self._on = value if believed else self._on
+        cue = self._choose(value, resolution) if believed else self._doubting(t_s, value)
+        return cues + self._give(t_s, cue)
+
+    def _steers(self, t_s: float, strange: bool) -> bool:
+        """Whether this conversion may steer: not when it is off the track, unless that lasts."""
+        if not strange:
+            self._strange_from_s = None
+            return True
+        if self._strange_from_s is None:
+            self._strange_from_s = t_s
+            self.notes.append("probes or track")
+        return t_s - self._strange_from_s >= STRANGE_S
+
+    @property
+    def _again_s(self) -> float:
+        """How long a hand and the meter take to show that a cue was obeyed."""
+        return max(REPEAT_S, REACTION_S + 2.5 * self.conversion_s) * 0.95
+
+    def _give(self, t_s: float, cue: CueKind | None) -> list[CueKind]:
+        """Give a cue when it begins to hold; one that the hand does not obey, again every REPEAT_S."""
+        again_s = self._again_s if cue in REPEATED else float("inf")
+        if cue is None or (cue is self._cue and t_s - self._cued_s < again_s):
+            return []
+        self._cue, self._cued_s = cue, t_s
+        return [cue]
 
     def live(self, item: str, as_found: float | None) -> Live | None:
         """Return what a screen shows, or None before the first value."""
@@ -205,13 +264,22 @@ class Turning:
 
     # --- the parts of it
 
-    def _speed(self, t_s: float, value: float) -> None:
-        before = self._prior
-        self._prior = (t_s, value)
-        if before is None or t_s <= before[0]:
-            self.speed_per_s = 0.0
-            return
-        self.speed_per_s = (value - before[1]) / max(t_s - before[0], self.conversion_s * 0.95)
+    def _doubting(self, t_s: float, value: float) -> CueKind | None:
+        """What to say while no conversion can be believed: nothing at first, then stop, so that the value settles.
+
+        Sooner near the band, which the hand must not run through unseen.
+        """
+        track = self._track
+        was, error = (track.value or 0.0) - self.band.target, value - self.band.target
+        if self.nudging and not track.rough(t_s):
+            # A leap as long as the way to the band: were it true, the next one would be too late. Stop, and look.
+            reach = abs(error - was) * (2.0 + REACTION_S / self.conversion_s)
+            if abs(error) - max(self.inner, 0.0) <= reach:
+                return CueKind.STOP
+        there = track.expected(t_s) - self.band.target
+        near = abs(there) <= NEAR * self.band.tolerance or there * was <= 0.0
+        patience_s = max(2.0 * self.conversion_s, BLIND_S if near else FAR_BLIND_S)
+        return CueKind.STOP if t_s - track.t_s >= patience_s * 0.95 else None
 
     def _choose(self, value: float, resolution: float) -> CueKind | None:
         error = value - self.band.target
@@ -221,8 +289,8 @@ class Turning:
         if side:
             self._side = side
         moving = abs(self.speed_per_s) * self.conversion_s > PLATEAU_COUNTS * resolution
-        outward = moving and self.speed_per_s * error > 0
-        if not moving and side == 0:
+        outward = self._runs_away(value, error, moving)
+        if side == 0 and not moving:
             return CueKind.IN_BAND
         if self.nudging and moving:
             # The value shown is one conversion old: stop, then look.
@@ -235,10 +303,35 @@ class Turning:
         if crossed or (self._cue is CueKind.PAST_IT and not moving):
             return CueKind.PAST_IT
         if outward:
-            return CueKind.WRONG_WAY
+            turning_round = self._cue is CueKind.PAST_IT and self._track.t_s - self._cued_s < self._again_s
+            return CueKind.PAST_IT if turning_round else CueKind.WRONG_WAY
         if moving and self._too_fast(error, inner):
+            self._slowed_at = abs(error)
             return CueKind.SLOW
+        if abs(error) <= self._slowed_at:
+            return CueKind.NEAR  # a hand that was slowed is not sent on at full speed
         return self._cue_for(error)
+
+    def _runs_away(self, value: float, error: float, moving: bool) -> bool:
+        """Whether the value runs away from the band, or came to rest further away than it lay at rest before.
+
+        A hand that turns does not turn round by itself: after inward motion two conversions must say so.
+        """
+        if not self._track.followed:
+            return False
+        lay, self._lay = self._lay, self._lay if moving else value
+        if not moving:
+            self._inward, self._outward = False, 0
+            further = lay is not None and (value - lay) * error > 0.0
+            return further and abs(value - (lay or 0.0)) > 0.5 * self.band.tolerance
+        if self.speed_per_s * error <= 0.0:
+            self._inward, self._outward = True, 0
+            return False
+        self._outward += 1
+        if self._inward and self._outward < 2:
+            return False
+        self._inward = False
+        return True
 
     def _too_fast(self, error: float, inner: float) -> bool:
         """True when half the guarded band goes by in T + 0.1 s or less, and the band is within reach."""
@@ -248,7 +341,10 @@ class Turning:
         return fast and reach
 
     def _cue_for(self, error: float) -> CueKind:
-        return CueKind.NEAR if abs(error) <= NEAR * self.band.tolerance else CueKind.FAR
+        """Near or far: near as well where a hand as fast as it was would be through before it could be told."""
+        track = self._track
+        blind = 0.0 if track.rough(track.t_s) else track.fastest * (2.0 * self.conversion_s + REACTION_S)
+        return CueKind.NEAR if abs(error) <= max(NEAR * self.band.tolerance, NEAR_BLIND * blind) else CueKind.FAR
 
     def _rest(self, t_s: float, value: float, resolution: float) -> None:
         low, high = min(self._rest_low, value), max(self._rest_high, value)
@@ -258,20 +354,28 @@ class Turning:
         else:
             self._rest_low, self._rest_high = low, high
 
-    def _hazard(self, t_s: float, value: float, resolution: float, strange: bool) -> bool:
-        """Follow the hazardous side; return True when the alarm must sound now."""
+    def _hazard(self, t_s: float, value: float, resolution: float, believed: Sequence[tuple[float, float]]) -> bool:
+        """Follow the hazardous side; return True when the alarm must sound now, be the conversion believed or not.
+
+        Only believed ones make an excursion.
+        """
         side = self.band.beyond(value, resolution)
-        if side is None or strange:
+        if side is None:
             self._end_hazard(t_s)
-            return side is not None and not self._strange
-        if side != self._hazard_side:
+            return False
+        alarm = side != self._hazard_side
+        if alarm:
             self._end_hazard(t_s)
-            self._hazard_side, self._hazard_from_s, self._hazard_worst, self._hazard_n = side, t_s, value, 1
-            return True
-        self._hazard_n += 1
+            self._hazard_side = side
         worse = min if side == "below" else max
-        self._hazard_worst = worse(self._hazard_worst, value)
-        return False
+        for at_s, past in believed:
+            if self.band.beyond(past, resolution) != side:
+                continue
+            if not self._hazard_n:
+                self._hazard_from_s, self._hazard_worst = at_s, past
+            self._hazard_n += 1
+            self._hazard_worst = worse(self._hazard_worst, past)
+        return alarm
 
     def _end_hazard(self, t_s: float) -> None:
         side = self._hazard_side

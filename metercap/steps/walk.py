@@ -178,7 +178,7 @@ class Walk(Machine):
 
     def ended(self) -> StrEnum:
         """The contact ended without a verdict."""
-        if self._probing.ended():
+        if self._probing.ended(self.bench.t_s):
             self.bench.cue(CueKind.AGAIN, self.item)
         else:
             self.bench.touch.block()  # the second contact must be a separate one

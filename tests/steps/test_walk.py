@@ -43,6 +43,14 @@ def test_contact_that_ends_before_its_tick_cues_again() -> None:
     assert play.since("9 0.2*2")[-2:] == ["verdict pass F1", "cue pass F1"]
 
 
+def test_a_hand_that_slips_to_the_next_item_is_given_time_to_obey_again() -> None:
+    """Ten conversions a second: no tick rests on what comes within 0.8 s of `again`, since the hand may be leaving."""
+    play = Play(fuses(2), rate=10.0)("OL*10 9 0.2 OL 9 0.2*4 OL")
+    assert play.cues[-3:] == ["again F1", "contact F1", "again F1"]
+    assert play("9 0.2*7").ticks == []
+    assert play("0.2").ticks == ["F1 pass"]
+
+
 def test_two_broken_contacts_do_not_add_up() -> None:
     """One whole conversion in each of two contacts are not two in one."""
     assert Play(fuses(1))("OL*3 " + "9 0.2 OL " * 10).ticks == []
