@@ -85,8 +85,9 @@ class Fingers(Body):
         """The cue stop or hazard while turning; return whether a trimmer was in hand."""
         if not self.at_work:
             return False
-        self._gentler()
-        self._stop_soon(t_s)
+        if self.habits.cues:
+            self._gentler()
+            self._stop_soon(t_s)
         return True
 
     def back_off(self, t_s: float) -> bool:
@@ -111,12 +112,15 @@ class Fingers(Body):
         self._stop_soon(t_s)
 
     def _wrong_way(self, cue: Cue, t_s: float) -> None:
+        if not self.habits.cues:
+            return
         speed = abs(self._rate) or self.habits.near_turns_s * self._pace
         self._other_way()
         self._turn_soon(t_s, speed)
 
     def _past_it(self, cue: Cue, t_s: float) -> None:
-        self._turn_round(t_s)
+        if self.habits.cues:
+            self._turn_round(t_s)
 
     def _turn_round(self, t_s: float) -> None:
         self._gentler()

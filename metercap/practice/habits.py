@@ -28,6 +28,7 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         `leaves_open`: of the items that stay silent, those left without a word.
         `swaps`: the tips are swapped.
         `wanders`: they go to another item of the row than the one asked for, and notice on its tick.
+        `notices`: of the second ticks on one item, those they notice, and answer the next count check by.
         `waits_for_go`: they wait for the `go` cue; otherwise they move when their hand is ready.
     `discharges`: they can take a voltage off that was found, in `discharge_s`; otherwise they say `skip`.
     `fixes_range`: asked for a fixed range, they fix it. `continuity`: given the choice they take continuity.
@@ -65,6 +66,7 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     leaves_open: float = 0.0
     swaps: float = 0.0
     wanders: float = 0.0
+    notices: float = 1.0
     waits_for_go: float = 1.0
     discharges: bool = True
     discharge_s: float = 8.0

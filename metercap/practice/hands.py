@@ -178,6 +178,10 @@ class Hands(Probes):
         if cue.item == self._asked:
             self._asked = None
         if here != TIPS_NAME:
+            before = self.ticks[-1] if self.ticks else None
+            twice = before is not None and before.here == here and before.named != cue.item
+            if twice and self.chance(self.habits.notices):
+                self._miscounted = True
             self.ticks.append(Tick(t_s, here, cue.item))
         if not self.here:
             return

@@ -176,3 +176,14 @@ def test_without_cues_the_hand_works_by_the_display() -> None:
     desk.wait(60.0)
     assert 2176.0 <= desk.ohm() <= 2198.0
     assert desk.speed() == 0.0
+
+
+@pytest.mark.parametrize("cue", [CueKind.WRONG_WAY, CueKind.PAST_IT, CueKind.STOP, CueKind.SLOW, CueKind.FAR])
+def test_without_cues_none_changes_what_the_hand_does(cue: CueKind) -> None:
+    """The same hand with and without the cue being given: the screw goes the same way."""
+    heard, silent = Desk(cues=False), Desk(cues=False)
+    for _ in range(12):
+        heard.cue(cue)
+        for desk in (heard, silent):
+            desk.wait(0.5)
+        assert heard.ohm() == silent.ohm()

@@ -145,6 +145,18 @@ def test_a_double_contact_touches_the_same_item_after_its_tick(twelve: Scene, mi
     assert any(a == b for a, b in itertools.pairwise(names))
 
 
+@pytest.mark.parametrize(("notices", "word"), [(1.0, "no"), (0.0, "yes")])
+def test_a_second_tick_on_one_item_is_noticed_at_the_count_check(twelve: Scene, notices: float, word: str) -> None:
+    """F1 and F2 were ticked with the tips on F1 all the time; the tool asks for F1."""
+    bench = Bench(with_habits(twelve, notices=notices))
+    bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
+    _pass_time(bench, 3.0)
+    for item in ("F1", "F2"):
+        bench.see(Cue(3.0, "fuses", item, CueKind.PASS), 3.0)
+    bench.see(Prompt(3.0, "fuses", "F1", Do.ANSWER, "was the last tick on F1?"), 3.0)
+    assert [said for said, _ in _pass_time(bench, 8.0)] == [word]
+
+
 def test_who_wanders_touches_a_neighbour_and_takes_the_tick_back(twelve: Scene, mini: Any, text_decoder: Any) -> None:
     """A wandering hand notices: lifts, or says back when the tick came first."""
     bench, records = swept(with_habits(twelve, wanders=0.3), mini, text_decoder, seed=11)
