@@ -159,10 +159,10 @@ def _share(one: Side, other: Side) -> bool:
 
 
 def _check_files(sides: Sequence[Side]) -> None:
-    seen: dict[str, str] = {}
+    seen: dict[str, Side] = {}
     for side in sides:
-        if side.session is not None and seen.setdefault(side.session.first.id, side.name) is not side.name:
-            raise UsageError(f"{seen[side.session.first.id]} and {side.name} hold the same session")
+        if side.session is not None and seen.setdefault(side.session.first.id, side) is not side:
+            raise UsageError(f"{seen[side.session.first.id].name} and {side.name} hold the same session")
     kinds = [(side.name, *_kind(side)) for side in sides]
     for name, model, title in kinds[1:]:
         how = models_differ(kinds[0][1], kinds[0][2], model, title)

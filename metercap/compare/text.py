@@ -37,19 +37,24 @@ def _pair(pair: Pair) -> Iterator[str]:
     for odd in pair.odd:
         yield f"  ! {odd.step} {odd.item}  {odd.here}; there {odd.there}"
     if pair.lines:
-        yield from table_lines([_HEADS, *(_cells(line) for line in pair.lines)])
-    differing = sum(line.differs for line in pair.lines)
-    if pair.lines:
-        yield (
-            f"  {differing} of {len(pair.lines)} differ by more than their uncertainty (|E_n| of 1 or more); "
-            f"chance alone would flag about {pair.chance:.2g}"
-        )
-    if any(line.n > 1 for line in pair.lines):
-        yield "  with several good units E_n counts half-widths of what they let expect"
+        yield from table_lines([_HEADS, *(line_cells(line) for line in pair.lines)])
+        yield from (f"  {remark}" for remark in remarks(pair))
     yield from _apart(pair.apart)
 
 
-def _cells(line: Line) -> tuple[str, ...]:
+def remarks(pair: Pair) -> Iterator[str]:
+    """Return what is to be said below a pair's lines: how many differ, how many would by chance, what E_n counts."""
+    differing = sum(line.differs for line in pair.lines)
+    yield (
+        f"{differing} of {len(pair.lines)} differ by more than their uncertainty (|E_n| of 1 or more); "
+        f"chance alone would flag about {pair.chance:.2g}"
+    )
+    if any(line.n > 1 for line in pair.lines):
+        yield "with several good units E_n counts half-widths of what they let expect"
+
+
+def line_cells(line: Line) -> tuple[str, ...]:
+    """Return an item's cells: "!" where it differs, step, item, verdict, here, there, difference, ratio, E_n, how."""
     step = line.resolution
     finer = _finer(step)
     of = f" of {line.n}" if line.n > 1 else ""
