@@ -28,7 +28,8 @@ FLOORS = (
     ("evidence",),
     ("journal", "profiles", "planfile", "link", "words", "clock"),
     ("live",),
-    ("practice", "plain", "sound", "screen", "report", "export", "compare", "learn"),
+    ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
+    ("report",),
     ("commands", "cli"),
 )
 """Rooms of one floor do not know each other. `__init__` and `__main__` of the package are the front door: above all."""

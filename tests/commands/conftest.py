@@ -35,3 +35,14 @@ def metercap(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
         return Said(int(end.value.code or 0), said.out, said.err)
 
     return run
+
+
+@pytest.fixture(scope="module")
+def bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Play the known-good unit A, then unit B against it; return the folder of a.jsonl and b.jsonl."""
+    from metercap.commands._bench import play_scene
+
+    folder = tmp_path_factory.mktemp("bench")
+    good = play_scene("gc8-a-whole", folder, speed=5000, quiet=True)
+    play_scene("gc8-b-whole", folder, speed=5000, against=good.journal, quiet=True)
+    return folder

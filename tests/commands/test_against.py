@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import contextlib
-import io
 import json
 
 import pytest
 
 from metercap.cli import main
-from metercap.commands._bench import play_scene
 from metercap.commands._reference import read_reference, require_references
 from metercap.errors import UsageError
 from metercap.journal import iterate
@@ -20,16 +17,6 @@ from metercap.steps import CheckStep, Item, SweepStep, TuneStep
 
 TUNE = TuneStep(id="bridge", items=(Item("RV1"),), target="reference", tolerance_share=0.005, unit="ohm")
 FUSES = SweepStep(id="fuses", items=(Item("F1", type="chip"), Item("F2", max=2.0), Item("F3")), unit="ohm")
-
-
-@pytest.fixture(scope="module")
-def bench(tmp_path_factory):
-    """Play the known-good unit A, then unit B against it; return the folder of a.jsonl and b.jsonl."""
-    folder = tmp_path_factory.mktemp("bench")
-    with contextlib.redirect_stdout(io.StringIO()):
-        good = play_scene("gc8-a-whole", folder, speed=1000)
-        play_scene("gc8-b-whole", folder, speed=1000, against=good.journal)
-    return folder
 
 
 @pytest.fixture

@@ -1,0 +1,185 @@
+"""What a report says, as data: one pass over a journal, and what comparing it with good units says.
+
+`Findings` is what `--json` prints; `Gathered` holds what pictures are drawn from.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Literal
+
+import msgspec
+
+from metercap.compare import Side, compare_files
+from metercap.compare.model import Adjusted, Counted, Pair
+from metercap.compare.pairs import Beside, pair
+from metercap.errors import JournalError
+from metercap.evidence import Evidence, evidence
+from metercap.journal import State, iterate
+from metercap.journal.reader import Records
+from metercap.outcome import Key, Open
+from metercap.records import EndRecord, Excursion, Record, SessionRecord, Verdict, VerdictKind
+from metercap.report.cautions import DEFERS, own, usual
+from metercap.report.gather import Entry, Gathered
+from metercap.report.unseen import unseen
+from metercap.steps.good import Good, read_goods
+
+
+class FileFacts(msgspec.Struct, frozen=True):
+    """The journal as it was read: `sha256` of all its `bytes`; `lost` says what a file that is not closed may lack."""
+
+    name: str
+    bytes: int
+    sha256: str
+    state: State
+    lost: str
+
+
+class Skipped(msgspec.Struct, frozen=True):
+    """An item that was passed over: for good, or only until the second look."""
+
+    step: str
+    item: str
+    how: Literal["skipped", "skipped first, decided at the second look", "skipped first, still open"]
+
+
+class Findings(msgspec.Struct, frozen=True, kw_only=True):
+    """Everything a report says. Values in SI, times in seconds since the session's start.
+
+    `verdicts` stand; `replaced` were given before them. `beside`: the comparison with good units, where there is one.
+    """
+
+    program: str
+    file: FileFacts
+    session: SessionRecord
+    end: EndRecord | None
+    last_s: float
+    counts: dict[str, int]
+    verdicts: tuple[Verdict, ...]
+    replaced: tuple[Verdict, ...]
+    open: tuple[Open, ...]
+    skipped: tuple[Skipped, ...]
+    not_run: tuple[str, ...]
+    adjusted: tuple[Adjusted, ...]
+    excursions: tuple[Excursion, ...]
+    counted: tuple[Counted, ...]
+    beside: tuple[Pair, ...]
+    warnings: tuple[str, ...]
+    log: tuple[Entry, ...]
+    log_left_out: int
+    readings: dict[str, int]
+    garbage_bytes: int
+    unseen: tuple[str, ...]
+    cautions: tuple[str, ...]
+    plan_cautions: tuple[str, ...]
+    defers: str = DEFERS
+
+
+def study(path: Path, *, program: str, against: Side | None = None) -> tuple[Findings, Gathered]:
+    """Read a journal once, in bounded memory, and return what there is to say of it.
+
+    `program` makes the report; `against`: a known-good unit's session, or a learned reference. Raises JournalError for
+    a damaged file or one without a session, PlanError for a plan that this program cannot run, UsageError where
+    `against` is of another model or the same session.
+    """
+    gathered = Gathered()
+    digest = hashlib.sha256()
+    with iterate(path) as records:
+        try:
+            session = evidence(gathered.passing(_hashed(records, digest)))
+        except JournalError as error:
+            raise JournalError(error.what, where=error.where or str(path), hint=error.hint) from error
+    digest.update(records.line)  # of a torn file its tail
+    size = records.byte + len(records.line)
+    file = FileFacts(path.name, size, digest.hexdigest(), records.state, records.lost)
+    return _findings(file, session, gathered, against, program), gathered
+
+
+def _hashed(records: Records, digest: hashlib._Hash) -> Iterator[Record]:
+    for record in records:
+        digest.update(records.line)
+        yield record
+
+
+def _findings(file: FileFacts, session: Evidence, gathered: Gathered, against: Side | None, program: str) -> Findings:
+    fold, plan, first = gathered.fold, session.plan, session.first
+    only = first.options.get("steps") or ()
+    here = Side(file.name, session)
+    compared = compare_files([here] if against is None else [against, here])
+    pairs = compared.pairs or tuple(_carried(session, file.name))
+    kinds = {str(kind): count for kind, count in fold.counts.items()}
+    return Findings(
+        program=program,
+        file=file,
+        session=first,
+        end=fold.end,
+        last_s=gathered.last_s,
+        counts=kinds,
+        verdicts=tuple(session.verdicts.values()),
+        replaced=tuple(gathered.replaced),
+        open=fold.open,
+        skipped=tuple(_skipped(session.verdicts, gathered)),
+        not_run=tuple(step.id for step in plan.steps if only and step.id not in only),
+        adjusted=(
+            *(row for row in compared.adjusted if row.file == file.name),
+            *_undecided(session, gathered, file.name),
+        ),
+        excursions=tuple(gathered.excursions),
+        counted=tuple(row for row in compared.counted if row.unit_name == first.unit),
+        beside=tuple(one for one in pairs if one.file == file.name),
+        warnings=tuple(text for text in compared.warnings if not text.startswith(f"{file.name}: ")),  # said otherwise
+        log=tuple(gathered.log),
+        log_left_out=gathered.log.left_out,
+        readings=gathered.readings,
+        garbage_bytes=gathered.garbage_bytes,
+        unseen=unseen(plan, first.meter, gathered.readings),
+        cautions=usual(plan),
+        plan_cautions=own(plan),
+    )
+
+
+def _carried(session: Evidence, file: str) -> Iterator[Pair]:
+    """Return the comparison with the good units that the session itself was given."""
+    rows = read_goods(session.first.reference)
+    goods: dict[Key, Good] = {key: rows["/".join(key)] for key in session.places if "/".join(key) in rows}
+    if goods:
+        who = dict.fromkeys(good.who for good in goods.values())
+        yield pair(session, file, Beside("good units", "; ".join(who), goods, {}))
+
+
+def _undecided(session: Evidence, gathered: Gathered, file: str) -> Iterator[Adjusted]:
+    """Return every trimmer that was read as found and has no verdict that says so: the session ended before."""
+    for (step, item), judged in session.known.as_found.items():
+        verdict = session.verdicts.get((step, item))
+        if verdict is not None and isinstance(verdict.as_found, float):
+            continue
+        trace = gathered.traces.get((step, item))
+        unit = judged.quantity.unit if judged.quantity is not None else "" if trace is None else trace.unit
+        yield Adjusted(
+            session.first.unit,
+            file,
+            step,
+            item,
+            unit=unit,
+            verdict="open" if verdict is None else str(verdict.verdict),
+            as_found=judged.value,
+            as_left=None,
+            resolution=judged.resolution,
+            target=None,
+            tolerance=None,
+            excursions=sum((past.step, past.item) == (step, item) for past in gathered.excursions),
+        )
+
+
+def _skipped(verdicts: dict[Key, Verdict], gathered: Gathered) -> Iterator[Skipped]:
+    keys = dict.fromkeys([*gathered.passed_over, *verdicts])
+    for key in keys:
+        verdict = verdicts.get(key)
+        if verdict is None:
+            yield Skipped(*key, "skipped first, still open")
+        elif verdict.verdict is VerdictKind.UNSURE and "skipped" in verdict.reason:
+            yield Skipped(*key, "skipped")
+        elif key in gathered.passed_over:
+            yield Skipped(*key, "skipped first, decided at the second look")

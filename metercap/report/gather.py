@@ -1,0 +1,272 @@
+"""What a report needs of a session's records besides its verdicts: one pass, bounded memory. Pure.
+
+Words and notes in time order, the trace of every trimmer (of everything, where a plan has no steps), contacts of every
+sweep, verdicts that a later one replaced, excursions. Whatever could grow without end is capped, and what was left out
+is counted: the journal has it.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+from typing import Generic, Literal, TypeVar
+
+import msgspec
+
+from metercap.outcome import Fold, Key
+from metercap.plan import Plan
+from metercap.reading import Garbage, Reading
+from metercap.records import (
+    Contact,
+    Cue,
+    CueKind,
+    Do,
+    Excursion,
+    Lift,
+    Link,
+    Note,
+    Operator,
+    Prompt,
+    Record,
+    SessionRecord,
+    Verdict,
+    VerdictKind,
+)
+from metercap.report.traces import Trace
+from metercap.steps import SweepStep, TuneStep
+
+MOST_FIRST, MOST_LAST = 1500, 500
+"""How many entries of a kind are kept from the start, and how many up to the end."""
+
+_BESIDE = (Do.DIAL, Do.WAIT)
+"""Prompts that hold something up; what was asked for before them is asked for still."""
+
+T = TypeVar("T")
+
+
+class Kept(Generic[T]):
+    """The first and the last of many; `left_out` counts those between."""
+
+    def __init__(self, first: int = MOST_FIRST, last: int = MOST_LAST) -> None:
+        self._first: list[T] = []
+        self._last: deque[T] = deque(maxlen=last)
+        self._most = first
+        self.left_out = 0
+
+    def add(self, entry: T) -> None:
+        """Keep an entry, at the cost of one in the middle where there are too many."""
+        if len(self._first) < self._most:
+            self._first.append(entry)
+            return
+        if len(self._last) == self._last.maxlen:
+            self.left_out += 1
+        self._last.append(entry)
+
+    def replace_newest(self, entry: T) -> None:
+        """Put another entry in place of the one that was added last."""
+        (self._last or self._first)[-1] = entry
+
+    @property
+    def newest(self) -> T | None:
+        """The entry that was added last."""
+        kept = self._last or self._first
+        return kept[-1] if kept else None
+
+    @property
+    def cut(self) -> int:
+        """How many entries stand before those that were left out."""
+        return len(self._first)
+
+    def __iter__(self) -> Iterator[T]:
+        yield from self._first
+        yield from self._last
+
+    def __len__(self) -> int:
+        return len(self._first) + len(self._last)
+
+
+class Entry(msgspec.Struct, frozen=True):
+    """Something said: by the operator, the program, about the meter's link. `times` in a row, the last at `last_s`.
+
+    `step` and `item`: what was asked for then; empty where that does not matter.
+    """
+
+    t_s: float
+    who: Literal["operator", "program", "meter"]
+    text: str
+    step: str = ""
+    item: str = ""
+    last_s: float = 0.0
+    times: int = 1
+
+
+class Touch(msgspec.Struct, frozen=True):
+    """A contact from `t_s` to `to_s`; `same`: a slip, after its item was ticked."""
+
+    t_s: float
+    to_s: float
+    item: str
+    same: bool = False
+
+
+class Tick(msgspec.Struct, frozen=True):
+    """A verdict in a sweep's strip."""
+
+    t_s: float
+    item: str
+    verdict: VerdictKind
+
+
+class Strip:
+    """The contacts and verdicts of one sweep."""
+
+    def __init__(self) -> None:
+        self.touches: Kept[Touch] = Kept()
+        self.ticks: Kept[Tick] = Kept()
+        self.on: Contact | None = None
+
+    def lift(self, t_s: float) -> None:
+        """The contact that is on ends."""
+        if self.on is not None:
+            self.touches.add(Touch(self.on.t_s, t_s, self.on.item, self.on.same))
+            self.on = None
+
+
+class Gathered:
+    """Everything that was gathered; feed it by `passing`, look when that is done."""
+
+    def __init__(self) -> None:
+        self.fold = Fold()
+        self.log: Kept[Entry] = Kept()
+        self.strips: dict[str, Strip] = {}
+        self.traces: dict[Key, Trace] = {}
+        self.replaced: Kept[Verdict] = Kept()
+        self.excursions: Kept[Excursion] = Kept()
+        self.passed_over: dict[Key, None] = {}
+        """What a sweep left for its second look."""
+        self.readings: dict[str, int] = {}
+        """How many by quantity."""
+        self.garbage_bytes = 0
+        self.last_s = 0.0
+        self._newest: dict[Key, Verdict] = {}
+        self._tunes: dict[str, list[str]] = {}
+        self._free = False
+        self._at: Key = ("", "")
+        self._trace: Trace | None = None
+        self._newest_reading: Reading | None = None
+
+    def passing(self, records: Iterable[Record]) -> Iterator[Record]:
+        """Take every record on its way to whoever iterates."""
+        for record in records:
+            self._take(record)
+            yield record
+        for strip in self.strips.values():
+            strip.lift(self.last_s)
+
+    def _take(self, record: Record) -> None:
+        self.last_s = record.t_s
+        if isinstance(record, Reading):
+            self._reading(record)
+            return
+        if isinstance(record, Verdict):
+            before = self._newest.get((record.step, record.item))
+            if before is not None:
+                self.replaced.add(before)
+            self._newest[record.step, record.item] = record
+            if record.step in self.strips:
+                self.strips[record.step].ticks.add(Tick(record.t_s, record.item, record.verdict))
+        self.fold.add(record)
+        if isinstance(record, SessionRecord):
+            assert self.fold.plan is not None
+            self._begin(self.fold.plan)
+        elif isinstance(record, Prompt):
+            self._prompt(record)
+        elif isinstance(record, Contact):
+            self._contact(record)
+        elif isinstance(record, Lift):
+            self._lift(record)
+        elif isinstance(record, Cue):
+            if record.cue is CueKind.SKIP:
+                self.passed_over[record.step, record.item] = None
+        elif isinstance(record, Excursion):
+            self.excursions.add(record)
+        elif isinstance(record, Garbage):
+            self.garbage_bytes += len(record.raw) // 2
+        else:
+            self._said(record)
+
+    def _begin(self, plan: Plan) -> None:
+        self._free = not plan.steps
+        for step in plan.steps:
+            if isinstance(step, SweepStep):
+                self.strips[step.id] = Strip()
+            elif isinstance(step, TuneStep):
+                for name in step.item_names:
+                    self._tunes.setdefault(name, []).append(step.id)
+
+    def _prompt(self, prompt: Prompt) -> None:
+        if prompt.item is not None and prompt.do not in _BESIDE:
+            self._at = (prompt.step, prompt.item)
+
+    def _contact(self, contact: Contact) -> None:
+        strip = self.strips.get(contact.step)
+        if strip is not None:
+            strip.lift(contact.t_s)
+            strip.on = contact
+        steps = self._tunes.get(contact.item, ())
+        # As found of later steps' trimmers is read before anything turns, in the first step's name.
+        step = contact.step if contact.step in steps else next(iter(steps), "")
+        self._trace = self.traces.setdefault((step, contact.item), Trace("")) if step else None
+        began = self._newest_reading
+        if self._trace is not None and began is not None and began.t_s == contact.t_s:
+            _add(self._trace, began)
+
+    def _lift(self, lift: Lift) -> None:
+        if lift.step in self.strips:
+            self.strips[lift.step].lift(lift.t_s)
+        if self._trace is not None:
+            self._trace.gap()
+            self._trace = None
+
+    def _reading(self, reading: Reading) -> None:
+        self.readings[reading.quantity] = self.readings.get(reading.quantity, 0) + 1
+        self._newest_reading = reading
+        if self._free:
+            _add(self.traces.setdefault(("", reading.quantity), Trace("")), reading)
+        elif self._trace is not None:
+            _add(self._trace, reading)
+
+    def _said(self, record: Record) -> None:
+        newest = self.log.newest
+        if isinstance(record, Operator):
+            text = f"{record.word} {record.text}".rstrip()
+            # Only what answers or decides belongs to an item; a remark stands for itself.
+            step, item = self._at if not record.text else ("", "")
+            said = Entry(record.t_s, "operator", text, step, item, record.t_s)
+        elif isinstance(record, Note):
+            if newest is not None and (newest.t_s, newest.text) == (record.t_s, f"note {record.text}"):
+                return  # the operator's own note, said back
+            said = Entry(record.t_s, "program", record.text, last_s=record.t_s)
+        elif isinstance(record, Link):
+            why = f": {record.why}" if record.why else ""
+            said = Entry(record.t_s, "meter", f"{record.state}{why}", last_s=record.t_s)
+        else:
+            return
+        if newest is not None and _alike(newest, said):
+            self.log.replace_newest(msgspec.structs.replace(newest, last_s=said.t_s, times=newest.times + 1))
+        else:
+            self.log.add(said)
+
+
+def _add(trace: Trace, reading: Reading) -> None:
+    """Add a reading to a trace; one without a value is a gap in it."""
+    if reading.value is None:
+        trace.over += 1
+        trace.gap()
+    elif trace.unit in ("", reading.unit):
+        trace.unit = reading.unit
+        trace.add(reading.t_s, reading.value, reading.resolution)
+
+
+def _alike(one: Entry, other: Entry) -> bool:
+    return (one.who, one.text, one.step, one.item) == (other.who, other.text, other.step, other.item)

@@ -1,0 +1,71 @@
+"""A report as plain text, the same content as the page; needs nothing that is not installed anyway. Pure."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from metercap.compare.text import table_lines
+from metercap.plain.style import MARKS, safe
+from metercap.report.document import Block, Document, Facts, Listing, Para, Picture, Table
+
+WIDTH = 100
+"""Columns of running text; a table's last cell runs on."""
+
+
+def text_lines(document: Document) -> Iterator[str]:
+    """Return the lines of a report, unprintable characters escaped, without line ends."""
+    yield safe(document.title)
+    yield safe(document.subtitle)
+    yield ""
+    yield from _wrapped(document.result)
+    for section in document.sections:
+        yield ""
+        yield safe(section.title)
+        yield "-" * min(len(safe(section.title)), WIDTH)
+        for block in section.blocks:
+            yield from _block(block)
+    yield ""
+    yield from _wrapped(document.closing)
+
+
+def _block(block: Block) -> Iterator[str]:
+    if isinstance(block, Facts):
+        wide = max(len(name) for name, _ in block.rows)
+        for name, text in block.rows:
+            yield from _wrapped(text, f"{safe(name):<{wide}}  ", " " * (wide + 2))
+    elif isinstance(block, Para):
+        yield from _wrapped(block.text, "! " if block.loud else "")
+    elif isinstance(block, Listing):
+        for line in block.lines:
+            yield from _wrapped(line, "- ", "  ")
+    elif isinstance(block, Table):
+        yield from _table(block)
+    elif isinstance(block, Picture):
+        for n, line in enumerate(block.says):
+            yield from _wrapped(line, f"{safe(block.title)}: " if n == 0 else "  ", "  ")
+
+
+def _table(table: Table) -> Iterator[str]:
+    """Yield a table's lines; what takes the room of several columns stands in the last."""
+    rows = [("", *table.heads)]
+    titles: dict[int, str] = {}
+    for group in table.groups:
+        if group.title:
+            titles[len(rows)] = " ".join(part for part in (group.title, group.about) if part)
+        for row in group.rows:
+            mark = "" if row.mark is None else MARKS[row.mark][0]
+            room = [""] * (len(table.heads) - len(row.cells))
+            rows.append(("." if row.quiet else mark, *row.cells[:-1], *room, row.cells[-1]))
+    for n, line in enumerate(table_lines([tuple(safe(cell) for cell in row) for row in rows])):
+        if n in titles:
+            yield safe(titles[n])
+        yield line
+
+
+def _wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:
+    rest = " " * len(first) if rest is None else rest
+    lines = textwrap.wrap(
+        safe(text), WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False, break_on_hyphens=False
+    )
+    return lines or [first.rstrip()]

@@ -1,0 +1,151 @@
+"""`metercap report` on sessions that the real program played on the practice bench."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import subprocess
+import sys
+
+import pytest
+
+from metercap.commands import demo
+
+
+@pytest.fixture
+def run(metercap, bench, monkeypatch):
+    """Run `metercap report` in the bench's folder."""
+    monkeypatch.chdir(bench)
+    return lambda *args: metercap("report", *args)
+
+
+def recorded(path, kind):
+    """Return a journal's records of one kind as plain JSON objects."""
+    with path.open("rb") as journal:
+        return [one for one in map(json.loads, journal) if one["kind"] == kind]
+
+
+def test_beside_the_journal_and_never_over_a_file(run, bench):
+    """Without --to it is b.html; a second time it is refused, and the first stays as it was."""
+    assert run("b.jsonl") == (0, "report: b.html\n", "")
+    before = (bench / "b.html").read_bytes()
+    assert before.startswith(b"<!DOCTYPE html>")
+    status, out, err = run("b.jsonl")
+    assert (status, out) == (2, "") and "already exists" in err and "b.html" in err
+    assert (bench / "b.html").read_bytes() == before
+    assert not [path.name for path in bench.iterdir() if path.name.endswith(".part")]
+
+
+def test_what_the_scene_broke_is_in_the_report(run, bench):
+    """Open fuse, fuse beside a coil, weak cell, shorted winding, mis-set trimmer, starts: each with its evidence."""
+    status, out, err = run("b.jsonl", "--text")
+    assert (status, err) == (0, "")
+    out = " ".join(out.split())
+    before, after = [verdict for verdict in recorded(bench / "b.jsonl", "verdict") if verdict["item"] == "starts"]
+    for words in (
+        "Failed: fuses F7, F11; sensor-cable J3; backup BT1; clock. Unsure: coils K3. Nothing is open.",
+        "Practice bench: a simulated meter and board. No real unit was measured.",
+        "open, by the operator's word",
+        "2.187 kΩ ± 10.94 Ω",
+        f"{before['k']} of {before['runs']} (95 %: ",
+        f"{after['k']} of {after['runs']} (95 %: ",
+        after["reason"],
+        "Beside the known-good unit A",
+        "never solder directly on it",
+        "metercap defers to local codes and licensed practice and replaces neither.",
+    ):
+        assert words in out
+
+
+def test_to_a_named_file_and_to_stdout(run, bench):
+    """--to names another place, - is stdout; both are the same page, and text may go to a file too."""
+    assert run("b.jsonl", "--to", "named.html")[0] == 0
+    status, out, _ = run("b.jsonl", "--to", "-")
+    assert (status, out) == (0, (bench / "named.html").read_text("utf-8"))
+    assert run("b.jsonl", "--text", "--to", "b.txt") == (0, "report: b.txt\n", "")
+    assert (bench / "b.txt").read_text("utf-8") == run("b.jsonl", "--text")[1]
+
+
+def test_json(run, bench):
+    """One object: the file's own hash, verdicts as the journal has them, the comparison, the cautions."""
+    status, out, err = run("b.jsonl", "--json")
+    assert (status, err, out.count("\n")) == (0, "", 1)
+    found = json.loads(out)
+    assert found["file"]["sha256"] == hashlib.sha256((bench / "b.jsonl").read_bytes()).hexdigest()
+    last = recorded(bench / "b.jsonl", "verdict")
+    assert {name: value for name, value in last[-1].items() if name != "crc"} in found["verdicts"]
+    assert {verdict["item"] for verdict in found["verdicts"]} == {verdict["item"] for verdict in last}
+    assert [row["item"] for row in found["adjusted"]] == ["RV1"]
+    assert found["beside"][0]["odd"][0]["item"] == "F11"
+
+
+def test_against_a_file(run, bench):
+    """A known-good session or a learned reference; the same unit's own session is refused as in compare."""
+    _, out, _ = run("b.jsonl", "--against", "a.jsonl", "--text")
+    assert "Beside unit A" in out
+    assert "known-good unit A\n-" not in out
+    status, _, err = run("b.jsonl", "--against", "b.jsonl", "--text")
+    assert (status, "same session" in err) == (2, True)
+    status, _, err = run("b.jsonl", "--against", "nothing.jsonl", "--text")
+    assert (status, "nothing.jsonl" in err) == (2, True)
+
+
+def test_a_torn_journal(run, bench):
+    """Cut in the middle of a record: the report is written, says what was lost, and stderr says it too."""
+    data = (bench / "b.jsonl").read_bytes()
+    (bench / "torn.jsonl").write_bytes(data[: len(data) // 2])
+    status, out, err = run("torn.jsonl", "--text")
+    assert status == 0
+    assert "! The journal is torn: a record was cut off" in out
+    assert "  open " in out and "- not decided: " in out
+    assert err.startswith("torn.jsonl: a record was cut off")
+    assert run("torn.jsonl", "--to", "torn-report.html")[0] == 0
+
+
+def test_bad_files_and_bad_usage(run, bench):
+    """A damaged journal, one that is not there, a folder that is not there, two forms at once: 2, with the place."""
+    data = (bench / "b.jsonl").read_bytes()
+    (bench / "damaged.jsonl").write_bytes(data[:5000] + b"x" + data[5001:])
+    status, _, err = run("damaged.jsonl")
+    assert (status, "damaged.jsonl, line" in err) == (2, True)
+    assert not (bench / "damaged.html").exists()
+    for args, words in (
+        (("missing.jsonl",), "missing.jsonl"),
+        (("b.jsonl", "--to", "no/folder/b.html"), "cannot be written"),
+        (("b.jsonl", "--text", "--json"), "exclude each other"),
+        (("b.jsonl", "--to", "a.jsonl"), "already exists"),
+    ):
+        status, out, err = run(*args)
+        assert (status, out) == (2, "") and words in err
+
+
+def test_without_jinja2(run, bench, monkeypatch):
+    """HTML says what to install, before anything is read or written; text works all the same."""
+    monkeypatch.setitem(sys.modules, "jinja2", None)
+    status, _, err = run("b.jsonl", "--to", "no.html")
+    assert (status, "pip install 'metercap[report]'" in err) == (2, True)
+    assert not (bench / "no.html").exists()
+    assert run("b.jsonl", "--text")[0] == 0
+
+
+def test_the_demo_hands_the_report_over(bench, capsys, monkeypatch):
+    """Beside unit B's journal where jinja2 is installed; otherwise the text form is named."""
+    journal = bench / "handed.jsonl"
+    journal.write_bytes((bench / "b.jsonl").read_bytes())
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    demo._hand_over(journal)
+    assert capsys.readouterr().out == f"its report:\n  metercap report {journal} --text\n"
+    monkeypatch.undo()
+    demo._hand_over(journal)
+    assert capsys.readouterr().out == f"report:\n  {journal.with_suffix('.html')}\n"
+    assert journal.with_suffix(".html").read_text("utf-8").startswith("<!DOCTYPE html>")
+
+
+def test_the_page_is_the_same_under_any_hash_seed(bench):
+    """Nothing in it depends on the order of a set."""
+    pages = []
+    for seed in ("0", "4242"):
+        command = [sys.executable, "-m", "metercap", "report", str(bench / "b.jsonl"), "--to", "-"]
+        env = {"PYTHONHASHSEED": seed, "PATH": "", "PYTHONIOENCODING": "ascii"}
+        pages.append(subprocess.run(command, capture_output=True, check=True, env=env).stdout)
+    assert pages[0] == pages[1] and pages[0].startswith(b"<!DOCTYPE html>")
