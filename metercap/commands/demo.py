@@ -78,3 +78,18 @@ def _close(played: list[Played]) -> None:
     )
     for done in played:
         click.echo(f"  {done.journal}")
+    _hand_over(played[-1].journal)
+
+
+def _hand_over(journal: Path) -> None:
+    """Write the report of the repaired unit, or say how to read it where jinja2 is not installed."""
+    from importlib.util import find_spec
+
+    if find_spec("jinja2") is None:
+        click.echo(f"its report:\n  metercap report {journal} --text")
+        return
+    from metercap.commands.report import make, save
+
+    path = journal.with_suffix(".html")
+    save(make(journal)[1], path)
+    click.echo(f"report:\n  {path}")
