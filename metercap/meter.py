@@ -91,5 +91,8 @@ class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         return float(f"1e{exponent}")
 
     def at_rate(self, conversions_per_s: float) -> MeterProfile:
-        """Return the profile with one stated rate for every quantity (`--rate N`)."""
-        return msgspec.structs.replace(self, conversions_per_s=conversions_per_s, conversions_per_s_by={})
+        """Return the profile with one stated rate for every quantity (`--rate N`); a polled meter is asked as often."""
+        poll = self.poll
+        if poll is not None and poll.per_s < conversions_per_s:
+            poll = msgspec.structs.replace(poll, per_s=conversions_per_s)
+        return msgspec.structs.replace(self, conversions_per_s=conversions_per_s, conversions_per_s_by={}, poll=poll)

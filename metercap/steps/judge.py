@@ -83,23 +83,39 @@ class Judgement(msgspec.Struct, frozen=True, omit_defaults=True):
 
 
 class Judge:
-    """Judges values off one meter: holds its profile and the lead nulls taken so far, by function and range."""
+    """Judges values off one meter: holds its profile and the lead nulls taken so far, by function and range.
 
-    __slots__ = ("leads", "profile")
+    What a scpi meter writes follows the value's decade, not the range that the step has set, so there a null holds for
+    the function.
+    """
+
+    __slots__ = ("_by_range", "_leads", "profile")
 
     def __init__(self, profile: MeterProfile) -> None:
         self.profile = profile
-        self.leads: dict[tuple[Quantity, float], LeadNull] = {}
+        self._leads: dict[tuple[Quantity, float], LeadNull] = {}
+        self._by_range = profile.family != "scpi"
+
+    def lead(self, reading: Reading) -> LeadNull | None:
+        """Return the lead null that holds for this reading, or None."""
+        return self._leads.get(self._key(reading))
+
+    def take_lead(self, reading: Reading, null: LeadNull) -> None:
+        """Take `null`, read like `reading`, off later values of its function and range."""
+        self._leads[self._key(reading)] = null
+
+    def _key(self, reading: Reading) -> tuple[Quantity, float]:
+        return reading.quantity, reading.resolution if self._by_range else 0.0
 
     def lead_u(self, reading: Reading) -> float:
         """Return the standard uncertainty of the lead null in this reading's function and range; 0.0 without one."""
-        lead = self.leads.get((reading.quantity, reading.resolution))
+        lead = self.lead(reading)
         return 0.0 if lead is None else lead.u
 
     def corrected(self, reading: Reading) -> float:
         """Return the reading's value less the lead null, rounded to 6 significant digits where there is one."""
         value = reading.value if reading.value is not None else 0.0
-        lead = self.leads.get((reading.quantity, reading.resolution))
+        lead = self.lead(reading)
         return value if lead is None else round6(value - lead.value)
 
     def budget(
@@ -114,7 +130,7 @@ class Judge:
 
         The meter's accuracy holds for what it displayed, so the leads are put back on a corrected value.
         """
-        lead = self.leads.get((reading.quantity, reading.resolution))
+        lead = self.lead(reading)
         displayed = reading.value if reading.value is not None else 0.0
         if value is not None:
             displayed = value if lead is None else round6(value + lead.value)

@@ -128,11 +128,10 @@ class Zero(Machine):
         return S.ON
 
     def _take(self, reading: Reading, null: LeadNull, shown: str, n: int, from_s: float) -> StrEnum:
-        key = (reading.quantity, reading.resolution)
-        before = self.bench.judge.leads.get(key)
+        before = self.bench.judge.lead(reading)
         expanded = round6(2.0 * null.u)
         rounded = LeadNull(round6(null.value), round6(null.u), null.dof)
-        self.bench.judge.leads[key] = rounded
+        self.bench.judge.take_lead(reading, rounded)
         reason = ""
         if null.value > self._step.warn:
             reason = f"leads read {shown}: clean or replace them"

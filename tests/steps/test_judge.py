@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 from bench_play import meter
 
@@ -24,7 +25,7 @@ def reading(value: float) -> Reading:
 def nulled(lead_ohm: float) -> Judge:
     """A judge whose meter is off by up to 10 %, with leads taken off."""
     judge = Judge(meter(accuracy=TEN_PERCENT))
-    judge.leads[Quantity.RESISTANCE, 0.1] = LeadNull(lead_ohm, 0.0)
+    judge.take_lead(reading(lead_ohm), LeadNull(lead_ohm, 0.0))
     return judge
 
 
@@ -58,3 +59,17 @@ def test_without_limits_it_is_recorded() -> None:
     assert judged.verdict is VerdictKind.PASS
     assert judged.value == 5.0
     assert "recorded" in judged.reason
+
+
+def test_a_null_holds_for_its_range_only() -> None:
+    """In another range the leads are another number of counts: nothing is taken off."""
+    other = Reading(1.0, Quantity.RESISTANCE, 50.0, 1.0, "ohm", State.OK, (), "")
+    assert nulled(0.2).corrected(other) == 50.0
+
+
+def test_a_null_holds_for_the_function_of_a_scpi_meter() -> None:
+    """Its written digits follow the value's decade: 0.08 Ω of leads come off 361.28 Ω all the same."""
+    judge = Judge(msgspec.structs.replace(meter(), family="scpi"))
+    judge.take_lead(Reading(1.0, Quantity.RESISTANCE, 0.08, 1e-10, "ohm", State.OK, (), ""), LeadNull(0.08, 0.0))
+    coil = Reading(1.0, Quantity.RESISTANCE, 361.28, 1e-6, "ohm", State.OK, (), "")
+    assert judge.corrected(coil) == 361.2
