@@ -176,15 +176,22 @@ def _words(now: Moment) -> tuple[str, ...]:
         return ("say", "note", "quit")
     prompt = state.aside or state.prompt
     do = prompt.do if prompt is not None else None
-    if now.step.kind == "trials" and do is Do.ANSWER:
-        return ("pass", "fail", "back", "note", "say", "quit")
+    if now.step.kind == "trials":
+        first = {Do.ANSWER: ("pass", "fail", "back"), Do.CONFIRM: ("note", "no", "back")}
+        return tuple(dict.fromkeys((*first.get(do or Do.WAIT, ("back",)), "note", "say", "quit")))
+    if do is Do.WAIT:
+        return ("no", "skip", "again", "note", "say", "quit")
+    if do is Do.DIAL:
+        return ("skip", "absent", "note", "say", "quit")
+    if do is Do.STOP and now.step.kind != "tune":
+        return ("yes", "skip", "absent", "note", "say", "quit")
     if do in (Do.CONFIRM, Do.ANSWER):
         return ("yes", "no", "note", "say", "quit")
     if do in (Do.PRESS, Do.RELEASE):
         return ("fail", "again", "skip", "absent", "say", "quit")
     if do in (Do.TURN, Do.STOP):
         return ("undo", "skip", "say", "quit")
-    if now.step.kind in ("safe", "cell", "check") and now.step.unit in ("V", ""):
+    if now.step.kind in ("safe", "cell") or (now.step.kind == "check" and now.step.unit == "V"):
         return ("yes", "no", "skip", "absent", "back", "say", "quit")
     return ("open", "skip", "absent", "back", "again", "say", "quit")
 

@@ -222,6 +222,18 @@ def test_words_that_mean_something_now() -> None:
     assert at("ask").words[:2] == ("yes", "no")
     assert {"open", "skip", "absent"} <= set(at("sweep").words)
     assert "undo" in at("tune far").words
+    assert "open" not in at("wait").words and "open" not in at("dial").words
+    assert "undo" not in view(fold([*SCENES["safe"], Prompt(6.0, "dead", "C12", Do.STOP, "B: it is live")])).words
+    mend = [*SCENES["trials"], Prompt(500.0, "starts", "starts", Do.CONFIRM, "B: not fixed: mend it, then note")]
+    assert view(fold(mend)).words[:2] == ("note", "no")
+
+
+@pytest.mark.parametrize(("unit", "word"), [("V", "yes"), ("ohm", "open"), ("", "open")])
+def test_a_zero_is_confirmed_only_in_volts(unit: str, word: str) -> None:
+    """A check in volts offers yes, since open tips read about zero; one in ohms, stated or not, offers open."""
+    plan = {**PLAN, "step": [{"kind": "check", "id": "some", "items": ["K1"], "unit": unit}]}
+    shown = view(fold([session(plan=plan), Prompt(1.0, "some", "K1", Do.PROBE, "B: K1")]))
+    assert shown.words[0] == word
 
 
 def test_hostile_text_is_escaped() -> None:
