@@ -90,6 +90,8 @@ class ByHand(Moves):
         prompt, board = self._prompt, self.world.board
         if prompt is None:
             return
+        if word.word not in ("note", "say"):
+            self.seen = ""
         if word.word == "note" and prompt.do is Do.CONFIRM and wants_mend(prompt.say):
             board.fixed = True
         if word.word != "yes":

@@ -372,6 +372,11 @@ def test_the_eyes_answer_questions(desk: Desk) -> None:
     """What the unit makes an honest person say is seen, and gone with the next prompt."""
     desk.prompt("clock", Do.CONFIRM, "Has the clock kept the time? (yes or no)", step="clock")
     assert desk.hands.status.endswith("you look: no")
+    desk.bench.see(Operator(1.0, "note", "it shows 00:00"), 1.0)
+    assert desk.hands.status.endswith("you look: no")
+    desk.bench.see(Operator(1.0, "no"), 1.0)
+    assert "look" not in desk.hands.status
+    desk.prompt("clock", Do.CONFIRM, "Has the clock kept the time? (yes or no)", step="clock")
     desk.prompt("F1", Do.PROBE)
     assert "look" not in desk.hands.status
 
