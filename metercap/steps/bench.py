@@ -130,6 +130,13 @@ class Bench:
         """Give a short signal."""
         self._out.append(Cue(self.t_s, self.step, item, kind))
 
+    def stop_for_volts(self, item: str) -> None:
+        """There is voltage where ohms are measured: say so, and want a certain lift before anything is judged again."""
+        self.cue(CueKind.STOP, item)
+        self.touch.block()
+        text = "voltage in the circuit: lift, measure volts here, disconnect and discharge before going on"
+        self.prompt(Do.STOP, item, f"{item}: {text}")
+
     def note(self, text: str) -> None:
         """Put a remark into the journal and before the operator."""
         self._out.append(Note(self.t_s, text))

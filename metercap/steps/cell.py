@@ -18,8 +18,8 @@ from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
-from metercap.steps.keys import Ohm, Seconds
-from metercap.steps.listed import PATIENCE_S, Listed, ListedStep
+from metercap.steps.keys import ItemsStep, Ohm, Seconds
+from metercap.steps.listed import PATIENCE_S, Listed
 from metercap.steps.machine import Given, Row, words_rows
 
 LEAST_DROP_COUNTS = 20.0
@@ -46,7 +46,7 @@ CHEMISTRIES = {
 }
 
 
-class CellStep(ListedStep, frozen=True, tag="cell", kw_only=True):
+class CellStep(ItemsStep, frozen=True, tag="cell", kw_only=True):
     """Keys of a `cell` step. With a `load` its terminal voltage is read again after `load_s`.
 
     An item's `connected` says how the cell is measured: "in circuit, supply off" or "removed".

@@ -6,12 +6,11 @@ from enum import StrEnum
 from typing import Literal
 
 from metercap.quantity import Quantity
-from metercap.steps.keys import Ohm, Seconds, Share
-from metercap.steps.listed import ListedStep
+from metercap.steps.keys import ItemsStep, Ohm, Seconds, Share
 from metercap.steps.machine import Given, Row, words_rows
 
 
-class ExerciseStep(ListedStep, frozen=True, tag="exercise", kw_only=True):
+class ExerciseStep(ItemsStep, frozen=True, tag="exercise", kw_only=True):
     """Keys of an `exercise` step. `form` "no" closes when pressed, "nc" opens.
 
     `pace_s` is the longest a press or a release may take; default: three conversions, one more, and the hand. A closed

@@ -4,36 +4,24 @@ from __future__ import annotations
 
 import msgspec
 
-from metercap.quantity import Quantity, natural_key
+from metercap.quantity import natural_key
 from metercap.steps.good import Goods
 from metercap.steps.judge import Limits
-from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Rule, Seconds, StepBase
+from metercap.steps.keys import Item, Limit, MeasuredStep, Rule, Seconds
 
 REVERSED = " reversed"
 """Ends the name of an item's second polarity."""
 
 
-class WalkStep(StepBase, frozen=True, kw_only=True):
+class WalkStep(MeasuredStep, frozen=True, kw_only=True):
     """What `sweep` and `check` share. `min`, `max` and `unit` hold for every item without limits of its own.
 
-    `patience_s`: how long without contact until one reminder. `recontact_s`: how long a hand may slip.
+    `patience_s`: how long without contact until one reminder.
     """
 
-    items: tuple[Item, ...]
     min: Limit | None = None
     max: Limit | None = None
-    unit: str = ""
-    quantity: Quantity | None = None
     patience_s: Seconds = 10.0
-    recontact_s: Seconds = 0.6
-    contacts: int = 1
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """The plan's quantity, else what the limits' unit stands for."""
-        if self.quantity is not None:
-            return (self.quantity,)
-        return (QUANTITY_OF_UNIT.get(self.unit or "ohm", Quantity.RESISTANCE),)
 
     @property
     def item_names(self) -> tuple[str, ...]:

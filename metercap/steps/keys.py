@@ -86,3 +86,33 @@ QUANTITY_OF_UNIT = {
     "degC": Quantity.TEMPERATURE,
 }
 """The quantity that a limit's unit stands for where a step names none."""
+
+
+class ItemsStep(StepBase, frozen=True, kw_only=True):
+    """A step with items of its own."""
+
+    items: tuple[Item, ...]
+
+    @property
+    def item_names(self) -> tuple[str, ...]:
+        """Every item."""
+        return tuple(item.name for item in self.items)
+
+
+class MeasuredStep(ItemsStep, frozen=True, kw_only=True):
+    """A step that judges values against limits: `unit` is theirs, `quantity` what the plan says or the unit stands for.
+
+    `recontact_s`: how long a hand may slip. `contacts`: separate contacts that a recorded value takes.
+    """
+
+    unit: str = ""
+    quantity: Quantity | None = None
+    recontact_s: Seconds = 0.6
+    contacts: int = 1
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """The plan's quantity, else what the limits' unit stands for."""
+        if self.quantity is not None:
+            return (self.quantity,)
+        return (QUANTITY_OF_UNIT.get(self.unit or "ohm", Quantity.RESISTANCE),)

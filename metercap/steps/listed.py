@@ -8,22 +8,11 @@ from typing import ClassVar
 from metercap.records import VerdictKind
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Limits
-from metercap.steps.keys import Item, StepBase
+from metercap.steps.keys import ItemsStep
 from metercap.steps.machine import Machine
 
 PATIENCE_S = 10.0
 """How long without contact until one reminder."""
-
-
-class ListedStep(StepBase, frozen=True, kw_only=True):
-    """A step with items of its own."""
-
-    items: tuple[Item, ...]
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every item."""
-        return tuple(item.name for item in self.items)
 
 
 class Listed(Machine):
@@ -36,7 +25,7 @@ class Listed(Machine):
     FIRST: ClassVar[StrEnum]
     END: ClassVar[StrEnum]
 
-    def __init__(self, step: ListedStep, bench: Bench, limits: Limits) -> None:
+    def __init__(self, step: ItemsStep, bench: Bench, limits: Limits) -> None:
         super().__init__(step, bench, self.FIRST)
         self._items = step.items
         self._limits = limits

@@ -18,7 +18,8 @@ from metercap.contact import Burst, Plateau
 from metercap.metrology.domain import round6
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
-from metercap.records import VerdictKind
+from metercap.records import CueKind, VerdictKind
+from metercap.steps.bench import Bench
 from metercap.steps.judge import Judge, Judgement, Limits
 
 LEAKAGE_OHM = 20e3
@@ -129,6 +130,18 @@ class Probing:
         """Forget the present contact: a block began."""
         self._burst = None
         self._kept = False
+
+    def take(self, reading: Reading | None, bench: Bench) -> Finding:
+        """Take a new conversion as `value` does, and say what it led to while the item stays open."""
+        if reading is None or reading.value is None:
+            return Finding.WAIT
+        found = self.value(reading)
+        if found is Finding.AGAIN:
+            bench.cue(CueKind.AGAIN, self.aim.item)
+        elif found is Finding.VOLTS:
+            self.drop()
+            bench.stop_for_volts(self.aim.item)
+        return found
 
     def value(self, reading: Reading) -> Finding:
         """Take a new conversion of the present contact."""

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from metercap.metrology.decide import provable, tightest_half_width
 from metercap.metrology.domain import round6
-from metercap.quantity import Quantity, format_value
+from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, Excursion, VerdictKind
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
-from metercap.steps.keys import QUANTITY_OF_UNIT, Item, Limit, Rule, Seconds, StepBase, Target
 from metercap.steps.keys import Band as Tolerance
+from metercap.steps.keys import Limit, MeasuredStep, Rule, Seconds, Target
 from metercap.steps.probing import IN_OHMS, Aim
 from metercap.steps.turning import Band, Turning
 
@@ -22,35 +22,18 @@ REFERENCE = "reference"
 AS_FOUND = "as found"
 
 
-class TuneStep(StepBase, frozen=True, tag="tune", kw_only=True):
+class TuneStep(MeasuredStep, frozen=True, tag="tune", kw_only=True):
     """Keys of a `tune` step. `target` is a value, "reference" or "as found"; `tolerance` a share of it or a value.
 
     `never_below` and `never_above` are hazardous sides: the alarm is immediate. `rest_s` is how long a value must rest.
     """
 
-    items: tuple[Item, ...]
     target: Target
     tolerance: Tolerance | None = None
     tolerance_share: float | None = None
     never_below: Limit | None = None
     never_above: Limit | None = None
-    unit: str = ""
-    quantity: Quantity | None = None
     rest_s: Seconds = 2.0
-    recontact_s: Seconds = 0.6
-    contacts: int = 1
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """The plan's quantity, else what the limits' unit stands for."""
-        if self.quantity is not None:
-            return (self.quantity,)
-        return (QUANTITY_OF_UNIT.get(self.unit or "ohm", Quantity.RESISTANCE),)
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every trimmer."""
-        return tuple(item.name for item in self.items)
 
     def band(self, target: float) -> Band:
         """Return the band around `target`, with the plan's hazardous sides."""

@@ -113,7 +113,7 @@ class Tune(Machine):
 
     def found(self) -> StrEnum:
         """A new conversion while as found is read."""
-        finding = self._read_on()
+        finding = self._probing.take(self.reading, self.bench)
         if finding is not Finding.DONE:
             return S.VOLTS if finding is Finding.VOLTS else S.FOUND_ON
         result = self._probing.result
@@ -141,7 +141,7 @@ class Tune(Machine):
 
     def left(self) -> StrEnum:
         """A new conversion while as left is read."""
-        finding = self._read_on()
+        finding = self._probing.take(self.reading, self.bench)
         if finding is not Finding.DONE:
             return S.VOLTS if finding is Finding.VOLTS else S.LEFT_ON
         result = self._probing.result
@@ -151,20 +151,6 @@ class Tune(Machine):
         self._trimmers.give_left(self.item, result.judged, result.reason, result.n, result.from_s)
         self.bench.ticked = (self.step.id, self.item)
         return self._go()
-
-    def _read_on(self) -> Finding:
-        reading = self.reading
-        if reading is None or reading.value is None:
-            return Finding.WAIT
-        finding = self._probing.value(reading)
-        if finding is Finding.AGAIN:
-            self.bench.cue(CueKind.AGAIN, self.item)
-        elif finding is Finding.VOLTS:
-            self.bench.cue(CueKind.STOP, self.item)
-            self.bench.touch.block()
-            self._probing.drop()
-            self.say(Do.STOP, f"{self.item}: voltage in the circuit: lift, measure volts, disconnect and discharge")
-        return finding
 
     def reopen(self) -> StrEnum:
         """After voltage and a certain lift."""

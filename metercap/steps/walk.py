@@ -159,22 +159,10 @@ class Walk(Machine):
 
     def value(self) -> StrEnum:
         """A new conversion of the contact."""
-        reading = self.reading
-        if reading is None or reading.value is None:
-            return S.ON
-        found = self._probing.value(reading)
+        found = self._probing.take(self.reading, self.bench)
         if found is Finding.DONE:
             return self._decide()
-        if found is Finding.AGAIN:
-            self.bench.cue(CueKind.AGAIN, self.item)
-        elif found is Finding.VOLTS:
-            self.bench.cue(CueKind.STOP, self.item)
-            self.bench.touch.block()
-            self._probing.drop()
-            text = "voltage in the circuit: lift, measure volts here, disconnect and discharge before going on"
-            self.say(Do.STOP, f"{self.item}: {text}")
-            return S.STOPPED
-        return S.ON
+        return S.STOPPED if found is Finding.VOLTS else S.ON
 
     def ended(self) -> StrEnum:
         """The contact ended without a verdict."""

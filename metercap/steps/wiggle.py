@@ -15,15 +15,15 @@ from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Limits
-from metercap.steps.keys import Ohm, Seconds
-from metercap.steps.listed import PATIENCE_S, Listed, ListedStep
+from metercap.steps.keys import ItemsStep, Ohm, Seconds
+from metercap.steps.listed import PATIENCE_S, Listed
 from metercap.steps.machine import Given, Row, words_rows
 
 LOST_S = 2.0
 """Open for longer than this is no dropout but tips that came off (common practice, no source)."""
 
 
-class WiggleStep(ListedStep, frozen=True, tag="wiggle", kw_only=True):
+class WiggleStep(ItemsStep, frozen=True, tag="wiggle", kw_only=True):
     """Keys of a `wiggle` step: a path that reads at most `max` is watched for `watch_s` while it is flexed."""
 
     max: Ohm = 2.0

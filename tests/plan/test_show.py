@@ -63,7 +63,7 @@ def test_every_line():
         "     tolerance: ± 0.5 %",
         "     never_below: 1.2 kΩ",
         "     rule: simple",
-        "     by default: rest_s 2 s, recontact_s 600 ms, contacts 1",
+        "     by default: recontact_s 600 ms, contacts 1, rest_s 2 s",
         "",
         "  3. rail: check, power on",
         "     1 item:",
