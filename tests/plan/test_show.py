@@ -68,7 +68,7 @@ def test_every_line():
         "  3. rail: check, power on",
         "     1 item:",
         "       TP1: red on TP1; black on TP0; both ways; connected: all plugs; at least -5.25 V",
-        "     by default: patience_s 10 s, recontact_s 600 ms, contacts 2",
+        "     by default: recontact_s 600 ms, contacts 2, patience_s 10 s",
         "",
         "  4. starts: trials, power on",
         "     confidence: 90 %",
