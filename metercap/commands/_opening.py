@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 import secrets
 from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
@@ -75,7 +76,7 @@ def refuse_existing(out: Path) -> None:
     """Raise when the output file exists: nothing measured is ever overwritten."""
     from metercap.errors import JournalError
 
-    if out.exists() or out.is_symlink():
+    if os.path.lexists(out):  # which has no error for a name that cannot be
         raise JournalError("already exists", where=str(out), hint="name a new file; metercap never overwrites one")
 
 

@@ -40,10 +40,12 @@ def command(file: Path, against: Path | None, to: str | None, as_text: bool, as_
     """Write the report of the session in FILE."""
     from metercap.commands._opening import refuse_existing
     from metercap.errors import UsageError
+    from metercap.journal.reader import open_journal
 
     if as_text and as_json:
         raise UsageError("--text and --json exclude each other")
     form: Form = "text" if as_text else "json" if as_json else "html"
+    open_journal(file).close()
     path = _where(file, to, form)
     if path is not None:
         refuse_existing(path)

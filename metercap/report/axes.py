@@ -15,28 +15,13 @@ LONGEST_SHARE = 0.05
 more, a third of that is left."""
 _SHORTEST_S = 1e-6
 """A journal's times have no finer step."""
+_LATEST_S = 1e12
 _LARGEST = 1e30
 """No meter shows more; a file may say anything."""
 _STEPS_S = (
-    0.5,
-    1.0,
-    2.0,
-    5.0,
-    10.0,
-    20.0,
-    30.0,
-    60.0,
-    120.0,
-    300.0,
-    600.0,
-    1800.0,
-    3600.0,
-    7200.0,
-    10800.0,
-    21600.0,
-    43200.0,
+    0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 30.0, 60.0, 120.0, 300.0, 600.0, 1800.0, 3600.0, 7200.0, 10800.0, 21600.0, 43200.0,
     86400.0,
-)
+)  # fmt: skip
 
 
 class Fold(msgspec.Struct, frozen=True):
@@ -50,6 +35,7 @@ class Clock:
     """Where a time stands between `x0` and `x1`. `busy` are times at which something is drawn, in order."""
 
     def __init__(self, busy: Sequence[float], x0: float, x1: float) -> None:
+        busy = [min(max(t_s, -_LATEST_S), _LATEST_S) for t_s in busy]
         self.from_s, self.to_s = (busy[0], busy[-1]) if busy else (0.0, 0.0)
         self.folds: list[Fold] = []
         longest_s = max(LONGEST_IDLE_S, LONGEST_SHARE * (self.to_s - self.from_s))

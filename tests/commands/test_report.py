@@ -111,6 +111,9 @@ def test_bad_files_and_bad_usage(run, bench):
     assert not (bench / "damaged.html").exists()
     for args, words in (
         (("missing.jsonl",), "missing.jsonl"),
+        (("",), "cannot be read"),
+        (("/",), "cannot be read"),
+        (("b.jsonl", "--to", "x" * 5000), "cannot be written"),
         (("b.jsonl", "--to", "no/folder/b.html"), "cannot be written"),
         (("b.jsonl", "--text", "--json"), "exclude each other"),
         (("b.jsonl", "--to", "a.jsonl"), "already exists"),

@@ -43,7 +43,7 @@ def test_a_long_pause_folds():
     assert not [t_s for t_s in clock.ticks(8) if 200.0 < t_s < 3400.0]
 
 
-@pytest.mark.parametrize("busy", [[], [7.0], [7.0, 7.0], [1e300, 1e300], [0.0, 1e300]])
+@pytest.mark.parametrize("busy", [[], [7.0], [7.0, 7.0], [1e308, 1e308], [0.0, 1e308], [-1e308, 1e308]])
 def test_odd_times_end(busy):
     """No time at all, one moment, and times that no step can be added to: ticks come to an end."""
     clock = Clock(busy, 0.0, 100.0)
