@@ -173,6 +173,7 @@ class Gathered:
             if before is not None:
                 self.replaced.add(before)
             self._newest[record.step, record.item] = record
+            self._trace = None
             if record.step in self.strips:
                 self.strips[record.step].ticks.add(Tick(record.t_s, record.item, record.verdict))
         self.fold.add(record)
@@ -216,7 +217,8 @@ class Gathered:
         steps = self._tunes.get(contact.item, ())
         # As found of later steps' trimmers is read before anything turns, in the first step's name.
         step = contact.step if contact.step in steps else next(iter(steps), "")
-        self._trace = self.traces.setdefault((step, contact.item), Trace("")) if step else None
+        # A slip after the tick, or tips already together for the next step, is no part of it.
+        self._trace = self.traces.setdefault((step, contact.item), Trace("")) if step and not contact.same else None
         began = self._newest_reading
         if self._trace is not None and began is not None and began.t_s == contact.t_s:
             _add(self._trace, began)

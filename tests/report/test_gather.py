@@ -91,6 +91,17 @@ def test_a_trimmers_trace_is_what_the_tips_touched():
     assert trace.last.value == 1502.0
 
 
+def test_a_trace_ends_with_its_verdict():
+    """Tips that stay on, slip, or come together for what is next add nothing to it."""
+    more = Play(trimmers(), confirm(), rate=5.0)(
+        f"OL*6 2.187k*5 {ramp(2187, 1500, -40)} 1.502k*60 OL*9 0.3*9 OL*9 0.3*9"
+    )
+    for one in (dipped(), more):
+        trace = gathered(records(one)).traces["bridge", "RV1"]
+        assert trace.last.t_s == one.verdicts["RV1"].t_s
+        assert trace.low.value > 1000.0
+
+
 def test_each_trimmer_has_its_own_trace():
     """Two trimmers read as found one after the other, then one turned: no reading of one is in the other's."""
     play = Play(trimmers("RV1", "RV2"), rate=5.0)("OL*6 2.187k*5 OL*9 1.800k*9 OL*9")
