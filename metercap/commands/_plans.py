@@ -38,7 +38,8 @@ def checked_plan(
     errors = [str(problem) for problem in problems if problem.severity == "error"]
     if errors:
         what = "these steps must not be run alone" if only else "this plan must not be run as it is"
-        raise PlanError(what, where=str(path), problems=errors)
+        hint = "add the safe step to --steps, or waive it with --no-safe" if only else ""
+        raise PlanError(what, where=str(path), hint=hint, problems=errors)
     for problem in problems if warn else ():
         sys.stderr.write(f"metercap: {path}: {problem}\n")
     return plan

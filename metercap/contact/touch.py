@@ -172,6 +172,7 @@ class Touch:
     def block(self) -> None:
         """Something stopped the ticking: a certain lift comes first."""
         self._off_from_s = None
+        self._ranges = {}  # what the last contact walked through was in another function, or long ago
         self.state = TABLE[self.state, TouchInput.BLOCK][0]
 
     def blank(self) -> None:

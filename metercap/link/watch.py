@@ -64,10 +64,14 @@ _MOVES: dict[tuple[LinkState | None, _Seen], LinkState] = {
 
 
 class LinkWatch:
-    """Follows one link. `state` is None until it is open."""
+    """Follows one link. `state` is None until it is open.
 
-    def __init__(self, profile: MeterProfile) -> None:
+    `slack_s` is added to every patience: what the system may hold a frame up, where session time runs faster than real.
+    """
+
+    def __init__(self, profile: MeterProfile, slack_s: float = 0.0) -> None:
         self._profile = profile
+        self._slack_s = slack_s
         self._quantity: Quantity | None = None
         self.quiet_s = self._quiet_s()
         """How long without a frame is too long: max(2 s, 4 T), T of the quantity last seen or of the profile."""
@@ -140,7 +144,7 @@ class LinkWatch:
         conversion_s = 1.0 / profile.conversions_per_s if quantity is None else profile.conversion_s(quantity)
         if profile.poll is not None:
             conversion_s = max(conversion_s, 1.0 / profile.poll.per_s)  # it sends no more often than it is asked
-        return max(MIN_QUIET_S, QUIET_CONVERSIONS * conversion_s)
+        return max(MIN_QUIET_S, QUIET_CONVERSIONS * conversion_s) + self._slack_s
 
     def _forget_noise(self) -> None:
         self._noise = 0

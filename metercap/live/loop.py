@@ -41,6 +41,8 @@ from metercap.records import (
 )
 from metercap.words import WordSource
 
+HELD_UP_S = 0.1
+"""Real seconds that a busy system may hold a frame up; in faster session time that is no silence of the meter."""
 LONGEST_WAIT_S = 1.0
 """The loop wakes at least this often, in real seconds, to see whether the disk has recovered."""
 
@@ -79,7 +81,7 @@ class Live:
         ]
         self._inbox = inbox
         self._clock = clock
-        self._watch = LinkWatch(profile)
+        self._watch = LinkWatch(profile, HELD_UP_S * max(0.0, getattr(clock, "speed", 1.0) - 1.0))
         inbox.ends = FRAME_ENDS[profile.family]
         self._source = source
         self._words = words

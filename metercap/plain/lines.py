@@ -11,6 +11,7 @@ from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import (
     Cue,
+    CueKind,
     Do,
     EndRecord,
     Excursion,
@@ -134,6 +135,9 @@ class PlainLines:
         return ""
 
     def _cue(self, record: Cue) -> str:
+        tuning = record.cue is CueKind.STOP and self._live is not None and self._live() is not None
+        if tuning:  # not voltage: a slow meter's nudge
+            return f".  {safe(record.item)}: hands still, wait two values"
         loud = record.cue in LOUD
         text = f"{'!!' if loud else '. '} {safe(record.item)}: {SAYINGS.get(record.cue, record.cue.value)}"
         return paint(text, "red" if loud else None, self._colour, bold=loud)

@@ -21,6 +21,9 @@ SOURCE_V = 1.0
 """A live source reads at least this."""
 DEAD_V = 0.1
 """A dead point reads at most this (common practice, no source); an ohm step sees the rest as a falling value."""
+SOURCE_SHARE = 0.05
+SOURCE_COUNTS = 5.0
+"""The source reads the same within this as long as the tips stay on it (common practice, no source)."""
 HAZARD_DC_V = 60.0
 HAZARD_AC_V = 30.0
 """Above these a voltage concerns people: 60 V dc, 30 V rms (IEC 61010-031)."""
@@ -102,6 +105,8 @@ class Safe(Machine):
         self._absent: dict[str, None] = {}
         self._burst = Burst()
         self._stopped = False
+        self._source_v: float | None = None
+        """What the source read, until the display has shown something else: the tips may still be on it."""
         self._limits = Limits(-DEAD_V, DEAD_V, "V", step.rule or bench.rule)
 
     @property
@@ -164,6 +169,7 @@ class Safe(Machine):
     def _after_source(self) -> StrEnum:
         if self.state is S.AFTER:
             return self._end()
+        self._source_v = None if self.reading is None else self.reading.value
         self.state = S.POINT if self._round else S.AFTER
         self._open()
         return self.state
@@ -176,16 +182,26 @@ class Safe(Machine):
     def watch(self) -> StrEnum:
         """A new conversion at a point: a settled voltage is said at once."""
         reading = self.reading
-        if reading is None:
+        if reading is None or self._on_source(reading):
             return S.POINT
         self._burst.feed(reading)
         pair = self._burst.pair
         live = pair is not None and all(is_live(each) for each in pair)
         if live and not self._stopped:
             self._live(reading)
-        if pair is not None and not live:
+        if pair is not None and not live and self._stopped:
             self._stopped = False
+            self.resume()
         return S.POINT
+
+    def _on_source(self, reading: Reading) -> bool:
+        """Return whether the tips seem to be on the source still: its value has stood there without a break."""
+        if self._source_v is None or reading.value is None:
+            return False
+        near = max(SOURCE_COUNTS * reading.resolution, SOURCE_SHARE * abs(self._source_v))
+        if abs(reading.value - self._source_v) > near:
+            self._source_v = None
+        return self._source_v is not None
 
     def answer(self) -> StrEnum:
         """The operator says yes: what the meter shows from now on is judged; before, the tips may have been in air."""

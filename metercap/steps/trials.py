@@ -95,7 +95,7 @@ class Trials(Machine):
         elif self.state is S.OFF:
             self.say(Do.WAIT, f"switch off and let it cool for {self._step.off_s:g} s")
         else:
-            self.say(Do.ANSWER, f"{self.step.say or 'start it, cover closed'}: {self._evidence()}; pass or fail?")
+            self.say(Do.ANSWER, f"{self._evidence()}: {self.step.say or 'start it, cover closed'}; pass or fail?")
 
     def status(self) -> str:
         """How many starts, and what they prove."""

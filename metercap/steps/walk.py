@@ -393,4 +393,4 @@ class Walk(Machine):
         if self._first_prompt:
             self._first_prompt = False
             parts = [self.step.say, *parts, TICK_NOT_BEEP]
-        self.say(Do.PROBE, f"{item.name}: " + ("; ".join(part for part in parts if part) or "probe"))
+        self.say(Do.PROBE, f"{item.name}: " + ("; ".join(part for part in parts if part) or "both tips on it"))

@@ -185,7 +185,7 @@ class Wiggle(Listed):
     def lost(self) -> StrEnum:
         """Out for too long to be a dropout."""
         self.bench.cue(CueKind.AGAIN, self.item)
-        self.bench.note(f"{self.item}: open for more than {LOST_S:g} s: tips off, or it stays open (then say open)")
+        self.bench.note(f"{self.item}: open for more than {LOST_S:g} s: tips off? If it is the path, say fail")
         return self.again()
 
     def over(self) -> StrEnum:

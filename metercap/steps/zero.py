@@ -102,6 +102,7 @@ class Zero(Machine):
         reading, burst = self.reading, self._burst
         if reading is None or burst is None:
             return S.ON
+        self.bench.ask_fixed_range(reading)
         burst.feed(reading)
         plateau = burst.plateau()
         if plateau is None or plateau.n < CONVERSIONS:

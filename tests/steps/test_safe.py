@@ -302,3 +302,26 @@ def test_ohms_wait_for_no_word_after_a_pass_or_a_waiver() -> None:
     """A proved unit goes straight on; so does one whose proof was waived, which the first record carries."""
     waived = Play(safe("C12"), fuses(1), options={"no_safe": True})(SOURCE + ":skip_step OL*6 9 0.2*3")
     assert waived.verdicts["F1"].verdict == "pass"
+
+
+def test_tips_still_on_the_source_are_no_live_point() -> None:
+    """The source was accepted and the hand has not moved yet: no alarm, until the display has shown something else."""
+    play = Play(safe("C12"))(SOURCE + "1.52V*4")
+    assert "stop C12" not in play.cues
+    play("0.00V*2 1.52V*3")
+    assert "stop C12" in play.cues
+
+
+def test_a_yes_on_the_source_itself_is_live() -> None:
+    """Saying yes without having moved proves nothing: it stops."""
+    play = Play(safe("C12"))(SOURCE + "1.52V*2 :yes 1.52V*2")
+    assert "stop C12" in play.cues
+    assert "C12" not in play.verdicts
+
+
+def test_a_point_that_is_dead_after_a_stop_is_asked_for_again() -> None:
+    """Disconnected and discharged: the prompt comes back without a word."""
+    play = Play(safe("C12"))(SOURCE + "0.00V*2 12.0V*3")
+    assert play.prompts[-1] == "stop C12"
+    play("0.00V*3")
+    assert play.prompts[-1] == "answer C12"
