@@ -12,10 +12,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-NEAR_BANDS = 3.0
 NEAR_COUNTS = 5.0
 NEAR_SHARE = 0.03
-"""So many tolerances, counts, or this share of itself a value may lie off its course: a hand begins, or stops."""
+"""So many counts, this share of itself, or the tolerance a value may lie off its course: a hand begins, or stops."""
 FASTER = 2.0
 """A hand may turn so many times faster than it did, or turn round."""
 GOES_ON = 0.5
@@ -122,7 +121,7 @@ class Track:
 
     def _likely(self, t_s: float, value: float, resolution: float) -> bool:
         """Whether a hand that began, stopped, turned round or turned faster could have come here."""
-        near = max(NEAR_BANDS * self._tolerance, NEAR_COUNTS * resolution, NEAR_SHARE * abs(self.value or 0.0))
+        near = max(self._tolerance, NEAR_COUNTS * resolution, NEAR_SHARE * abs(self.value or 0.0))
         return abs(value - self.expected(t_s)) <= near + FASTER * abs(self.speed_per_s) * self.conversion_s
 
     def _confirmed(self, t_s: float, resolution: float) -> bool:

@@ -25,6 +25,10 @@ from metercap.steps.track import Track
 NUDGE_BELOW_PER_S = 4.0
 NEAR = 5.0
 """Near is within this many half bands of the target."""
+NEAR_LEAST = 2.0
+NEAR_SHARE = 0.1
+"""But no more than this share of the target: a wide band is not approached gently from far off. At least so many half
+bands all the same, for targets about zero."""
 NEAR_BLIND = 0.3
 """Near is also within this share of what the fastest turning so far covers before a hand reacts to a meter; found by
 trial on the practice bench."""
@@ -293,8 +297,8 @@ class Turning:
         if side == 0 and not moving:
             return CueKind.IN_BAND
         if self.nudging and moving:
-            # The value shown is one conversion old: stop, then look.
-            reach = abs(error) - inner <= abs(self.speed_per_s) * (2.0 * self.conversion_s + REACTION_S)
+            # The value shown is half a conversion old, and the next one is a whole one away: stop, then look.
+            reach = abs(error) - inner <= abs(self.speed_per_s) * (1.5 * self.conversion_s + REACTION_S)
             if outward and side and not crossed:
                 return CueKind.WRONG_WAY  # a hand that was only stopped would go on the same way
             return CueKind.STOP if reach or outward else self._cue_for(error)
@@ -342,9 +346,11 @@ class Turning:
 
     def _cue_for(self, error: float) -> CueKind:
         """Near or far: near as well where a hand as fast as it was would be through before it could be told."""
-        track = self._track
+        track, band = self._track, self.band
         blind = 0.0 if track.rough(track.t_s) else track.fastest * (2.0 * self.conversion_s + REACTION_S)
-        return CueKind.NEAR if abs(error) <= max(NEAR * self.band.tolerance, NEAR_BLIND * blind) else CueKind.FAR
+        wide = max(NEAR_LEAST * band.tolerance, NEAR_SHARE * abs(band.target))
+        near = max(min(NEAR * band.tolerance, wide), NEAR_BLIND * blind)
+        return CueKind.NEAR if abs(error) <= near else CueKind.FAR
 
     def _rest(self, t_s: float, value: float, resolution: float) -> None:
         low, high = min(self._rest_low, value), max(self._rest_high, value)
