@@ -11,12 +11,13 @@ from metercap.metrology.domain import round6
 from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, Excursion, VerdictKind
+from metercap.steps.band import Band
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
 from metercap.steps.keys import Band as Tolerance
 from metercap.steps.keys import Limit, MeasuredStep, Rule, Seconds, Target
 from metercap.steps.probing import IN_OHMS, Aim
-from metercap.steps.turning import Band, Turning
+from metercap.steps.turning import Turning
 
 REFERENCE = "reference"
 AS_FOUND = "as found"

@@ -10,9 +10,6 @@ be too late, and when none could be believed for a while, so that the value sett
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Literal
-
 import msgspec
 
 from metercap.contact import Burst
@@ -20,6 +17,7 @@ from metercap.contact.burst import PLATEAU_COUNTS, PLATEAU_SHARE
 from metercap.metrology.domain import round6
 from metercap.reading import Reading
 from metercap.records import CueKind
+from metercap.steps.band import Band, Hazard, Past
 from metercap.steps.track import Track
 
 NUDGE_BELOW_PER_S = 4.0
@@ -48,43 +46,6 @@ TRACK = 10.0
 """A value further than this factor from the last one is not on the trimmer's track: tips or track."""
 
 
-class Band(msgspec.Struct, frozen=True):
-    """Where the value must go, SI: the target, the limits around it, the hazardous sides where the plan names them."""
-
-    target: float
-    tolerance: float
-    never_below: float | None = None
-    never_above: float | None = None
-
-    @property
-    def low(self) -> float:
-        """Lower limit."""
-        return round6(self.target - self.tolerance)
-
-    @property
-    def high(self) -> float:
-        """Upper limit."""
-        return round6(self.target + self.tolerance)
-
-    def beyond(self, value: float, resolution: float) -> Literal["below", "above"] | None:
-        """Return the hazardous side that `value` is past for certain: beyond the limit by more than one resolution."""
-        if self.never_below is not None and value + resolution < self.never_below:
-            return "below"
-        if self.never_above is not None and value - resolution > self.never_above:
-            return "above"
-        return None
-
-
-class Past(msgspec.Struct, frozen=True):
-    """An excursion that ended: see the record of that name."""
-
-    side: Literal["below", "above"]
-    limit: float
-    worst: float
-    from_s: float
-    duration_s: float
-
-
 class Live(msgspec.Struct, frozen=True):
     """What a screen shows while a trimmer is turned, SI.
 
@@ -109,10 +70,7 @@ class Turning:
     __slots__ = (
         "_cue",
         "_cued_s",
-        "_hazard_from_s",
-        "_hazard_n",
-        "_hazard_side",
-        "_hazard_worst",
+        "_hazard",
         "_inward",
         "_last",
         "_lay",
@@ -128,7 +86,6 @@ class Turning:
         "band",
         "burst",
         "conversion_s",
-        "excursions",
         "inner",
         "notes",
         "reported",
@@ -148,7 +105,6 @@ class Turning:
         self.inner = inner
         self.conversion_s = conversion_s
         self.burst = Burst()
-        self.excursions: list[Past] = []
         self.reported = 0
         self.notes: list[str] = []
         self._track = Track(band.tolerance, conversion_s, found=found, t_s=began_s, opens_high=opens_high)
@@ -162,10 +118,7 @@ class Turning:
         self._side = 0
         self._slowed_at = 0.0
         self._strange_from_s: float | None = None
-        self._hazard_side: Literal["below", "above"] | None = None
-        self._hazard_from_s = 0.0
-        self._hazard_worst = 0.0
-        self._hazard_n = 0
+        self._hazard = Hazard()
         self._rest_from_s: float | None = None
         self._rest_low = self._rest_high = 0.0
 
@@ -177,7 +130,12 @@ class Turning:
     @property
     def hazard(self) -> bool:
         """True while the value is past a hazard limit for two agreeing conversions or more."""
-        return self._hazard_n >= 2
+        return self._hazard.n >= 2
+
+    @property
+    def excursions(self) -> list[Past]:
+        """Those that have ended."""
+        return self._hazard.excursions
 
     @property
     def speed_per_s(self) -> float:
@@ -192,7 +150,7 @@ class Turning:
 
     def lost(self, t_s: float) -> None:
         """The contact ended: so did an excursion, and any rest."""
-        self._end_hazard(t_s)
+        self._hazard.end(self.band, t_s)
         self._track.lost(t_s)
         self._rest_from_s = None
         self._cue = None
@@ -214,7 +172,7 @@ class Turning:
         cues: list[CueKind] = []
         strange = self._on is not None and not _on_track(value, self._on, resolution)
         believed = self._track.feed(t_s, value, resolution) if self._steers(t_s, strange) else []
-        if self._hazard(t_s, value, resolution, [] if strange else believed):
+        if self._hazard.feed(self.band, t_s, value, resolution, [] if strange else believed):
             cues.append(CueKind.HAZARD)
         if strange:
             self._rest_from_s = None
@@ -359,39 +317,6 @@ class Turning:
             self._rest_from_s, self._rest_low, self._rest_high = t_s, value, value
         else:
             self._rest_low, self._rest_high = low, high
-
-    def _hazard(self, t_s: float, value: float, resolution: float, believed: Sequence[tuple[float, float]]) -> bool:
-        """Follow the hazardous side; return True when the alarm must sound now, be the conversion believed or not.
-
-        Only believed ones make an excursion.
-        """
-        side = self.band.beyond(value, resolution)
-        if side is None:
-            self._end_hazard(t_s)
-            return False
-        alarm = side != self._hazard_side
-        if alarm:
-            self._end_hazard(t_s)
-            self._hazard_side = side
-        worse = min if side == "below" else max
-        for at_s, past in believed:
-            if self.band.beyond(past, resolution) != side:
-                continue
-            if not self._hazard_n:
-                self._hazard_from_s, self._hazard_worst = at_s, past
-            self._hazard_n += 1
-            self._hazard_worst = worse(self._hazard_worst, past)
-        return alarm
-
-    def _end_hazard(self, t_s: float) -> None:
-        side = self._hazard_side
-        if side is not None and self._hazard_n >= 2:
-            limit = self.band.never_below if side == "below" else self.band.never_above
-            past = Past(
-                side, limit or 0.0, self._hazard_worst, self._hazard_from_s, round(t_s - self._hazard_from_s, 6)
-            )
-            self.excursions.append(past)
-        self._hazard_side, self._hazard_n = None, 0
 
 
 def _on_track(value: float, last: float, resolution: float) -> bool:

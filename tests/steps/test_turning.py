@@ -10,7 +10,8 @@ import pytest
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import CueKind
-from metercap.steps.turning import BLIND_S, FAR_BLIND_S, REPEAT_S, STRANGE_S, Band, Turning
+from metercap.steps.band import Band
+from metercap.steps.turning import BLIND_S, FAR_BLIND_S, REPEAT_S, STRANGE_S, Turning
 
 FAR, NEAR, SLOW, IN_BAND = CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND
 STOP, WRONG_WAY, PAST_IT, HAZARD = CueKind.STOP, CueKind.WRONG_WAY, CueKind.PAST_IT, CueKind.HAZARD
