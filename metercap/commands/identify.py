@@ -42,6 +42,9 @@ def command(port: str, meters: tuple[str, ...], seconds: float, as_json: bool) -
     from metercap.errors import LinkError
     from metercap.profiles import find_meter, meter_names
 
+    if not port.startswith("tape:"):
+        import metercap.link.serialport  # noqa: F401 - loaded before the first word, so that Ctrl-C falls into no import
+
     profiles = [find_meter(name) for name in meters or meter_names()]
     found = Finding(port=port)
     try:
