@@ -7,7 +7,6 @@ whole, so that a session can be replayed without the file.
 
 from __future__ import annotations
 
-import math
 from typing import Literal
 
 import msgspec
@@ -79,16 +78,6 @@ class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     def conversion_s(self, quantity: Quantity) -> float:
         """T: the longest time between two new values for `quantity`, in seconds (1 / rate)."""
         return 1.0 / self.conversions_per_s_by.get(quantity, self.conversions_per_s)
-
-    def resolution_for(self, value: float) -> float | None:
-        """Return the finest display weight (SI) of a decimal range that can show `value`; None when counts are unknown.
-
-        Degenerate: 0 has no finest range, so None.
-        """
-        if self.counts is None or value == 0.0 or not math.isfinite(value):
-            return None
-        exponent = math.ceil(math.log10(abs(value) / self.counts) - 1e-12)
-        return float(f"1e{exponent}")
 
     def at_rate(self, conversions_per_s: float) -> MeterProfile:
         """Return the profile with one stated rate for every quantity (`--rate N`); a polled meter is asked as often."""

@@ -135,7 +135,6 @@ class Touch:
     """
 
     __slots__ = (
-        "_began_s",
         "_change_s",
         "_conversions",
         "_lift_cued",
@@ -153,7 +152,6 @@ class Touch:
         self._change_s = 0.0
         self._off_from_s: float | None = None
         self._off_last_s = 0.0
-        self._began_s = 0.0
         self._since_change = False
         self._conversions = 0
         self._lift_cued = False
@@ -202,7 +200,6 @@ class Touch:
         was = self.state
         self.state, act = TABLE[was, given]
         if act is Act.CONTACT or act is Act.SLIP:
-            self._began_s = t_s
             self._conversions = 1
             self._lift_cued = False
             self._since_change = False

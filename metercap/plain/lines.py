@@ -69,7 +69,6 @@ class PlainLines:
         self._live = live
         self._shown: tuple[float | None, float] | None = None
         self._rung: Cue | None = None
-        self._silent = 0
 
     @property
     def gone(self) -> bool:

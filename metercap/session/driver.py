@@ -7,14 +7,11 @@ somebody woke up. So the same events give the same outcomes however late they we
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TypeVar
 
 import msgspec
 
 from metercap.records import Clock, Event, Outcome, at
 from metercap.session.machine import Session
-
-E = TypeVar("E", bound=Event)
 
 
 class Driver:

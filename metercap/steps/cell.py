@@ -19,7 +19,7 @@ from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
 from metercap.steps.keys import ItemsStep, Ohm, Seconds
-from metercap.steps.listed import PATIENCE_S, Listed
+from metercap.steps.listed import Listed
 from metercap.steps.machine import Given, Row, words_rows
 
 LEAST_DROP_COUNTS = 20.0
@@ -90,15 +90,15 @@ class Cell(Listed):
         (S.OPEN, Given.YES): Row("dead", (S.OPEN, S.END)),
         (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
         (S.ON, Given.VALUE): Row("value", (S.ON, S.POLARITY, S.LOAD, *_NEXT)),
-        (S.ON, Given.ENDED): Row("ended", (S.OPEN,)),
+        (S.ON, Given.ENDED): Row("parted", (S.OPEN,)),
         (S.POLARITY, Given.YES): Row("is_reversed", _NEXT),
         (S.POLARITY, Given.NO): Row("again", (S.OPEN,)),
         (S.POLARITY, Given.GO): Row("stay", (S.POLARITY,)),
         (S.LOAD, Given.VALUE): Row("load_on", (S.LOAD, S.LOADED)),
-        (S.LOAD, Given.ENDED): Row("ended", (S.OPEN,)),
+        (S.LOAD, Given.ENDED): Row("parted", (S.OPEN,)),
         (S.LOADED, Given.VALUE): Row("loaded", (S.LOADED, *_NEXT)),
         (S.LOADED, Given.DUE): Row("loaded", (S.LOADED, *_NEXT)),
-        (S.LOADED, Given.ENDED): Row("ended", (S.OPEN,)),
+        (S.LOADED, Given.ENDED): Row("parted", (S.OPEN,)),
         **words_rows(
             (S.OPEN, S.ON, S.POLARITY, S.LOAD, S.LOADED),
             {
@@ -136,7 +136,7 @@ class Cell(Listed):
         elif self.state in (S.LOAD, S.LOADED):
             self._ask_load()
         else:
-            self._arm()
+            self.arm()
             item = self._items[self._at]
             how = f", {item.connected}" if item.connected else ""
             self.say(Do.PROBE, f"{item.name}{how}: red on {item.red or '+'}, black on {item.black or '−'}")
@@ -161,18 +161,6 @@ class Cell(Listed):
         self.deadline_s = None
         self._burst = self.bench.burst()
         return S.ON
-
-    def ended(self) -> StrEnum:
-        """The voltage went before enough was known."""
-        self.bench.cue(CueKind.AGAIN, self.item)
-        self._arm()
-        return S.OPEN
-
-    def waiting(self) -> StrEnum:
-        """No voltage for a while: say so once."""
-        self.deadline_s = None
-        self.bench.cue(CueKind.WAITING, self.item)
-        return S.OPEN
 
     def value(self) -> StrEnum:
         """A new conversion."""
@@ -310,6 +298,3 @@ class Cell(Listed):
         )
         self.bench.ticked = (self.step.id, self.item)
         return self.decided()
-
-    def _arm(self) -> None:
-        self.deadline_s = at(self.bench.t_s + PATIENCE_S)

@@ -21,7 +21,7 @@ from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.exercise_table import GOING, TABLE, ExerciseStep, S
 from metercap.steps.judge import Judgement, Limits
-from metercap.steps.listed import PATIENCE_S, Listed
+from metercap.steps.listed import Listed
 from metercap.steps.presses import Presses
 
 CONVERSIONS = 3
@@ -129,12 +129,6 @@ class Exercise(Listed):
             return self._close_good()
         return self._ask(close=False)
 
-    def waiting(self) -> StrEnum:
-        """Nothing yet: say so once."""
-        self.deadline_s = None
-        self.bench.cue(CueKind.WAITING, self.item)
-        return S.READY
-
     def closing(self) -> StrEnum:
         """A conversion while the contact should close."""
         self._sort()
@@ -224,7 +218,7 @@ class Exercise(Listed):
     def _ask_ready(self) -> None:
         text = "then press and hold" if self._step.form == "no" else "released"
         self.say(Do.PROBE, f"{self.place}: hold both tips across its contacts, {text}; keep the tips on all the time")
-        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
+        self.arm()
 
     def _ask_clean(self) -> None:
         self.say(Do.ANSWER, f"{self.item} missed closures: clean it, then say yes to exercise it again; no leaves it")

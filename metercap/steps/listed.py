@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import ClassVar
 
-from metercap.records import VerdictKind
+from metercap.records import CueKind, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Limits
 from metercap.steps.keys import ItemsStep
@@ -50,6 +50,16 @@ class Listed(Machine):
     def start(self) -> None:
         """Open the first item that is not decided."""
         self.state = self.go_on()
+
+    def arm(self) -> None:
+        """Start the patience of what is open."""
+        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
+
+    def parted(self) -> StrEnum:
+        """The contact ended before enough was known: touch it once more."""
+        self.bench.cue(CueKind.AGAIN, self.item)
+        self.arm()
+        return self.FIRST
 
     def again(self) -> StrEnum:
         """Begin the present item anew."""

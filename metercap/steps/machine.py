@@ -15,7 +15,7 @@ import msgspec
 
 from metercap.contact import Act
 from metercap.reading import Reading, State
-from metercap.records import Do
+from metercap.records import CueKind, Do
 from metercap.steps.bench import Bench
 from metercap.steps.keys import StepBase
 
@@ -136,6 +136,12 @@ class Machine:
     def say(self, do: Do, text: str, item: str | None = None) -> None:
         """Prompt for the current item, with the step's own words first where the plan has some."""
         self.bench.prompt(do, self.item if item is None else item, text)
+
+    def waiting(self) -> StrEnum:
+        """No contact for a while: say so once, and stay."""
+        self.deadline_s = None
+        self.bench.cue(CueKind.WAITING, self.item)
+        return self.state
 
     def stay(self) -> StrEnum:
         """Do nothing."""

@@ -388,12 +388,6 @@ class Tune(Machine):
     def _arm(self) -> None:
         self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
-    def waiting(self) -> StrEnum:
-        """No contact for a while: say so once."""
-        self.deadline_s = None
-        self.bench.cue(CueKind.WAITING, self.item)
-        return self.state
-
     def _prompt(self) -> None:
         stopping = self.state in (S.STOP, S.STOP_ON)
         phase = "stop" if self._phase is S.TURN and stopping else self._phase.value

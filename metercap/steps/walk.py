@@ -195,11 +195,9 @@ class Walk(Machine):
         return self._onward(by_contact=False)
 
     def waiting(self) -> StrEnum:
-        """No contact for patience_s: say so once, and stay."""
-        self.deadline_s = None
+        """No contact for patience_s: say so once for this item, and stay."""
         self._waited = True
-        self.bench.cue(CueKind.WAITING, self.item)
-        return S.OPEN
+        return super().waiting()
 
     def reopen(self) -> StrEnum:
         """After voltage, and a certain lift: the same item anew."""

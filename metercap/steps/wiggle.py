@@ -16,7 +16,7 @@ from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Limits
 from metercap.steps.keys import ItemsStep, Ohm, Seconds
-from metercap.steps.listed import PATIENCE_S, Listed
+from metercap.steps.listed import Listed
 from metercap.steps.machine import Given, Row, words_rows
 
 LOST_S = 2.0
@@ -103,7 +103,7 @@ class Wiggle(Listed):
             self._ask_flex()
             return
         self.say(Do.PROBE, f"{self.place}: hold both tips on it, still")
-        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
+        self.arm()
 
     def blocked(self) -> None:
         """The watch begins anew."""
@@ -123,18 +123,6 @@ class Wiggle(Listed):
         self.deadline_s = None
         self._burst = self.bench.burst()
         return S.ON
-
-    def parted(self) -> StrEnum:
-        """It ended before it had settled."""
-        self.bench.cue(CueKind.AGAIN, self.item)
-        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
-        return S.OPEN
-
-    def waiting(self) -> StrEnum:
-        """No contact for a while: say so once."""
-        self.deadline_s = None
-        self.bench.cue(CueKind.WAITING, self.item)
-        return S.OPEN
 
     def settle(self) -> StrEnum:
         """A conversion before the watch."""
