@@ -244,6 +244,7 @@ Outcome: TypeAlias = Contact | Lift | Prompt | Cue | Verdict | Excursion | Note
 Record: TypeAlias = Event | Outcome | SessionRecord | EndRecord
 
 EVENTS = (Reading, Garbage, Operator, Link, Clock)
+OUTCOMES = (Contact, Lift, Prompt, Cue, Verdict, Excursion, Note)
 
 _encode = msgspec.json.Encoder().encode
 _decoder: msgspec.json.Decoder[Record] = msgspec.json.Decoder(Record)

@@ -9,7 +9,7 @@ from pathlib import Path
 import msgspec
 
 from metercap.clock import ScaledClock, VirtualClock
-from metercap.commands._live import Keep, Shown, shown_by
+from metercap.commands._live import Keep, Shown, run_live, shown_by
 from metercap.commands._opening import session_record
 from metercap.commands._plans import checked_plan
 from metercap.commands._reference import Rows, read_reference, require_references
@@ -26,7 +26,7 @@ from metercap.practice.study import Virtual
 from metercap.profiles import find_meter
 from metercap.records import SessionRecord
 from metercap.session import Driver, Session
-from metercap.wire import LATENCY_S, decoder
+from metercap.wire import decoder
 
 LINGER_S = 2.0
 """How long a played scene's last picture stays, in real seconds."""
@@ -138,19 +138,8 @@ def over_port(
     """Run a session against an open practice port, whose technician sees it too; return why it ended."""
     from metercap.link import open_link
 
-    inbox = Inbox()
-    live = Live(
-        Driver(session),
-        decoder(record.meter, latency_s=LATENCY_S * clock.speed, midstream=True),
-        writer,
-        [*observers, port, *shown.observers],
-        inbox,
-        clock,
-        profile=record.meter,
-        source=open_link(port.path, record.meter),
-        words=[port, *shown.words],
-    )
-    reason = shown.run(live, inbox, clock, writer)
+    source = open_link(port.path, record.meter)
+    reason = run_live(session, record, source, clock, writer, shown, observers=[*observers, port], words=[port])
     if port.problem is not None:
         raise port.problem
     return reason

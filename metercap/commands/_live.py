@@ -126,45 +126,51 @@ def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None]
     return Shown([observer, *heard], [], run, close)
 
 
-def run_session(
+def run_live(
+    session: Session,
     record: SessionRecord,
     source: Source,
     clock: SessionClock,
-    out: Path,
+    writer: Writer,
+    shown: Shown,
     *,
-    plain: bool,
-    as_json: bool,
-    observers: Sequence[Observer] = (),
+    observers: Sequence[Observer],
     words: Sequence[WordSource] = (),
-    listen: bool = True,
-    closing: bool = True,
-) -> int:
-    """Run one session to its end and return the exit status. `listen` also takes words from stdin."""
-    session = Session(record)
-    try:
-        writer = Writer.create(out, record)
-    except BaseException:
-        source.stop()
-        raise
-    keep, inbox = Keep(), Inbox()
-    shown = shown_by(session, as_json=as_json, plain=plain, listen=listen, sound=True)
+) -> Reason:
+    """Tie link, journal, words and what shows the session to the one loop, run it, and return why it ended."""
+    inbox = Inbox()
     live = Live(
         Driver(session),
         decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
         writer,
-        [keep, *observers, *shown.observers],
+        [*observers, *shown.observers],
         inbox,
         clock,
         profile=record.meter,
         source=source,
         words=[*words, *shown.words],
     )
+    return shown.run(live, inbox, clock, writer)
+
+
+def run_session(
+    record: SessionRecord, source: Source, clock: SessionClock, out: Path, *, plain: bool, as_json: bool
+) -> int:
+    """Run one session to its end and return the exit status."""
+    session = Session(record)
     try:
-        reason = shown.run(live, inbox, clock, writer)
+        writer = Writer.create(out, record)
+    except BaseException:
+        source.stop()
+        raise
+    keep = Keep()
+    shown = shown_by(session, as_json=as_json, plain=plain, sound=True)
+    try:
+        reason = run_live(session, record, source, clock, writer, shown, observers=[keep])
     finally:
         shown.close()
         rescue(writer)
-    if not as_json and closing:
+    if not as_json:
         with contextlib.suppress(OSError):  # nobody reads any more; the journal has it all
             print_closing(keep.fold, out)
     return INTERRUPTED if reason == "interrupted" else keep.fold.exit_status
