@@ -20,8 +20,9 @@ from metercap.errors import JournalError
 from metercap.meter import MeterProfile
 from metercap.reading import Garbage, Reading
 
-SCHEMA = 1
-"""Version of the journal's records; a reader refuses newer ones."""
+SCHEMA = 2
+"""Version of the journal's records; a reader refuses newer ones. Older files open, verify, report and export as before,
+but their outcomes are not derived again: the rules have changed since."""
 
 
 REPAIR_NOTE = "repair: "
@@ -88,11 +89,15 @@ class LinkState(StrEnum):
 
 
 class Operator(msgspec.Struct, frozen=True, tag_field="kind", tag="operator"):
-    """A word of the operator; `text` is its argument (an item, a note, a token's value), or empty."""
+    """A word of the operator; `text` is its argument (an item, a note, a token's value), or empty.
+
+    `source` says how it was given: `key`, `pedal`, `line`, `token`, `page`; empty in files of schema 1.
+    """
 
     t_s: float
     word: str
     text: str = ""
+    source: str = ""
 
 
 class Link(msgspec.Struct, frozen=True, tag_field="kind", tag="link"):
@@ -147,11 +152,20 @@ class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):
     cue: CueKind
 
 
+class Touched(msgspec.Struct, frozen=True, array_like=True):
+    """One contact that a verdict rests on: its conversions lie in `from_s` … `t_s`; `value` is what it gave, leads off."""
+
+    from_s: float
+    t_s: float
+    value: float
+
+
 class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rename={"expanded": "U"}):
     """One decision on one item. A later one of the same item replaces it.
 
     `value`, `expanded` (JSON key `U`), `min`, `max` and `resolution` share `unit`. `n` counts conversions.
-    `from_s` … `t_s` hold the readings it rests on. `settled` is false for a decisive pass taken before a plateau.
+    `from_s` … `t_s` hold the readings it rests on, `contacts` each contact that counted (rejected ones are not listed);
+    UNSET where no contact was judged. `settled` is false for a decisive pass taken before a plateau.
     What only some steps give is UNSET elsewhere and left out of the JSON: `tune` sets `as_found`, `as_left`,
     `target`, `tolerance`, `excursions`; k-of-n steps `k`, `runs`, `low`, `high`, `confidence`; `cell` `condition`.
     """
@@ -171,6 +185,7 @@ class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rena
     resolution: float | None = None
     settled: bool = False
     from_s: float | None = None
+    contacts: tuple[Touched, ...] | UnsetType = UNSET
     as_found: float | UnsetType | None = UNSET
     as_left: float | UnsetType | None = UNSET
     target: float | UnsetType | None = UNSET

@@ -51,7 +51,7 @@ ALL = [
 def session(plan: dict[str, Any] | None = None, **options: Any) -> SessionRecord:
     return SessionRecord(
         t_s=0.0,
-        schema=1,
+        schema=2,
         id="1",
         start_utc="2031-03-04T05:06:07Z",
         zone_offset_s=0,

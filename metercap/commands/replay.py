@@ -72,7 +72,8 @@ def _check(file: Path, as_json: bool) -> int:
 
         click.echo(msgspec.json.encode(found).decode())
     elif found.difference:
-        click.echo(f"{file}: differs\n{found.difference}")
+        told = found.difference if found.difference.startswith("not derived") else f"differs\n{found.difference}"
+        click.echo(f"{file}: {told}")
     else:
         rate = f", {found.readings / took:,.0f} readings/s" if took > 0 else ""
         click.echo(f"{file}: {found.verdicts} verdicts derived again exactly from {found.readings} readings{rate}")

@@ -29,7 +29,7 @@ REACH = 0.4
 
 SESSION = SessionRecord(
     t_s=0.0,
-    schema=1,
+    schema=2,
     id="bench",
     start_utc="2031-03-04T05:06:07Z",
     zone_offset_s=0,

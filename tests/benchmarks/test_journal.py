@@ -20,7 +20,7 @@ pytestmark = pytest.mark.slow
 
 SESSION = SessionRecord(
     t_s=0.0,
-    schema=1,
+    schema=2,
     id="bench",
     start_utc="2031-03-04T05:06:07Z",
     zone_offset_s=0,

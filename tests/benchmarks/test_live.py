@@ -160,7 +160,7 @@ class Out:
 def opening(plan: dict) -> SessionRecord:
     return SessionRecord(
         t_s=0.0,
-        schema=1,
+        schema=2,
         id="bench",
         start_utc="2031-03-04T05:06:07Z",
         zone_offset_s=0,

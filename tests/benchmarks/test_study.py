@@ -139,7 +139,7 @@ def scene_of(seed: int, meter: MeterSpec, **habits: object) -> Scene:
         truth[name] = VerdictKind.FAIL if blown else VerdictKind.PASS
     hands = msgspec.structs.replace(HANDS, continuity=meter.dial is Quantity.CONTINUITY, **habits)
     return Scene(
-        schema=1,
+        schema=2,
         title="random fuses",
         unit="B",
         part=parts,

@@ -79,7 +79,7 @@ def scene_of(seed: int, rate: float, kind: str, *, cues: bool) -> tuple[Scene, T
     family = FAMILIES[seed % len(FAMILIES)]
     counts = 22_000 if family == "digits14" else 4_000
     scene = Scene(
-        schema=1,
+        schema=2,
         title="a trimmer",
         unit="B",
         part=[Trimmer(names="RV1", ohm=OHM, position=start / OHM, **keys)],

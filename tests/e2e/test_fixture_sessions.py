@@ -54,6 +54,26 @@ def test_each_opens_and_verifies_as_stated(name: str) -> None:
     assert path.stat().st_size < 60_000
 
 
+OLD = {"good-sweep": 0, "slip-blown-open": 0, "torn": 1}
+"""The files of schema 1, kept as the first version wrote them, with the status that verify gives."""
+
+
+@pytest.mark.parametrize("name", sorted(OLD))
+def test_files_of_the_first_schema_stay_readable(name: str, tmp_path: Path) -> None:
+    """They open, verify, report and export as before; their outcomes are not derived again, and that is said."""
+    path = FOLDER / "schema-1" / f"{name}.jsonl"
+    assert run("verify", str(path)).status == OLD[name]
+    checked = run("replay", str(path), "--check")
+    assert (checked.status, checked.out.strip()) == (1, f"{path}: not derived again: schema 1".encode())
+    reported = run("report", str(path), "--text")
+    assert reported.status in (0, 1), reported.err
+    assert b"F1" in reported.out
+    exported = run("export", str(path), "--to", str(tmp_path / "old.csv"))
+    assert exported.status == 0, exported.err
+    old = [record for record in read(path) if record["kind"] == "verdict"]
+    assert old, "the file has verdicts"
+
+
 def test_there_are_no_others_and_each_is_described() -> None:
     """Every file has its line in fixtures/README.md."""
     described = (ROOT / "fixtures" / "README.md").read_text(encoding="utf-8")

@@ -36,7 +36,7 @@ from metercap.records import (
 def make_session(**changed: object) -> SessionRecord:
     fields: dict[str, object] = {
         "t_s": 0.0,
-        "schema": 1,
+        "schema": 2,
         "id": "7f3c",
         "start_utc": "2031-03-04T05:06:07Z",
         "zone_offset_s": 3600,

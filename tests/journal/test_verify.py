@@ -16,7 +16,7 @@ from metercap.errors import JournalError
 from metercap.journal import REPAIR_NOTE, read, repair, verify
 from metercap.journal import format as fmt
 from metercap.journal.verify import LISTED
-from metercap.records import EndRecord, Note, Record, SessionRecord
+from metercap.records import SCHEMA, EndRecord, Note, Record, SessionRecord
 
 Journal = Callable[..., tuple[Path, list[Record]]]
 
@@ -165,8 +165,8 @@ def test_end_record_is_held_to_its_words(tmp_path: Path, session: SessionRecord)
 def test_newer_schema_is_refused(tmp_path: Path, new_session: Callable[..., SessionRecord]) -> None:
     """Nobody can judge a newer schema: an error, not a report."""
     path = tmp_path / "new.jsonl"
-    path.write_bytes(fmt.Chain().line(new_session(schema=2)))
-    with pytest.raises(JournalError, match="line 1: a journal of schema 2"):
+    path.write_bytes(fmt.Chain().line(new_session(schema=SCHEMA + 1)))
+    with pytest.raises(JournalError, match="line 1: a journal of schema 3"):
         verify(path)
 
 

@@ -34,7 +34,7 @@ count_check = false
 def session_record(profile: MeterProfile, plan: dict | None = None) -> SessionRecord:
     return SessionRecord(
         t_s=0.0,
-        schema=1,
+        schema=2,
         id="0123456789abcdef",
         start_utc="2026-02-03T04:05:06Z",
         zone_offset_s=0,

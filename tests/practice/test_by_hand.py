@@ -517,7 +517,7 @@ class Person:
         path.write_text(PLAN, encoding="utf-8")
         self.profile = find_meter("lcd14")
         record = SessionRecord(
-            t_s=0.0, schema=1, id="x", start_utc="", zone_offset_s=0, unit="B", tag="B", operator="", known_good=False,
+            t_s=0.0, schema=2, id="x", start_utc="", zone_offset_s=0, unit="B", tag="B", operator="", known_good=False,
             plan=to_builtins(read_plan(path)), meter=self.profile, identity="", reference={}, options={}, inherited={},
             program="",
         )  # fmt: skip

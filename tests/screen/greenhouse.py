@@ -65,7 +65,7 @@ PLAN: dict[str, Any] = {
 
 def session(tag: str = "B", **more: Any) -> SessionRecord:
     fields: dict[str, Any] = {
-        "t_s": 0.0, "schema": 1, "id": "demo", "start_utc": "2024-03-05T09:00:00Z", "zone_offset_s": 3600,
+        "t_s": 0.0, "schema": 2, "id": "demo", "start_utc": "2024-03-05T09:00:00Z", "zone_offset_s": 3600,
         "unit": "GC-8 no. 1042", "tag": tag, "operator": "Kim", "known_good": False, "plan": PLAN, "meter": METER,
         "identity": "", "reference": {"bridge/RV1": {"value": 1500.0}}, "options": {}, "inherited": {},
         "program": "metercap",

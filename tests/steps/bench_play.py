@@ -73,7 +73,7 @@ def opening(
     plan = Plan(title="Climate controller, main board", steps=tuple(steps), model="GC-8", rule=rule)  # type: ignore[arg-type]
     fields: dict[str, Any] = {
         "t_s": 0.0,
-        "schema": 1,
+        "schema": 2,
         "id": "s1",
         "start_utc": "2026-03-01T09:00:00Z",
         "zone_offset_s": 0,
