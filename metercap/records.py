@@ -153,7 +153,7 @@ class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):
 
 
 class Touched(msgspec.Struct, frozen=True, array_like=True):
-    """One contact that a verdict rests on: its conversions lie in `from_s` … `t_s`; `value` is what it gave, leads off."""
+    """One contact that a verdict rests on: conversions in `from_s` … `t_s`; `value` is what it gave, leads off."""
 
     from_s: float
     t_s: float
