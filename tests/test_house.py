@@ -26,6 +26,7 @@ FLOORS = (
     ("session",),
     ("outcome", "rejudge"),
     ("evidence",),
+    ("settings",),
     ("journal", "profiles", "planfile", "link", "words", "clock"),
     ("live",),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import tomllib
 from pathlib import Path
 from typing import Annotated, Literal
 
 import msgspec
-import platformdirs
 
-from metercap.errors import FileProblem
+from metercap import settings
 
 Choice = Literal["auto", "device", "system", "bell", "none"]
 
@@ -34,23 +32,13 @@ class SoundConfig(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
 
 def config_path() -> Path:
     """Return where the file is, whether it exists or not."""
-    return platformdirs.user_config_path("metercap", appauthor=False) / "sound.toml"
+    return settings.folder() / "sound.toml"
 
 
 def load_config(path: Path | None = None) -> SoundConfig:
     """Read the file; the defaults when there is none. FileProblem, naming the key, when it cannot be used."""
     place = config_path() if path is None else path
-    try:
-        text = place.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        return SoundConfig()
-    except (OSError, UnicodeDecodeError) as error:
-        raise FileProblem(f"the sound settings cannot be read: {error}", where=str(place)) from error
-    try:
-        return msgspec.convert(tomllib.loads(text), SoundConfig)
-    except (tomllib.TOMLDecodeError, msgspec.ValidationError) as error:
-        hint = "mend the line, or remove the file to have the defaults"
-        raise FileProblem(f"the sound settings say something unknown: {error}", where=str(place), hint=hint) from error
+    return settings.read_toml(place, SoundConfig, "sound settings") or SoundConfig()
 
 
 def save_config(config: SoundConfig, path: Path | None = None) -> Path:
@@ -60,11 +48,4 @@ def save_config(config: SoundConfig, path: Path | None = None) -> Path:
     for name, value in msgspec.to_builtins(config).items():
         # Only plain words, numbers and switches: JSON's way to write them is TOML's too.
         lines.append(f"{name} = {msgspec.json.encode(value).decode()}")
-    draft = place.with_suffix(".tmp")
-    try:
-        place.parent.mkdir(parents=True, exist_ok=True)
-        draft.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        draft.replace(place)
-    except OSError as error:
-        raise FileProblem(f"the sound settings cannot be written: {error}", where=str(place)) from error
-    return place
+    return settings.write_lines(place, lines, "sound settings")
