@@ -1,0 +1,68 @@
+"""What every test may use: `attack`, which counts what was tried against the program and what it survived."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import pytest
+
+PROPERTY = "attack"
+
+
+class Attack:
+    """Counts the trials of one attack. Use each as a block: a trial that raises was not survived."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self.tried = 0
+        self.survived = 0
+
+    @contextmanager
+    def trial(self) -> Iterator[None]:
+        """One trial; what goes wrong in it fails the test as always."""
+        self.tried += 1
+        yield
+        self.survived += 1
+
+    def count(self, tried: int, survived: int | None = None) -> None:
+        """Add trials that were counted elsewhere, in a loop too hot for a block each."""
+        self.tried += tried
+        self.survived += tried if survived is None else survived
+
+
+@pytest.fixture
+def attack(request: pytest.FixtureRequest) -> Iterator[Callable[[str], Attack]]:
+    """Return a function that begins to count an attack of that name; all tests' counts are summed at the end."""
+    begun: list[Attack] = []
+
+    def begin(name: str) -> Attack:
+        begun.append(Attack(name))
+        return begun[-1]
+
+    yield begin
+    for one in begun:
+        request.node.user_properties.append((PROPERTY, (one.name, one.tried, one.survived)))
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
+    """Print attack, tried, survived, where attacks were asked for by their mark."""
+    if PROPERTY not in (config.option.markexpr or ""):
+        return
+    sums: dict[str, list[int]] = {}
+    for reports in terminalreporter.stats.values():
+        for report in reports:
+            # The teardown's report is the one that has them, and it comes from a worker as well as from this process.
+            if getattr(report, "when", "") == "teardown":
+                for key, value in report.user_properties:
+                    if key == PROPERTY:
+                        name, tried, survived = value
+                        row = sums.setdefault(name, [0, 0])
+                        row[0] += tried
+                        row[1] += survived
+    if sums:
+        width = max(len(name) for name in [*sums, "attack"])
+        terminalreporter.write_sep("=", "attacks")
+        terminalreporter.write_line(f"{'attack':<{width}}  {'tried':>9}  {'survived':>9}")
+        for name, (tried, survived) in sorted(sums.items()):
+            terminalreporter.write_line(f"{name:<{width}}  {tried:>9}  {survived:>9}")
