@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from metercap.commands._numbers import Number, Whole
+
 if TYPE_CHECKING:
     from metercap.commands._bench import Played
 
@@ -27,10 +29,8 @@ SCENES = ("gc8-a-whole", "gc8-b-whole")
 
 
 @click.command(epilog=EPILOG)
-@click.option(
-    "--speed", type=click.FloatRange(0.1, 100_000), default=10.0, show_default=True, help="Session time = N × elapsed."
-)
-@click.option("--seed", type=int, help="Another technician and another noise.")
+@click.option("--speed", type=Number(0.1, 100_000), default=10.0, show_default=True, help="Session time = N × elapsed.")
+@click.option("--seed", type=Whole(-(2**31)), help="Another technician and another noise.")
 @click.option("--out", type=click.Path(path_type=Path), help="New folder for the journals; default: a temporary one.")
 @click.option("--sound", is_flag=True, help="Let it be heard as well.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")

@@ -6,6 +6,7 @@ import sys
 
 import click
 
+from metercap.commands._numbers import Number
 from metercap.plain.style import safe
 
 EPILOG = """\b
@@ -27,7 +28,7 @@ Exit status: 0 a profile fits; 1 none does, or the meter is silent; 2 bad usage 
 @click.option("--meter", "meters", multiple=True, help="Try only this profile: a name or a file; repeatable.")
 @click.option(
     "--seconds",
-    type=click.FloatRange(0.2, 600),
+    type=Number(0.2, 600),
     default=4.0,
     show_default=True,
     help="How long to listen at each setting, at most.",

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from metercap.commands._numbers import Number, Whole
+
 EPILOG = """\b
 Examples:
   metercap practice
@@ -48,12 +50,10 @@ SCENE = "gc8-b"
     type=click.Choice(["lcd14", "digits14", "polled-line", "text"]),
     help="Wire format of the simulated meter.",
 )
-@click.option("--rate", type=click.FloatRange(0.1, 1000), help="Conversions a second of the simulated meter.")
-@click.option(
-    "--speed", type=click.FloatRange(0.1, 20.0), default=1.0, show_default=True, help="Session time = N × elapsed."
-)
+@click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the simulated meter.")
+@click.option("--speed", type=Number(0.1, 20.0), default=1.0, show_default=True, help="Session time = N × elapsed.")
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
-@click.option("--seed", type=int, help="Another board and another noise.")
+@click.option("--seed", type=Whole(-(2**31)), help="Another board and another noise.")
 @click.option("--out", type=click.Path(path_type=Path), help="New folder for the journal; default: a temporary one.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen, moves and words as lines on stdin.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, the port or the list as JSON.")

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from metercap.commands._numbers import Number
+
 EPILOG = """\b
 Examples:
   metercap record --port /dev/ttyUSB0 --meter lcd14 --out warm-up.jsonl
@@ -29,7 +31,7 @@ TITLE = "Free trace"
 @click.option("--meter", required=True, help="Meter profile: a name or a file.")
 @click.option("--unit", default="", help="The unit on the mat.")
 @click.option("--operator", default="", help="Who is measuring.")
-@click.option("--rate", type=click.FloatRange(0.1, 1000), help="Conversions a second of the meter, if known faster.")
+@click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Journal to write; must not exist.")
 @click.option("--plain", is_flag=True, help="A line for every reading, in a terminal too.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, read words from stdin.")

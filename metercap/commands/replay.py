@@ -7,6 +7,8 @@ from pathlib import Path
 
 import click
 
+from metercap.commands._numbers import Number
+
 EPILOG = """\b
 Examples:
   metercap replay a.jsonl
@@ -20,9 +22,7 @@ recorded, else 1 with the first difference."""
 
 @click.command(epilog=EPILOG)
 @click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--speed", type=click.FloatRange(min=0.01), help="Session time = N × elapsed; default: as fast as it goes."
-)
+@click.option("--speed", type=Number(0.01, 1e6), help="Session time = N × elapsed; default: as fast as it goes.")
 @click.option("--plan", "other", metavar="OTHER", help="Judge the recorded contacts by this plan's limits.")
 @click.option("--check", "checking", is_flag=True, help="Derive everything again and compare; never paces.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")

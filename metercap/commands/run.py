@@ -7,6 +7,8 @@ from typing import Any
 
 import click
 
+from metercap.commands._numbers import Number
+
 EPILOG = """\b
 Examples:
   metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit A --known-good --out a.jsonl
@@ -31,7 +33,7 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 @click.option("--after", type=click.Path(path_type=Path), help="Earlier session of this unit: inherit as found.")
 @click.option("--continue", "continue_", type=click.Path(path_type=Path), help="Interrupted session to go on with.")
 @click.option("--steps", help="Only these step ids, comma separated.")
-@click.option("--rate", type=click.FloatRange(0.1, 1000), help="Conversions a second of the meter, if known faster.")
+@click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="Journal to write; must not exist.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")

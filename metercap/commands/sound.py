@@ -6,6 +6,8 @@ from typing import Any
 
 import click
 
+from metercap.commands._numbers import Number
+
 EPILOG = """\b
 Examples:
   metercap sound
@@ -20,7 +22,7 @@ espeak-ng."""
 
 
 @click.command(epilog=EPILOG)
-@click.option("--volume", type=click.FloatRange(0.0, 1.0), help="Set how loud.")
+@click.option("--volume", type=Number(0.0, 1.0), help="Set how loud.")
 @click.option("--mute/--unmute", default=None, help="Silence everything, or not.")
 @click.option("--player", type=click.Choice(["auto", "device", "system", "bell", "none"]), help="Set through what.")
 @click.option("--speech/--no-speech", default=None, help="Speak items and values.")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 import msgspec
 
+from metercap.commands._numbers import Number, Whole
 from metercap.plain.style import safe
 
 if TYPE_CHECKING:
@@ -40,13 +41,13 @@ QUANTITIES = (
 @click.option("--name", help="The meter's name; default: the file's.")
 @click.option("--line", "lines", multiple=True, metavar="TEXT", help="A line as the meter sends it; repeatable.")
 @click.option("--port", help="Listen for lines on this port.")
-@click.option("--seconds", type=click.FloatRange(0.5, 600), default=5.0, show_default=True, help="How long to listen.")
+@click.option("--seconds", type=Number(0.5, 600), default=5.0, show_default=True, help="How long to listen.")
 @click.option("--quantity", type=click.Choice(QUANTITIES), help="What a number is when its line does not say.")
-@click.option("--number", type=click.IntRange(min=1), help="Which number of a line is the value.")
+@click.option("--number", type=Whole(1), help="Which number of a line is the value.")
 @click.option("--over", multiple=True, metavar="TEXT", help="What the meter writes over range; repeatable.")
 @click.option("--blank", multiple=True, metavar="TEXT", help="What it writes when it shows nothing; repeatable.")
 @click.option("--ignore", multiple=True, metavar="TEXT", help="Leave out sample lines that hold this; repeatable.")
-@click.option("--rate", type=click.FloatRange(0.1, 1000), help="New values a second; default: the slowest, 1.")
+@click.option("--rate", type=Number(0.1, 1000), help="New values a second; default: the slowest, 1.")
 @click.option("--baud", type=click.IntRange(50, 4_000_000), default=9600, show_default=True)
 @click.option("--bits", type=click.Choice(["7", "8"]), default="8", show_default=True)
 @click.option("--parity", type=click.Choice(["none", "even", "odd"]), default="none", show_default=True)

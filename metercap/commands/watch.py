@@ -6,6 +6,8 @@ import sys
 
 import click
 
+from metercap.commands._numbers import Number, Whole
+
 EPILOG = """\b
 Examples:
   metercap watch --port /dev/ttyUSB0 --meter lcd14
@@ -24,8 +26,8 @@ INTERRUPTED = 130
 @click.command(epilog=EPILOG)
 @click.option("--port", required=True, help="Port, pyserial URL, tape:FILE or VISA resource of the meter.")
 @click.option("--meter", required=True, help="Meter profile: a name or a file.")
-@click.option("--rate", type=click.FloatRange(0.1, 1000), help="Conversions a second of the meter, if known faster.")
-@click.option("--count", type=click.IntRange(min=1), help="End after this many readings.")
+@click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
+@click.option("--count", type=Whole(1), help="End after this many readings.")
 @click.option("--plain", is_flag=True, help="A line for every reading, in a terminal too.")
 @click.option("--json", "as_json", is_flag=True, help="Print readings and link changes as JSON lines.")
 def command(port: str, meter: str, rate: float | None, count: int | None, plain: bool, as_json: bool) -> int:
