@@ -77,6 +77,8 @@ def _exists(name: str) -> bool:
     return (Path(__file__).parent / "commands" / f"{name}.py").is_file()
 
 
+INTERRUPTED = 130
+
 TRACEBACK = "METERCAP_TRACEBACK"
 """Set in the environment, it lets a defect end in Python's own traceback."""
 
@@ -102,12 +104,25 @@ def group() -> None:
 
 
 def main(args: list[str] | None = None) -> Any:
-    """Run the command line and exit with its status."""
+    """Run the command line and exit with its status. Whatever it writes passes the outlets."""
+    from metercap.outlet import outlets, settle
+
     _give_streams()
+    with outlets():
+        status = _status(args)
+        try:
+            settle(patient=status != INTERRUPTED)
+        except KeyboardInterrupt:  # nobody reads, and somebody is tired of waiting
+            status = INTERRUPTED
+    _let_go_of_stdout()
+    sys.exit(status)
+
+
+def _status(args: list[str] | None) -> int:
     try:
         status = group.main(args=args, prog_name="metercap", standalone_mode=False)
     except click.exceptions.Abort:
-        status = 130
+        status = INTERRUPTED
     except click.ClickException as error:
         error.show()
         status = error.exit_code
@@ -115,8 +130,7 @@ def main(args: list[str] | None = None) -> Any:
         status = 0
     except Exception as error:
         status = _explained(error)
-    _let_go_of_stdout()
-    sys.exit(status if isinstance(status, int) else 0)
+    return status if isinstance(status, int) else 0
 
 
 def _explained(error: Exception) -> int:

@@ -18,6 +18,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from metercap.gate import visible
+
 
 class MetercapError(Exception):
     """Something went wrong that the person at the bench can understand and mend.
@@ -34,8 +36,9 @@ class MetercapError(Exception):
         self.hint = hint
 
     def __str__(self) -> str:
-        head = f"{self.where}: {self.what}" if self.where else self.what
-        return f"{head}\n  try: {self.hint}" if self.hint else head
+        # Each part on a line of its own: a file's name must not look like another message.
+        head = visible(f"{self.where}: {self.what}" if self.where else self.what)
+        return f"{head}\n  try: {visible(self.hint)}" if self.hint else head
 
 
 class ValueText(MetercapError, ValueError):
@@ -58,7 +61,7 @@ class PlanError(FileProblem):
         self.problems = tuple(problems)
 
     def __str__(self) -> str:
-        return "\n".join([super().__str__(), *(f"  {problem}" for problem in self.problems)])
+        return "\n".join([super().__str__(), *(f"  {visible(problem)}" for problem in self.problems)])
 
 
 class ProfileError(FileProblem):

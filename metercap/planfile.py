@@ -5,19 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 
 from metercap.errors import PlanError
+from metercap.gate import visible
 from metercap.plan.load import LARGEST, load_plan
 from metercap.plan.model import Plan
-from metercap.plan.problems import escaped
 
 
 def read_plan(path: Path | str) -> Plan:
     """Return the plan in a file. Raises PlanError: unreadable, too large, not UTF-8, or all its problems at once."""
-    return load_plan(read_text(path), escaped(str(path)))
+    return load_plan(read_text(path), visible(str(path)))
 
 
 def read_text(path: Path | str) -> str:
     """Return a plan file's text. Raises PlanError when it cannot be read, is larger than 1 MiB, or is not UTF-8."""
-    where = escaped(str(path))
+    where = visible(str(path))
     try:
         if not Path(path).is_file():
             raise PlanError("there is no such file", where=where, hint="check the path")

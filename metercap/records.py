@@ -17,6 +17,7 @@ import msgspec
 from msgspec import UNSET, UnsetType
 
 from metercap.errors import JournalError
+from metercap.gate import json_bytes
 from metercap.meter import MeterProfile
 from metercap.reading import Garbage, Reading
 
@@ -272,7 +273,7 @@ def at(t_s: float) -> float:
 
 
 def encode(record: Record) -> bytes:
-    """Return the record's JSON object as UTF-8, without a checksum.
+    """Return the record's JSON object as UTF-8, without a checksum; a terminal that shows it is not driven by it.
 
     A NaN or an infinity has no JSON and would silently become null, so it is a `ValueError` here: a defect of the
     caller, never of a meter.
@@ -287,7 +288,7 @@ def encode(record: Record) -> bytes:
         value = getattr(record, name)
         if isinstance(value, float) and not math.isfinite(value):
             raise ValueError(f"{kind.__name__}.{name} is {value}, which a journal cannot hold")
-    return _encode(record)
+    return json_bytes(_encode(record))
 
 
 def decode(line: bytes) -> Record:

@@ -2,12 +2,21 @@
 
 from __future__ import annotations
 
+import signal
+import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import pytest
 
 PROPERTY = "attack"
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Started in a shell's background, this process ignores SIGINT, and so would every program the tests start."""
+    ignored = signal.getsignal(signal.SIGINT) is signal.SIG_IGN
+    if ignored and threading.current_thread() is threading.main_thread():
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 class Attack:

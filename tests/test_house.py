@@ -15,6 +15,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "metercap"
 
 FLOORS = (
+    ("gate",),
     ("errors",),
     ("quantity",),
     ("reading", "meter"),
@@ -27,7 +28,7 @@ FLOORS = (
     ("outcome", "rejudge"),
     ("evidence",),
     ("settings",),
-    ("journal", "profiles", "planfile", "link", "words", "clock"),
+    ("journal", "profiles", "planfile", "link", "words", "clock", "outlet"),
     ("live",),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
     ("report",),

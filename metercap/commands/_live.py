@@ -19,6 +19,7 @@ from metercap.journal import Writer
 from metercap.link import Source
 from metercap.live import Inbox, Live, Observer, Reason
 from metercap.outcome import Fold
+from metercap.outlet import go_live
 from metercap.plain import JsonLines, PlainLines, verdict_table
 from metercap.plain.style import safe, use_colour
 from metercap.records import Cue, Record, SessionRecord
@@ -138,6 +139,7 @@ def run_live(
     words: Sequence[WordSource] = (),
 ) -> Reason:
     """Tie link, journal, words and what shows the session to the one loop, run it, and return why it ended."""
+    go_live()
     inbox = Inbox()
     live = Live(
         Driver(session),

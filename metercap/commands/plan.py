@@ -42,14 +42,15 @@ Exit status: 0 the plan can be run (warnings are said); 2 it cannot."""
 @click.option("--json", "as_json", is_flag=True, help="Print the problems as JSON.")
 def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
     """Name every mistake of PLAN, a plan's name or a TOML file, with file, line and key."""
+    from metercap.gate import visible
     from metercap.plan.load import examine
-    from metercap.plan.problems import escaped, in_file_order, plan_error
+    from metercap.plan.problems import in_file_order, plan_error
     from metercap.plan.rules import check_plan
     from metercap.planfile import read_text
     from metercap.profiles import find_meter, find_plan
 
     path = find_plan(plan)
-    where = escaped(str(path))
+    where = visible(str(path))
     found = examine(read_text(path))
     problems = in_file_order(found.problems, found.places)
     if found.plan is not None:

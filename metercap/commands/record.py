@@ -45,6 +45,7 @@ def command(
     from metercap.journal import Writer
     from metercap.link import open_link
     from metercap.live import Inbox, Live, Trace
+    from metercap.outlet import go_live
     from metercap.plain import JsonLines
     from metercap.plan import Plan
     from metercap.profiles import find_meter
@@ -85,6 +86,7 @@ def command(
         source=source,
         words=[] if words is None else [words],
     )
+    go_live()
     try:
         reason = live.run()
     finally:

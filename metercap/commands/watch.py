@@ -36,6 +36,7 @@ def command(port: str, meter: str, rate: float | None, count: int | None, plain:
     from metercap.commands._readout import Readout, UntilGone, some_words
     from metercap.link import open_link
     from metercap.live import Inbox, Live, Trace
+    from metercap.outlet import go_live
     from metercap.plain import JsonLines
     from metercap.profiles import find_meter
     from metercap.wire import decoder
@@ -61,6 +62,7 @@ def command(port: str, meter: str, rate: float | None, count: int | None, plain:
         source=source,
         words=[] if words is None else [words],
     )
+    go_live()
     try:
         reason = live.run()
     finally:

@@ -6,8 +6,8 @@
 
 Text comes from meters, plans and people, and a spreadsheet runs what looks like a formula. So in text columns
 an apostrophe goes before =, +, - and @ (their full-width forms too) where they begin a field, or a cell for a
-spreadsheet that splits at semicolons or bars; control and other unprintable characters are written as escapes
-(`\\x1b`). Number columns hold only numbers and are left alone.
+spreadsheet that splits at semicolons or bars, behind spaces too since some programs take these off; control and other
+unprintable characters are written as escapes (`\\x1b`). Number columns hold only numbers and are left alone.
 """
 
 from __future__ import annotations
@@ -22,12 +22,13 @@ import msgspec
 
 from metercap.export.newfile import new_file
 from metercap.export.schema import TABLES, VERDICTS, TableName
+from metercap.gate import visible
 from metercap.journal import State, iterate
 from metercap.journal.reader import Records
 from metercap.reading import Reading
 from metercap.records import Verdict
 
-_FORMULA = re.compile(r"(^|[,;|])(?=[=+\-@＝＋－＠])")
+_FORMULA = re.compile(r"(^|[,;|])(?=\s*[=+\-@＝＋－＠])")
 
 
 class Exported(msgspec.Struct, frozen=True):
@@ -77,9 +78,7 @@ def cell(value: Any) -> str:
 
 def defused(text: str) -> str:
     """Return text that no spreadsheet takes for a formula and no terminal for a command."""
-    if not text.isprintable():
-        text = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
-    return _FORMULA.sub(r"\1'", text)
+    return _FORMULA.sub(r"\1'", visible(text))
 
 
 def verdict_rows(records: Iterable[Any]) -> list[dict[str, Any]]:

@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable
 from typing import BinaryIO, TextIO
 
+from metercap.outlet import Outlet
 from metercap.plain.style import LOUD, MARKS, SAYINGS, limits_text, paint, safe, use_colour, value_text
 from metercap.quantity import format_value
 from metercap.reading import Reading
@@ -32,7 +33,8 @@ _DECISIONS = frozenset(kind.value for kind in VerdictKind)
 class JsonLines:
     """Writes the file's own lines in the file's order, flushed, and nothing else.
 
-    A reader that went away stops the writing, not the session: the file has everything.
+    A reader that went away, or that lets more wait than an outlet holds, stops the writing, not the session: the file
+    has everything. What was printed is always the file's beginning, with nothing left out.
     """
 
     def __init__(self, out: BinaryIO | None = None) -> None:
@@ -66,6 +68,7 @@ class PlainLines:
     def __init__(self, out: TextIO | None = None, live: Callable[[], Live | None] | None = None) -> None:
         self._out: TextIO | None = sys.stdout if out is None else out
         self._colour = use_colour(self._out)
+        self._bell = "\a" if self._out.isatty() else ""
         self._live = live
         self._shown: tuple[float | None, float] | None = None
         self._rung: Cue | None = None
@@ -82,9 +85,9 @@ class PlainLines:
             self.write(f"{record.t_s:8.1f}  {text}")
 
     def urgent(self, record: Cue) -> None:
-        """A hazard is shown, and the terminal's bell rung, before any disk work."""
+        """A hazard is shown, and a terminal's bell rung, before any disk work and before all lines that still wait."""
         self._rung = record
-        self.write(f"{record.t_s:8.1f}  {self._cue(record)}\a")
+        self._write(f"{record.t_s:8.1f}  {self._cue(record)}{self._bell}\n", first=True)
 
     def say(self, text: str) -> None:
         """Write a line that is no record: help, a refusal."""
@@ -93,11 +96,18 @@ class PlainLines:
 
     def write(self, text: str, end: str = "\n") -> None:
         """Write text as it is. A broken pipe, a full disk, a closed terminal end the writing, not the session."""
-        if self._out is None:
+        self._write(text + end)
+
+    def _write(self, text: str, *, first: bool = False) -> None:
+        out = self._out
+        if out is None:
             return
         try:
-            self._out.write(text + end)
-            self._out.flush()
+            if first and isinstance(out, Outlet):
+                out.overtake(text)
+            else:
+                out.write(text)
+            out.flush()
         except (OSError, ValueError):
             self._out = None
 

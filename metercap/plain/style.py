@@ -7,8 +7,11 @@ from typing import TextIO
 
 import click
 
+from metercap.gate import visible as safe
 from metercap.quantity import format_value
 from metercap.records import CueKind, Verdict, VerdictKind
+
+__all__ = ["LOUD", "MARKS", "SAYINGS", "limits_text", "paint", "safe", "use_colour", "value_text"]
 
 MARKS = {
     VerdictKind.PASS: ("+", "green"),
@@ -44,15 +47,8 @@ def use_colour(stream: TextIO) -> bool:
 
 
 def paint(text: str, colour: str | None, use: bool, *, bold: bool = False) -> str:
-    """Return `text` in a colour where colour is used."""
-    return click.style(text, fg=colour, bold=bold) if use else text
-
-
-def safe(text: str) -> str:
-    """Return text with control and unprintable characters escaped: no file and no meter may drive the terminal."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in text)
+    """Return `text`, escaped, in a colour where colour is used."""
+    return click.style(safe(text), fg=colour, bold=bold) if use else safe(text)
 
 
 def value_text(verdict: Verdict) -> str:

@@ -8,6 +8,7 @@ from typing import Literal
 import msgspec
 
 from metercap.errors import PlanError
+from metercap.gate import visible
 from metercap.plan.places import Path, Places
 
 _LONGEST = 40
@@ -44,12 +45,7 @@ def spelled(path: Path, ids: Mapping[int, str]) -> str:
     text = ""
     for part in rest:
         text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
-    return escaped(" ".join(part for part in (head, text) if part))
-
-
-def escaped(text: str) -> str:
-    """Return `text` on one line, every character that does not print written as an escape."""
-    return text if text.isprintable() else "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+    return visible(" ".join(part for part in (head, text) if part))
 
 
 def nearest(word: str, known: Iterable[str]) -> str:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from metercap.gate import visible
 from metercap.plan.expected import items_of
 from metercap.plan.fields import SHARE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan, Step
 from metercap.plan.names import compressed
-from metercap.plan.problems import escaped
 from metercap.quantity import format_value
 from metercap.steps.keys import Item
 
@@ -23,24 +23,24 @@ def plan_lines(plan: Plan) -> Iterator[str]:
 
     What a step leaves to its defaults stands together in its last line.
     """
-    yield escaped(plan.title + (f", model {plan.model}" if plan.model else ""))
+    yield visible(plan.title + (f", model {plan.model}" if plan.model else ""))
     supply = "loose parts, no supply" if plan.supply == "none" else "a unit with a supply"
     yield f"  {supply}; rule {plan.rule}"
     for caution in plan.cautions:
-        yield escaped(f"  ! {caution}")
+        yield visible(f"  ! {caution}")
     for word, ohm in plan.tokens.items():
-        yield escaped(f"  token {word}: {format_value(ohm, 'ohm')}")
+        yield visible(f"  token {word}: {format_value(ohm, 'ohm')}")
     for n, step in enumerate(plan.steps, 1):
         yield ""
         yield from _step(n, step)
 
 
 def _step(n: int, step: Step) -> Iterator[str]:
-    yield escaped(f"{n:3}. {step.id}: {kind_of(step)}" + (", power on" if step.power == "on" else ""))
+    yield visible(f"{n:3}. {step.id}: {kind_of(step)}" + (", power on" if step.power == "on" else ""))
     if step.say:
-        yield escaped(f"     “{step.say}”")
+        yield visible(f"     “{step.say}”")
     for caution in step.cautions:
-        yield escaped(f"     ! {caution}")
+        yield visible(f"     ! {caution}")
     unit = getattr(step, UNIT, "") or (step.wanted[0].unit if step.wanted else "")
     usual = []
     for key in sorted(keys_of(type(step)).values(), key=lambda key: key.name == "rule"):
@@ -53,9 +53,9 @@ def _step(n: int, step: Step) -> Iterator[str]:
         if text and not key.required and getattr(step, key.name) == key.default:
             usual.append(f"{key.name} {text}")
         elif text:
-            yield escaped(f"     {key.name}: {text}")
+            yield visible(f"     {key.name}: {text}")
     if usual:
-        yield escaped(f"     by default: {', '.join(usual)}")
+        yield visible(f"     by default: {', '.join(usual)}")
 
 
 def _items(step: Step, unit: str) -> Iterator[str]:
@@ -66,9 +66,9 @@ def _items(step: Step, unit: str) -> Iterator[str]:
     count = len(items_of(step))
     head = f"     {count} item{'s' if count != 1 else ''}:"
     plain = lots.pop("", [])
-    yield escaped(f"{head} {', '.join(compressed(plain))}".rstrip())
+    yield visible(f"{head} {', '.join(compressed(plain))}".rstrip())
     for more, names in lots.items():
-        yield escaped(f"       {', '.join(compressed(names))}: {more}")
+        yield visible(f"       {', '.join(compressed(names))}: {more}")
 
 
 def _item(item: Item, unit: str) -> str:

@@ -2,24 +2,11 @@
 
 from __future__ import annotations
 
-import unicodedata
-
 from rich.cells import cell_len, chop_cells, set_cell_size
 
-_HIDDEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+from metercap.gate import visible
 
-
-def visible(text: str) -> str:
-    """`text` with every control, format, unassigned or separator character written as an escape, such as `\\x1b`."""
-    if text.isascii() and text.isprintable():
-        return text
-    shown: list[str] = []
-    for char in text:
-        if unicodedata.category(char) in _HIDDEN:
-            shown.append(char.encode("unicode_escape").decode("ascii") if char.isascii() else f"\\u{ord(char):04x}")
-        else:
-            shown.append(char)
-    return "".join(shown)
+__all__ = ["fitted", "visible", "width", "wrapped"]
 
 
 def width(text: str) -> int:

@@ -146,11 +146,14 @@ def test_no_text_begins_a_formula(text: str) -> None:
     ((_, field, _),) = parse_rfc4180(stream.getvalue())
     assert field.isprintable()
     for part in field.replace(";", ",").replace("|", ",").split(","):
-        assert part[:1] not in tuple(STARTS)
+        # Some programs take spaces off before they look (common practice, no source).
+        assert part.strip()[:1] not in tuple(STARTS)
     assert field.replace("'", "").startswith(defused(text).replace("'", "")[:3])
 
 
-@pytest.mark.parametrize("text", ["F1", "TP5 reversed", "2 Ω ± 0.1 Ω", "a-b+c=d@e", "leads 0.3 Ω; clean them", "a; -b"])
+@pytest.mark.parametrize(
+    "text", ["F1", "TP5 reversed", "2 Ω ± 0.1 Ω", "a-b+c=d@e", "leads 0.3 Ω; clean them", "a; b-c"]
+)
 def test_harmless_text_is_left_alone(text: str) -> None:
     """What begins no formula comes out as it is."""
     assert cell(text) == text

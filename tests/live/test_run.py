@@ -179,7 +179,12 @@ def idle(tmp_path):
     """A session in a process of its own, waiting for a meter that says nothing."""
     children = []
 
-    def start(how: str, before=None) -> subprocess.Popen:
+    def heed() -> None:
+        """Whatever whoever runs the tests ignores (a shell's background, nohup), this child is its parent's."""
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            signal.signal(number, signal.SIG_DFL)
+
+    def start(how: str, before=heed) -> subprocess.Popen:
         child = subprocess.Popen(
             [sys.executable, "-c", IDLE, str(Path(__file__).parent), str(tmp_path / "a.jsonl"), how],
             stdout=subprocess.PIPE,

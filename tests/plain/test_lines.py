@@ -27,6 +27,14 @@ class Broken(io.StringIO):
         raise OSError(self.number, "broken")
 
 
+class Terminal(io.StringIO):
+    """A stream that people look at."""
+
+    def isatty(self) -> bool:
+        """It is one."""
+        return True
+
+
 @pytest.mark.parametrize("number", [errno.EPIPE, errno.ENOSPC, errno.EIO])
 def test_a_dead_stream_ends_the_writing_only(number: int) -> None:
     """Broken pipe, full disk, terminal gone: one attempt, `gone`, and no exception however much follows."""
@@ -66,11 +74,19 @@ def test_what_comes_from_files_is_escaped() -> None:
 
 
 def test_a_hazard_is_shown_once_and_rings() -> None:
-    """`urgent` shows it with the bell at once; the same record seen later adds nothing."""
-    out = io.StringIO()
+    """`urgent` shows it with a terminal's bell at once; the same record seen later adds nothing."""
+    out = Terminal()
     lines = PlainLines(out)
     hazard = Cue(1.0, "s", "RV1", CueKind.HAZARD)
     lines.urgent(hazard)
     lines.see(hazard, b"")
     assert out.getvalue().count("HAZARD") == 1
     assert out.getvalue().endswith("\a\n")
+
+
+def test_a_pipe_gets_no_bell() -> None:
+    """A control character in a file that a program reads rings nowhere."""
+    out = io.StringIO()
+    PlainLines(out).urgent(Cue(1.0, "s", "RV1", CueKind.HAZARD))
+    assert "HAZARD" in out.getvalue()
+    assert "\a" not in out.getvalue()

@@ -1,0 +1,8 @@
+"""Lends the end-to-end tests' meter and program."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "e2e"))
