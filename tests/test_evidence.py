@@ -55,10 +55,16 @@ def test_places_of_the_unit():
 
 def test_every_count_is_kept():
     """Counts before a fix and after it are both there, in the file's order."""
-    script = ":pass :fail :note=new_relay " + ":pass " * 29
+    script = ":pass :fail :fixed=new_relay " + ":pass " * 29
     found = evidence(iter(records(played("B", script, TrialsStep(id="starts", runs=2)))))
     assert [(one.k, one.runs) for one in found.counted["starts", "starts"]] == [(1, 2), (29, 29)]
-    assert found.known.before["starts", "starts"] == {"k": 1, "runs": 2}
+    assert found.known.before["starts", "starts"] == {
+        "k": 1,
+        "runs": 2,
+        "fix": "new relay",
+        "after": 29,
+        "tries": [],
+    }
 
 
 @pytest.mark.parametrize(("reason", "finished"), [("done", True), ("quit", False), ("interrupted", False)])

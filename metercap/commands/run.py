@@ -18,6 +18,10 @@ Examples:
 Exit status: 0 every verdict is pass or absent; 1 some are not, or items were left open; 2 bad usage or file; 3 the link
 cannot be opened; 130 interrupted (the journal is closed properly).
 
+Words while it runs come by key, pedal or line; ? shows all of them. Three of them count: "missed 2" says that two
+presses of a switch showed nothing, "fixed new relay" that a fix was made and starts are counted anew, and
+"replaced BT1" that a new part is in and is to be measured.
+
 What a meter of a few conversions a second cannot see: dropouts and bounce shorter than one conversion. Two compensating
 slips of the hand inside one sweep cannot be proved absent either; the count check is there for them."""
 

@@ -53,7 +53,10 @@ def counted(sessions: Sequence[Evidence]) -> Iterator[Counted]:
 
 
 def _before(session: Evidence, key: Key, earlier: Verdict | None) -> tuple[int, int] | None:
-    own = _pair(session.known.before.get(key))
+    kept = session.known.before.get(key)
+    own = _pair(kept)
+    if kept is not None and kept.get("fix") == "":
+        own = None  # starts that go on where an earlier session left them, with nothing mended, are all one count
     took_over = "/".join(key) in session.first.inherited.get("before", {})
     if own is not None and (took_over or len(session.counted[key]) > 1 or own != _counts(session.counted[key][-1])):
         return own

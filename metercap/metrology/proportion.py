@@ -2,12 +2,14 @@
 
 Sources: Clopper and Pearson, Biometrika 26 (1934) 404; Wilson, J. Am. Stat. Assoc. 22 (1927) 209; Newcombe, Stat. Med.
 17 (1998) 857; NIST/SEMATECH e-Handbook 7.2.4; Fisher, The Design of Experiments (1935); Hanley and Lippman-Hand, JAMA
-249 (1983) 1743 (rule of three).
+249 (1983) 1743 (rule of three). Of repeated attempts: Šidák, J. Am. Stat. Assoc. 62 (1967) 626; Lan and DeMets,
+Biometrika 70 (1983) 659 (both from memory).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from decimal import Context, Decimal
 from fractions import Fraction
 from typing import Literal
@@ -99,6 +101,31 @@ def success_run(reliability: float, confidence: float) -> int:
     risk = _FINE.subtract(Decimal(1), Decimal(repr(float(confidence))))
     ratio = _FINE.divide(_FINE.ln(risk), _FINE.ln(Decimal(repr(float(reliability)))))
     return max(1, math.ceil(_FINE.subtract(ratio, _SNAP)))
+
+
+def attempt_confidence(confidence: float, attempt: int) -> float:
+    """Return the confidence that attempt number `attempt` (1, 2, …) has to reach: 1 − (1 − C)/2^(attempt − 1).
+
+    Who tries again after a failure gets another chance to be lucky. Each further attempt may therefore spend half the
+    risk of the one before, so that however many are made, all of them together risk less than twice 1 − C (geometric
+    series). A scalar. Degenerate: the first attempt has C itself. Source: spending of risk, Lan and DeMets 1983.
+    """
+    need_confidence(confidence, "attempt_confidence")
+    need(attempt >= 1, "attempt_confidence", f"attempts count from 1, and this is {attempt}")
+    return 1.0 - math.ldexp(1.0 - confidence, 1 - attempt)
+
+
+def history_confidence(reliability: float, runs: Sequence[int]) -> float:
+    """Return what a success run proves when every attempt before it counts: Π(1 − R^nᵢ), rounded to 6 digits.
+
+    `runs` holds how many passes in a row attempt i needed, the present one included. An attempt ends with its first
+    failure or with its run, so a unit that starts with reliability R, and no better, completes one of them with the
+    chance 1 − Π(1 − R^nᵢ). Degenerate: no attempt gives 1; one gives 1 − Rⁿ, the success run's own confidence.
+    Source: Šidák 1967, for independent chances; the success run as in `success_run`.
+    """
+    need_confidence(reliability, "history_confidence")
+    need(all(n >= 1 for n in runs), "history_confidence", f"a run has at least one pass: {list(runs)}")
+    return round6(math.prod(1.0 - reliability**n for n in runs))
 
 
 def fisher_exact(

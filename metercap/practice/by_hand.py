@@ -6,7 +6,7 @@ dial should stand. All the mistakes are the person's own: going on too soon, sli
 without looking.
 
 Three rules keep it a lesson. The dial turns only when told to, as a real one. What a person confirms is so: `yes` to
-"supply unplugged?" unplugs it, a note on a repair is the repair. And the eyes see the board: what cannot be felt
+"supply unplugged?" unplugs it, `fixed` is the repair. And the eyes see the board: what cannot be felt
 through a keyboard (the display comes on, red is on +) stands in `status`.
 """
 
@@ -92,7 +92,7 @@ class ByHand(Moves):
             return
         if word.word not in ("note", "say"):
             self.seen = ""
-        if word.word == "note" and prompt.do is Do.CONFIRM and wants_mend(prompt.say):
+        if word.word == "fixed" and prompt.do is Do.CONFIRM and wants_mend(prompt.say):
             board.fixed = True
         if word.word != "yes":
             return

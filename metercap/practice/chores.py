@@ -138,7 +138,7 @@ class Chores(Fingers):
                 self.say_soon(t_s, "no")
                 return
             board.fixed = True
-            self.say_soon(t_s + MEND_S, "note", "repaired")
+            self.say_soon(t_s + MEND_S, "fixed", "repaired")
             return
         supply = wants_supply(prompt.say)
         if supply is not None:

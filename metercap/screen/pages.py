@@ -32,7 +32,7 @@ def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scrol
             if index < len(table):
                 key, name, does = table[index]
                 left = 1 + half * (columns // 2)
-                parts += [(left, f" {key} ", Ink.LABEL), (left + 14, name, Ink.STRONG), (left + 28, does, Ink.TEXT)]
+                parts += [(left, f" {key} ", Ink.LABEL), (left + 14, name, Ink.STRONG), (left + 31, does, Ink.TEXT)]
         lines.append(parts)
     lines.append([])
     lines += [[(1, part, Ink.QUIET)] for text in LIMITS_OF_SIGHT for part in wrapped(text, columns - 2, 9)]

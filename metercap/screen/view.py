@@ -177,7 +177,7 @@ def _words(now: Moment) -> tuple[str, ...]:
     prompt = state.aside or state.prompt
     do = prompt.do if prompt is not None else None
     if now.step.kind == "trials":
-        first = {Do.ANSWER: ("pass", "fail", "back"), Do.CONFIRM: ("note", "no", "back")}
+        first = {Do.ANSWER: ("pass", "fail", "back"), Do.CONFIRM: ("fixed", "no", "back")}
         return tuple(dict.fromkeys((*first.get(do or Do.WAIT, ("back",)), "note", "say", "quit")))
     if do is Do.WAIT:
         return ("no", "skip", "again", "note", "say", "quit")

@@ -255,8 +255,6 @@ class Session:
 
     def _word_note(self, text: str) -> None:
         self.bench.note(text)
-        if self._machine is not None:
-            self._machine.give(Given.NOTE, text)
 
     def _word_say(self, _text: str) -> None:
         machine, last = self._machine, self.bench.last

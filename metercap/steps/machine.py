@@ -40,12 +40,13 @@ class Given(StrEnum):
     AT = "at"
     PASS = "pass"
     FAIL = "fail"
+    MISSED = "missed"
+    FIXED = "fixed"
+    REPLACED = "replaced"
     UNDO = "undo"
-    NOTE = "note"
-    """A remark; the session has written it down already."""
 
 
-WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due", "note"}
+WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due"}
 """Words that go to the step; the rest the session answers itself."""
 
 

@@ -3,14 +3,23 @@
 Two things are said. *changed*: the passes after the fix are too many for chance, by Fisher's one-sided test against the
 runs before it. *reliable*: so many passes in a row that at the plan's confidence the unit starts with at least the
 plan's reliability (success run). The first alone is "better, not proved". A failure after the fix ends the run as not
-fixed, and starting anew needs a new fix noted.
+fixed, and starting anew needs a new fix: the word `fixed`; no other remark counts as one.
+
+Who tries often enough is lucky once. So every attempt counts: each further one has to show more
+(`attempt_confidence`), and what is claimed in the end is the confidence of the whole history (`history_confidence`).
 """
 
 from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.metrology.proportion import clopper_pearson, passes_to_show_change, success_run
+from metercap.metrology.proportion import (
+    attempt_confidence,
+    clopper_pearson,
+    history_confidence,
+    passes_to_show_change,
+    success_run,
+)
 from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.keys import Seconds, Share, StepBase
@@ -34,7 +43,7 @@ class S(StrEnum):
     RUN = "run"
     """A start: did it pass?"""
     FIX = "fix"
-    """Failed: waiting for a fix to be noted."""
+    """Failed: waiting for the word that says what was mended."""
     END = "end"
 
 
@@ -58,7 +67,8 @@ class Trials(Machine):
         (S.RUN, Given.NO): Row("failed", (S.OFF, S.RUN, S.FIX)),
         (S.FIX, Given.NO): Row("stop", (S.END,)),
         (S.FIX, Given.BACK): Row("back", (S.RUN,)),
-        **words_rows((S.OFF, S.RUN, S.FIX), {Given.NOTE: Row("fixed", (S.OFF, S.RUN, S.FIX))}),
+        **words_rows((S.OFF, S.RUN), {Given.FIXED: Row("fixed", (S.OFF, S.RUN))}),
+        (S.FIX, Given.FIXED): Row("fixed", (S.RUN,)),
         **words_rows(
             (S.OFF, S.RUN, S.FIX),
             {
@@ -72,30 +82,46 @@ class Trials(Machine):
     def __init__(self, step: TrialsStep, bench: Bench) -> None:
         super().__init__(step, bench, S.RUN)
         self._step = step
-        self._needed = success_run(step.reliability, step.confidence)
         earlier = bench.before.get((step.id, step.id), {})
-        self._before: list[bool] = [True] * int(earlier.get("k", 0)) + [False] * int(
-            earlier.get("runs", 0) - earlier.get("k", 0)
-        )
-        self._after: list[bool] = []
-        self._fix = "noted in an earlier session" if self._before else ""
+        passes, runs = int(earlier.get("k", 0)), int(earlier.get("runs", 0))
+        self._before: list[bool] = [True] * passes + [False] * (runs - passes)
+        self._fix = str(earlier.get("fix", ""))
+        self._tries: list[int] = [int(n) for n in earlier.get("tries", ())]
+        """How many passes each earlier attempt would have had to show: a fix that failed, or was given up."""
+        once = success_run(step.reliability, step.confidence)
+        # Runs before a fix that would prove the unit good, had none failed, are an attempt like any other.
+        self._first = [step.runs] if step.runs >= once else []
+        self._after: list[bool] = [True] * int(earlier.get("after", 0))
+        if len(self._after) >= self._needed:
+            self._after = []  # proved in an earlier session: now it is shown once more
+
+    @property
+    def _needed(self) -> int:
+        """Passes in a row that this attempt has to show."""
+        attempt = 1 + len(self._tries) + (len(self._first) if self._fix else 0)
+        return success_run(self._step.reliability, attempt_confidence(self._step.confidence, attempt))
 
     def start(self) -> None:
-        """Ask for the first start."""
+        """Ask for the first start; where earlier sessions left failures and no fix, for the fix."""
         self.bench.changed()
+        n, failures = len(self._before), self._before.count(False)
         if self._fix:
-            n, failures = len(self._before), self._before.count(False)
             self.bench.note(f"{self.step.id}: before the fix, in an earlier session, {failures} of {n} starts failed")
+        elif n >= self._step.runs:
+            if failures:
+                self.state = S.FIX
+            else:
+                self._before = []  # nothing failed then: it is counted anew
         self.resume()
 
     def resume(self) -> None:
         """Prompt for the wait, the start or the fix."""
         if self.state is S.FIX:
-            self.say(Do.CONFIRM, "not fixed: mend it, then note what was done to go on; no ends the trials")
+            self.say(Do.CONFIRM, f"{self._failed()}: mend it, then say fixed and what was done; no ends the trials")
         elif self.state is S.OFF:
             self.say(Do.WAIT, f"switch off and let it cool for {self._step.off_s:g} s")
         else:
-            self.say(Do.ANSWER, f"{self._evidence()}: {self.step.say or 'start it, cover closed'}; pass or fail?")
+            self.say(Do.ANSWER, f"{self._evidence()}; {self.step.say or 'start it, cover closed'}; pass or fail?")
 
     def status(self) -> str:
         """How many starts, and what they prove."""
@@ -124,16 +150,16 @@ class Trials(Machine):
         return self.ready()
 
     def fixed(self) -> StrEnum:
-        """A note: what was done. After failures it begins the runs after the fix; otherwise it is a remark only."""
-        if self._fix and self.state is not S.FIX:
-            return self.state
+        """What was done, by the operator's word: the runs from here on are those after this fix."""
         if not self._fix and False not in self._before:
+            self.bench.note(f"{self.step.id}: no start has failed yet, so there is nothing to hold a fix against")
             return self.state
-        if self._fix:  # a failed fix: its runs are runs before the next one
+        if self._fix and self._after:  # it failed, or was given up: its runs are runs before the next fix
+            self._tries.append(self._needed)
             self._before.extend(self._after)
-        self._fix, self._after = self.text or "noted", []
+        self._fix, self._after = self.text, []
         self._keep()
-        self.bench.note(f"{self.step.id}: runs after the fix begin: {self._evidence()}")
+        self.bench.note(f"{self.step.id}: runs after the fix begin: {self._fix}")
         return self.ready()
 
     def stop(self) -> StrEnum:
@@ -192,30 +218,46 @@ class Trials(Machine):
         return S.FIX
 
     def _keep(self) -> None:
-        """Remember the counts before the fix for a later session of this unit."""
-        self.bench.before[self.step.id, self.step.id] = {"k": self._before.count(True), "runs": len(self._before)}
+        """Remember what was counted for a later session of this unit."""
+        self.bench.before[self.step.id, self.step.id] = {
+            "k": self._before.count(True),
+            "runs": len(self._before),
+            "fix": self._fix,
+            "after": self._after.count(True),
+            "tries": list(self._tries),
+        }
+
+    def _failed(self) -> str:
+        if self._fix:
+            return "not fixed"
+        return f"{self._before.count(False)} of {len(self._before)} starts failed"
 
     def _evidence(self) -> str:
-        """Return what the runs so far say, in one line."""
+        """Return what the runs so far say: the finding in two or three words, a colon, and what is missing."""
         if not self._fix:
             n, failures = len(self._before), self._before.count(False)
-            return f"run {n + 1} of {self._step.runs}, {failures} failed so far"
+            return f"run {n + 1} of {self._step.runs}: {failures} failed so far"
         n = len(self._after)
+        changed, more = self._changed()
+        head = "better, not proved" if changed else "no proof yet"
+        return (
+            f"{head}: {n} passed after the fix, {more}{self._needed - n} more in a row for reliable{self._counting()}"
+        )
+
+    def _changed(self) -> tuple[bool, str]:
+        """Return whether the passes after the fix show a change, and what is missing, in words."""
         to_change = self._to_change()
-        parts = [f"{n} passed after the fix"]
-        if to_change is None:
-            parts.append("no failure before it to compare with")
-        elif n < to_change:
-            parts.append(f"no proof yet, {to_change - n} more for changed")
-        else:
-            parts.append("changed")
-        if n < self._needed:
-            parts.append(f"{self._needed - n} more for reliable")
-        return ", ".join(parts)
+        left = 0 if to_change is None else to_change - len(self._after)
+        return to_change is not None and left <= 0, f"{left} more for changed, " if left > 0 else ""
 
     def _to_change(self) -> int | None:
         failures = self._before.count(False)
-        return passes_to_show_change(failures, len(self._before), self._step.confidence) if failures else None
+        confidence = attempt_confidence(self._step.confidence, 1 + len(self._tries))
+        return passes_to_show_change(failures, len(self._before), confidence) if failures else None
+
+    def _counting(self) -> str:
+        """Say that there were attempts before this one, which it has to make up for."""
+        return f" (attempt {1 + len(self._tries)}, so it takes more)" if self._tries else ""
 
     def _decide(self) -> None:
         runs = self._after if self._fix else self._before
@@ -234,27 +276,30 @@ class Trials(Machine):
         )
 
     def _judge(self, k: int, n: int) -> tuple[VerdictKind, str]:
-        goal = f"{self._step.reliability:g} at {100 * self._step.confidence:g} %"
+        needed = self._needed
         if not self._fix:
+            goal = self._goal([needed])
             if k < n:
                 return VerdictKind.FAIL, f"{n - k} of {n} starts failed"
-            if n >= self._needed:
+            if n >= needed:
                 return VerdictKind.PASS, f"reliable: {n} starts in a row, {goal}"
-            return VerdictKind.UNSURE, f"{n} starts, none failed: {self._needed} in a row would show {goal}"
+            return VerdictKind.UNSURE, f"{n} starts, none failed: {needed} in a row would show {goal}"
         failures, before = self._before.count(False), len(self._before)
         was = f"before the fix {failures} of {before} failed"
         if k < n:
             return VerdictKind.FAIL, f"not fixed: failed at run {n} after the fix; {was}"
-        to_change = self._to_change()
-        changed = to_change is not None and n >= to_change
-        if n >= self._needed:
+        changed, more = self._changed()
+        goal = self._goal([*self._first, *self._tries, needed])
+        if n >= needed:
             word = "changed and reliable" if changed else "reliable, but no change is proved"
             return VerdictKind.PASS, f"{word}: {n} starts in a row, {goal}; {was}"
         if changed:
-            left = self._needed - n
-            return VerdictKind.UNSURE, f"better, not proved: changed, but {left} more starts for {goal}; {was}"
-        more = "" if to_change is None else f"{to_change - n} more for changed, "
-        return (
-            VerdictKind.UNSURE,
-            f"no proof: {n} starts after the fix, {more}{self._needed - n} more for {goal}; {was}",
-        )
+            return VerdictKind.UNSURE, f"better, not proved: changed, but {needed - n} more starts for {goal}; {was}"
+        return VerdictKind.UNSURE, f"no proof: {n} starts after the fix, {more}{needed - n} more for {goal}; {was}"
+
+    def _goal(self, attempts: list[int]) -> str:
+        """Say the reliability and the confidence; after more attempts than one that of all of them together."""
+        if len(attempts) == 1:
+            return f"{self._step.reliability:g} at {100 * self._step.confidence:g} %"
+        percent = 100.0 * history_confidence(self._step.reliability, attempts)
+        return f"{self._step.reliability:g} at {percent:.3g} %, all {len(attempts)} attempts counted"

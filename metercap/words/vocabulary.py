@@ -13,15 +13,21 @@ MOST_TEXT = 500
 
 
 class Word(msgspec.Struct, frozen=True):
-    """A word: its `key` in a terminal, what it does, and what it takes (`ITEM`, `NAME`, `TEXT`, or nothing).
+    """A word: its `key` in a terminal, what it does, and what it takes (`ITEM`, `NAME`, `TEXT`, `N`, or nothing).
 
-    Words that put aside more than one item have a key that needs shift.
+    `N` is a whole number from 1 on; what stands in brackets may be left out. Words that put aside more than one item
+    have a key that needs shift.
     """
 
     name: str
     key: str
     does: str
     takes: str = ""
+
+    @property
+    def optional(self) -> bool:
+        """True where what it takes may be left out."""
+        return self.takes.startswith("[")
 
 
 WORDS = (
@@ -36,6 +42,9 @@ WORDS = (
     Word("at", "@", "go to an item", "ITEM"),
     Word("pass", "p", "this one passed"),
     Word("fail", "f", "this one failed"),
+    Word("missed", "m", "so many presses showed nothing", "N"),
+    Word("fixed", "k", "a fix was made: what was done", "TEXT"),
+    Word("replaced", "c", "a new part is in: measure it", "[NAME]"),
     Word("undo", "u", "take the last turn back to as found"),
     Word("probe", "+", "measure something that is not in the plan", "NAME"),
     Word("say", " ", "say the last value and where we are"),
@@ -69,10 +78,12 @@ def parse_line(line: str) -> tuple[str, str]:
             head, _BY_NAME, n=1
         )
         raise UsageError(f"{line[:40]!a} is no word", hint=close[0] if close else ", ".join(_BY_NAME))
-    if word.takes and not text:
+    if word.takes and not text and not word.optional:
         raise UsageError(f"{word.name} needs its {word.takes}", hint=f"{word.name} {word.takes}")
     if text and not word.takes:
         raise UsageError(f"{word.name} stands alone, without {text[:40]!a}", hint=word.name)
+    if word.takes == "N" and not (text.isascii() and text.isdecimal() and 1 <= len(text) <= 3 and int(text) > 0):
+        raise UsageError(f"{word.name} needs a whole number, and not {text[:40]!a}", hint=f"{word.name} 2")
     if len(text) > MOST_TEXT:
         raise UsageError(f"more than {MOST_TEXT} characters after {word.name}", hint="several notes")
     return word.name, text
@@ -108,4 +119,4 @@ def help_lines(table: dict[str, Word] | None = None) -> list[str]:
     rows = [
         (key_name(key), f"{word.name} {word.takes}".strip(), word.does) for key, word in (table or key_table()).items()
     ]
-    return [f"{key:>6}  {name:<11} {does}" for key, name, does in rows]
+    return [f"{key:>6}  {name:<15} {does}" for key, name, does in rows]

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 from scipy import stats
-from two_units import reads, session
+from two_units import GAP, reads, session
 
 from metercap.compare.changes import adjusted, counted
-from metercap.steps import Item, TrialsStep, TuneStep
+from metercap.steps import ExerciseStep, Item, TrialsStep, TuneStep
 
 TRIALS = TrialsStep(id="starts", runs=20)
 FAILED = ":pass " * 12 + ":fail " * 8
@@ -16,7 +16,7 @@ LATER = {"start_utc": "2026-03-02T09:00:00Z", "id": "later"}
 
 def test_before_and_after_a_fix_in_one_session():
     """12 of 20 before and 29 of 29 after: Fisher's p as scipy has it, and Clopper and Pearson's interval."""
-    row = next(counted([session("B", FAILED + ":note=new_relay " + ":pass " * 29, TRIALS)]))
+    row = next(counted([session("B", FAILED + ":fixed=new_relay " + ":pass " * 29, TRIALS)]))
     assert (row.before_k, row.before_runs, row.k, row.runs) == (12, 20, 29, 29)
     assert row.p == pytest.approx(stats.fisher_exact([[12, 8], [29, 0]], "less").pvalue, rel=1e-5)
     interval = stats.binomtest(29, 29).proportion_ci(0.95, "exact")
@@ -44,15 +44,32 @@ def test_before_and_after_in_two_sessions():
 def test_a_session_that_took_over_knows_its_before():
     """A session that took up the unit after another has the counts before the fix with it."""
     inherited = {"how": "after", "session": "s0", "before": {"starts/starts": {"k": 12, "runs": 20}}}
-    row = next(counted([session("B", ":pass " * 8 + ":skip", TRIALS, inherited=inherited)]))
+    row = next(counted([session("B", ":fixed=new_relay " + ":pass " * 8 + ":skip", TRIALS, inherited=inherited)]))
     assert (row.before_k, row.before_runs, row.k, row.runs) == (12, 20, 8, 8)
+
+
+def test_counts_taken_over_stand_even_where_the_new_ones_are_the_same():
+    """Four of five as found last week and four of five now: both are said, and nothing has changed."""
+    inherited = {"how": "after", "session": "s0", "before": {"cover/S1": {"k": 4, "runs": 5}}}
+    switch = ExerciseStep(id="cover", items=(Item("S1"),), presses=5)
+    presses = GAP + "0.3*4 OL*4 " * 2 + ":fail " + "0.3*4 OL*4 " * 2 + ":no"
+    row = next(counted([session("B", presses, switch, inherited=inherited)]))
+    assert (row.before_k, row.before_runs, row.k, row.runs, row.changed) == (4, 5, 4, 5, False)
+
+
+def test_starts_that_go_on_have_nothing_before_them():
+    """An interrupted session left 7 of 20 starts, two of them failed: they are part of the twenty, not before them."""
+    kept = {"starts/starts": {"k": 5, "runs": 7, "fix": "", "after": 0, "tries": []}}
+    inherited = {"how": "continue", "session": "s0", "before": kept}
+    row = next(counted([session("B", ":pass " * 13 + ":no", TRIALS, inherited=inherited)]))
+    assert (row.before_k, row.k, row.runs) == (None, 18, 20)
 
 
 def test_a_fix_that_failed_counts_as_before_the_next():
     """Runs after a fix that failed are runs before the next fix."""
-    script = FAILED + ":note=cleaned :pass :fail :note=new_relay " + ":pass " * 29
+    script = FAILED + ":fixed=cleaned :pass :fail :fixed=new_relay " + ":pass " * 36
     row = next(counted([session("B", script, TRIALS)]))
-    assert (row.before_k, row.before_runs, row.k, row.runs) == (13, 22, 29, 29)
+    assert (row.before_k, row.before_runs, row.k, row.runs) == (13, 22, 36, 36)
 
 
 def test_trimmer_as_found_and_as_left():

@@ -48,11 +48,11 @@ def test_counts_are_said_with_their_proof():
     """A proven change is called changed, an unproven one no proof; a single run has nothing to compare with."""
     step = TrialsStep(id="starts", runs=20)
     failed = ":pass " * 12 + ":fail " * 8
-    fixed = session("B", failed + ":note=new_relay " + ":pass " * 29, step)
+    fixed = session("B", failed + ":fixed=new_relay " + ":pass " * 29, step)
     assert any(
         "before 12 of 20, after 29 of 29" in line and "changed (p = " in line for line in lines(Side("b", fixed))
     )
-    few = session("B", failed + ":note=new_relay " + ":pass " * 3 + ":skip", step)
+    few = session("B", failed + ":fixed=new_relay " + ":pass " * 3 + ":skip", step)
     assert any("no proof of a change (p = " in line for line in lines(Side("b", few)))
     alone = session("B", failed + ":no", step)
     assert any(line.endswith("nothing before it to compare with") for line in lines(Side("b", alone)))

@@ -17,8 +17,10 @@ from statsmodels.stats.proportion import proportion_confint
 from metercap.errors import MetercapError
 from metercap.metrology.proportion import (
     Interval,
+    attempt_confidence,
     clopper_pearson,
     fisher_exact,
+    history_confidence,
     lower_bound,
     passes_to_show_change,
     rule_of_three,
@@ -196,6 +198,29 @@ def test_passes_are_the_least(failures: int, passes: int, confidence: float) -> 
         assert fisher_exact(((failures, passes), (0, m - 1)), "greater") > float(risk) * (1 - 1e-12)
 
 
+@pytest.mark.parametrize("attempts", [1, 2, 4])
+def test_what_a_history_proves_is_how_often_luck_fails_it(attempts: int) -> None:
+    """Units that start with 0.9 exactly, mended in vain: so often, and no more, does an attempt succeed by chance.
+
+    Counted with starts drawn one by one, which knows nothing of the formula (Šidák 1967, from memory).
+    """
+    draw = random.Random(29)
+    needed = [success_run(0.9, attempt_confidence(0.95, m)) for m in range(1, attempts + 1)]
+    histories = 4000
+    lucky = sum(any(all(draw.random() < 0.9 for _ in range(n)) for n in needed) for _ in range(histories))
+    risk = 1.0 - history_confidence(0.9, needed)
+    assert lucky / histories == pytest.approx(risk, abs=4.0 * math.sqrt(risk / histories))
+    assert risk < 0.10
+
+
+def test_further_attempts_spend_half_the_risk_of_the_one_before() -> None:
+    """95 %, 97.5 %, 98.75 %, …; by hand 29, 36, 42, 49 passes at 0.9, since a halving takes ln 2 / ln(1/0.9) = 6.58."""
+    assert [attempt_confidence(0.95, m) for m in (1, 2, 3)] == pytest.approx([0.95, 0.975, 0.9875], rel=1e-12)
+    assert [success_run(0.9, attempt_confidence(0.95, m)) for m in (1, 2, 3, 4)] == [29, 36, 42, 49]
+    assert history_confidence(0.9, [29]) == pytest.approx(1 - 0.9**29, rel=1e-5)
+    assert history_confidence(0.9, []) == 1.0
+
+
 def test_no_failure_before_proves_nothing_after() -> None:
     """A fault never seen cannot be shown to be gone."""
     assert passes_to_show_change(0, 20) is None
@@ -224,6 +249,8 @@ def test_nothing_tried() -> None:
         lambda: fisher_exact(((1, -1), (1, 1))),
         lambda: fisher_exact(((1, 1), (1, 1)), "other"),  # type: ignore[arg-type]
         lambda: passes_to_show_change(3, 2),
+        lambda: attempt_confidence(0.95, 0),
+        lambda: history_confidence(0.9, [0]),
     ],
 )
 def test_refusals(refused: Callable[[], object]) -> None:

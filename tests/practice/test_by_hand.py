@@ -356,15 +356,15 @@ def test_what_the_person_confirms_is_done(desk: Desk) -> None:
 
 
 def test_cleaning_and_mending_by_word(desk: Desk) -> None:
-    """Yes to "clean it" cleans the switch, a note on the repair is the repair."""
+    """Yes to "clean it" cleans the switch, `fixed` is the repair."""
     switch = desk.bench.board.parts["S1"]
     assert isinstance(switch, Switch) and not switch.closes_at(0.5)
     desk.prompt("S1", Do.ANSWER, "S1 missed closures: clean it, then say yes to exercise it again; no leaves it")
     desk.bench.see(Operator(1.0, "yes"), 1.0)
     assert switch.closes_at(0.5)
-    desk.prompt("starts", Do.CONFIRM, "not fixed: mend it, then note what was done to go on; no ends the trials")
+    desk.prompt("starts", Do.CONFIRM, "not fixed: mend it, then say fixed and what was done; no ends the trials")
     assert desk.hands.seen == ""
-    desk.bench.see(Operator(2.0, "note", "new regulator"), 2.0)
+    desk.bench.see(Operator(2.0, "fixed", "new regulator"), 2.0)
     assert desk.bench.board.fixed
 
 

@@ -178,13 +178,13 @@ def test_starts_are_reported_as_they_were_and_a_repair_changes_them() -> None:
     desk = Desk()
     desk.prompt("step", Do.ANSWER, "start it, cover closed: run 1 of 8; pass or fail?")
     desk.wait(10.0)
-    desk.prompt("step", Do.CONFIRM, "not fixed: mend it, then note what was done to go on; no ends the trials")
+    desk.prompt("step", Do.CONFIRM, "not fixed: mend it, then say fixed and what was done; no ends the trials")
     desk.wait(70.0)
     desk.prompt("step", Do.ANSWER, "start it, cover closed: 0 passed after the fix; pass or fail?")
     desk.wait(10.0)
-    desk.prompt("step", Do.CONFIRM, "not fixed: mend it, then note what was done to go on; no ends the trials")
+    desk.prompt("step", Do.CONFIRM, "not fixed: mend it, then say fixed and what was done; no ends the trials")
     desk.wait(70.0)
-    assert desk.said == ["fail", "note repaired", "pass", "no"]
+    assert desk.said == ["fail", "fixed repaired", "pass", "no"]
 
 
 def test_the_supply_is_switched_as_asked() -> None:

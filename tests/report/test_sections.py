@@ -124,7 +124,7 @@ def test_counts_before_and_after(tmp_path):
     36.1 % to 80.9 % for 12 of 20 is what scipy gives (beta.ppf); Fisher's p of (12, 8) against (29, 0), one-sided, is
     0.000279 by scipy.stats.fisher_exact.
     """
-    play = Play(TRIALS)(FAILED + ":note=new_relay " + ":pass " * 29)
+    play = Play(TRIALS)(FAILED + ":fixed=new_relay " + ":pass " * 29)
     found, gathered = studied(tmp_path, play)
     part = counts(found, gathered.fold.plan)
     ((name, before, last, proof),) = rows(part)
@@ -136,7 +136,7 @@ def test_counts_before_and_after(tmp_path):
 
 def test_counts_without_proof(tmp_path):
     """Three passes are no proof; a run without one before it has nothing to compare with."""
-    few = studied(tmp_path, Play(TRIALS)(FAILED + ":note=new_relay " + ":pass " * 3 + ":skip"))
+    few = studied(tmp_path, Play(TRIALS)(FAILED + ":fixed=new_relay " + ":pass " * 3 + ":skip"))
     ((_, _, _, proof),) = rows(counts(few[0], few[1].fold.plan))
     assert proof.startswith("no proof of a change (p = ")
     alone = studied(tmp_path, Play(TRIALS)(FAILED + ":no"))
@@ -152,10 +152,10 @@ def _pair(both):
 
 def test_log_in_order_of_time(tmp_path):
     """Local time, session time, who, what; equal words in a row are drawn together."""
-    found, gathered = studied(tmp_path, Play(TRIALS, zone_offset_s=3600)("+60 " + FAILED + ":note=new_relay"))
+    found, gathered = studied(tmp_path, Play(TRIALS, zone_offset_s=3600)("+60 " + FAILED + ":fixed=new_relay"))
     said = rows(log(found, gathered.log.cut))
     assert said[0] == ("10:01:00", "1:00", "operator", "pass, 12 times, the last at 1:00 (starts)")
-    assert said[2][3] == "note new relay"
+    assert said[2][3] == "fixed new relay"
     assert said[3][2:] == ("program", said[3][3]) and "runs after the fix begin" in said[3][3]
     (part,) = log(studied(tmp_path, Play(confirm()))[0], 0).blocks
     assert part == Para("Nothing was said or noted.")

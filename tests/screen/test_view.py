@@ -224,8 +224,8 @@ def test_words_that_mean_something_now() -> None:
     assert "undo" in at("tune far").words
     assert "open" not in at("wait").words and "open" not in at("dial").words
     assert "undo" not in view(fold([*SCENES["safe"], Prompt(6.0, "dead", "C12", Do.STOP, "B: it is live")])).words
-    mend = [*SCENES["trials"], Prompt(500.0, "starts", "starts", Do.CONFIRM, "B: not fixed: mend it, then note")]
-    assert view(fold(mend)).words[:2] == ("note", "no")
+    mend = [*SCENES["trials"], Prompt(500.0, "starts", "starts", Do.CONFIRM, "B: not fixed: mend it, then say fixed")]
+    assert view(fold(mend)).words[:2] == ("fixed", "no")
 
 
 @pytest.mark.parametrize(("unit", "word"), [("V", "yes"), ("ohm", "open"), ("", "open")])

@@ -143,7 +143,13 @@ SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
     ),
     "trials": (
         lambda: TrialsStep(id="starts", runs=3, off_s=5.0),
-        ("", ":pass", ":pass +6 :fail +6 :pass", ":pass +6 :fail +6 :pass :note=mended", ":fail +6 :note=mended :pass"),
+        (
+            "",
+            ":pass",
+            ":pass +6 :fail +6 :pass",
+            ":pass +6 :fail +6 :pass :fixed=mended",
+            ":fail +6 :fixed=mended :pass",
+        ),
     ),
     "check in volts": (
         lambda: volts("TP1", "TP2"),
@@ -263,5 +269,5 @@ def test_situations_reach_every_state(name: str) -> None:
 
 
 def test_words_and_inputs_are_one_list() -> None:
-    """Every word that goes to a step is an input; the others come from readings, time and notes."""
-    assert {given.value for given in Given} - WORDS == {"contact", "value", "ended", "go", "due", "note"}
+    """Every word that goes to a step is an input; the others come from readings and time."""
+    assert {given.value for given in Given} - WORDS == {"contact", "value", "ended", "go", "due"}

@@ -16,26 +16,30 @@ def trials(**more: object) -> TrialsStep:
 
 def after_a_fix(passes: int) -> Play:
     """Return a play with 8 failures in 20 before a fix, and so many passes after it."""
-    return Play(trials())(":fail " * 8 + ":pass " * 12 + ":note=new_connector " + ":pass " * passes)
+    return Play(trials())(":fail " * 8 + ":pass " * 12 + ":fixed=new_connector " + ":pass " * passes)
 
 
-def test_failures_before_a_fix_are_the_verdict_until_one_is_noted() -> None:
+def test_failures_before_a_fix_are_the_verdict_until_there_is_one() -> None:
     """8 of 20 failed: fail, with the exact interval of the passes."""
     play = Play(trials())(":fail " * 8 + ":pass " * 12)
     verdict = play.verdicts["starts"]
     assert (verdict.verdict, verdict.k, verdict.runs) == (VerdictKind.FAIL, 12, 20)
     assert not play.session.finished
     assert play.prompts[-1] == "confirm starts"
+    assert "8 of 20 starts failed: mend it, then say fixed" in play.said
 
 
-@pytest.mark.parametrize(("passes", "says"), [(1, "7 more for changed"), (7, "1 more for changed"), (8, "changed, 21")])
+@pytest.mark.parametrize(
+    ("passes", "says"),
+    [(1, "no proof yet: 1 passed"), (7, "1 more for changed, 22 more in a row"), (8, "better, not proved: 8 passed")],
+)
 def test_changed_needs_eight_passes_in_a_row(passes: int, says: str) -> None:
     """Fisher's one-sided p for 8/20 against 0/m: 7 passes give 0.0567, 8 give 0.0405 (scipy)."""
     stats = pytest.importorskip("scipy.stats")
     play = after_a_fix(passes)
     assert says in play.said
     p = stats.fisher_exact([[12, 8], [passes, 0]], alternative="less").pvalue
-    assert bool(p <= 0.05) is says.startswith("changed, ")
+    assert bool(p <= 0.05) is says.startswith("better")
 
 
 def test_one_pass_is_reported_as_no_proof() -> None:
@@ -64,16 +68,74 @@ def test_reliable_needs_twenty_nine_in_a_row() -> None:
 
 
 def test_a_failure_after_the_fix_ends_the_run_as_not_fixed() -> None:
-    """And going on needs a new fix noted, against which all earlier runs count as before."""
+    """And going on needs a new fix, against which all earlier runs count as before."""
     play = after_a_fix(5)(":fail")
     verdict = play.verdicts["starts"]
     assert verdict.verdict is VerdictKind.FAIL
     assert verdict.reason.startswith("not fixed: failed at run 6 after the fix")
-    play(":pass")
-    assert "means nothing here" in play.notes[-1]
-    play(":note=resoldered_J2 " + ":pass " * 29)
+    for word in (":pass", ":yes", ":fail"):
+        play(word)
+        assert "means nothing here" in play.notes[-1]
+    play(":fixed=resoldered_J2 " + ":pass " * 36)
     assert play.verdicts["starts"].verdict is VerdictKind.PASS
     assert "9 of 26 failed" in play.verdicts["starts"].reason
+
+
+def test_a_remark_is_no_fix() -> None:
+    """Only `fixed` is: a note at the bench says what was seen, and the runs go on as they were."""
+    play = Play(trials())(":fail " * 8 + ":pass " * 12 + ":note=smells_of_flux")
+    assert play.prompts[-1] == "confirm starts"
+    play(":pass")
+    assert "means nothing here" in play.notes[-1]
+    running = Play(trials())(":fail " * 8 + ":note=smells_of_flux " + ":pass " * 12)
+    assert (running.verdicts["starts"].k, running.verdicts["starts"].runs) == (12, 20)
+    assert running.verdicts["starts"].verdict is VerdictKind.FAIL
+
+
+def test_a_fix_without_a_failure_is_nothing_to_hold_it_against() -> None:
+    """It is said, and the runs go on as those before a fix."""
+    play = Play(trials())(":pass " * 3 + ":fixed=new_relay")
+    assert "nothing to hold a fix against" in play.notes[-1]
+    play(":fail")
+    assert play.said.startswith("run 5 of 20: 1 failed so far")
+
+
+@pytest.mark.parametrize(
+    ("attempts", "needed", "percent"),
+    # R = 0.9: least n with 0.9^n ≤ 0.05/2^(m−1): ln(0.05)/ln(0.9) = 28.4, each halving adds 6.58; and
+    # (1 − 0.9^29)(1 − 0.9^36)(1 − 0.9^42) by hand: 0.9529 · 0.97747 · 0.98803
+    [(2, 36, "93.1"), (3, 42, "92")],
+)
+def test_every_attempt_is_counted_in_what_is_claimed(attempts: int, needed: int, percent: str) -> None:
+    """Each further attempt needs more passes, and the confidence said is that of all attempts together."""
+    play = after_a_fix(1)
+    for attempt in range(1, attempts):
+        play(f":fail :fixed=try_{attempt + 1} :pass")
+    play(":pass " * (needed - 2))
+    assert not play.session.finished
+    assert "1 more in a row for reliable" in play.said
+    play(":pass")
+    verdict = play.verdicts["starts"]
+    assert (verdict.verdict, verdict.k) == (VerdictKind.PASS, needed)
+    assert f"0.9 at {percent} %, all {attempts} attempts counted" in verdict.reason
+
+
+def test_a_fix_given_up_half_way_is_an_attempt_too() -> None:
+    """Something else was mended before the run was over: what passed so far belongs to the state before."""
+    play = after_a_fix(5)(":fixed=new_relay " + ":pass " * 29)
+    assert not play.session.finished
+    play(":pass " * 7)
+    assert "8 of 25 failed" in play.verdicts["starts"].reason
+    assert "all 2 attempts counted" in play.verdicts["starts"].reason
+
+
+def test_a_later_session_goes_on_with_the_attempts() -> None:
+    """What was tried, and the passes of a run that was left, are handed on with the fix."""
+    left = after_a_fix(1)(":fail :fixed=new_relay " + ":pass " * 30)
+    handed = {"starts/starts": left.session.bench.before["starts", "starts"]}
+    play = Play(trials(), inherited={"how": "after", "session": "s0", "before": handed})(":pass " * 5)
+    assert "1 more in a row for reliable" in play.said
+    assert "all 2 attempts counted" in play(":pass").verdicts["starts"].reason
 
 
 def test_a_unit_that_never_failed_is_reliable_or_unsure() -> None:
@@ -99,7 +161,17 @@ def test_back_takes_a_start_back() -> None:
 
 
 def test_counts_before_a_fix_come_from_an_earlier_session() -> None:
-    """--after: eight of twenty failed last week, so the runs now are runs after the fix."""
+    """--after: eight of twenty failed last week. What was mended since has to be said, then runs are after the fix."""
     earlier = {"how": "after", "session": "s0", "before": {"starts/starts": {"k": 12, "runs": 20}}}
-    play = Play(trials(), inherited=earlier)(":pass " * 29)
+    play = Play(trials(), inherited=earlier)
+    assert play.prompts == ["confirm starts"]
+    play(":pass")
+    assert "means nothing here" in play.notes[-1]
+    play(":fixed=new_relay " + ":pass " * 29)
     assert "before the fix 8 of 20 failed" in play.verdicts["starts"].reason
+
+
+def test_runs_that_an_interrupted_session_left_go_on() -> None:
+    """--continue: seven of twenty were run, two failed; the eighth comes next."""
+    earlier = {"how": "continue", "session": "s0", "before": {"starts/starts": {"k": 5, "runs": 7, "fix": ""}}}
+    assert Play(trials(), inherited=earlier).said.startswith("run 8 of 20: 2 failed so far")

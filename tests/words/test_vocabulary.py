@@ -27,6 +27,10 @@ from metercap.words import HELP_KEY, WORDS, help_lines, key_name, key_table, par
         ("pass", ("pass", "")),
         ("fail", ("fail", "")),
         ("undo", ("undo", "")),
+        ("missed 2", ("missed", "2")),
+        ("Fixed  new cover switch ", ("fixed", "new cover switch")),
+        ("replaced", ("replaced", "")),
+        ("replaced BT1", ("replaced", "BT1")),
         ("probe R7 left", ("probe", "R7 left")),
         ("say", ("say", "")),
         ("note  flux on  the board ", ("note", "flux on  the board")),
@@ -43,7 +47,7 @@ def test_the_table_above_is_the_whole_vocabulary() -> None:
     """No word goes untested."""
     assert {word.name for word in WORDS} == {
         *("yes", "no", "open", "skip", "skip step", "absent", "back", "again", "at", "pass", "fail", "undo"),
-        *("probe", "say", "note", "quit"),
+        *("probe", "say", "note", "quit", "missed", "fixed", "replaced"),
     }
 
 
@@ -55,6 +59,11 @@ def test_the_table_above_is_the_whole_vocabulary() -> None:
         ("qiut", "quit"),
         ("at", "at ITEM"),
         ("note   ", "note TEXT"),
+        ("fixed", "fixed TEXT"),
+        ("missed", "missed N"),
+        ("missed 0", "missed 2"),
+        ("missed two", "missed 2"),
+        ("missed -1", "missed 2"),
         ("yes please", "yes"),
         ("skip F3", "skip"),
         ("xyzzy", "yes, no, open"),
@@ -79,7 +88,7 @@ def test_no_line_gives_anything_but_a_word_or_a_refusal(line: str) -> None:
         assert "\x1b" not in str(error)
         assert str(error).isascii()
     else:
-        assert bool(text) == bool(names[word].takes)
+        assert names[word].optional or bool(text) == bool(names[word].takes)
 
 
 def test_keys_are_one_each_and_help_shows_them_all() -> None:
