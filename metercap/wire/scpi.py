@@ -1,36 +1,65 @@
 """Family `scpi`: answers of IEEE 488.2 / SCPI-99 meters, each behind the query it answers.
 
     RES? +1.234E+3         the query that was asked, a space, the answer, LF
+    MEAS:RES?2 +3.1E-1     the same where a range was asked for: up to 2 ohm
 
-The link writes the query in front of the answer, so a tape or a journal decodes alone. A query may have parameters
-of its own ("MEAS:RES? 1000 +1.234E+3"): the answer stands after the last space.
+The link writes the query in front of the answer, so a tape or a journal decodes alone. What stands before the first
+space is the link's, what follows is the meter's, and all of that must be the one number that was asked for. An echo,
+several fields or lines, a unit, a message: garbage.
 
-    [tables.queries]      "MEAS:RES?" = "resistance"   query = quantity; a quantity's first row is the usual one,
-    and the one to ask
+    [tables.queries]         "MEAS:RES?" = "resistance"   query = quantity; a quantity's first row is the usual one,
+                                                          and the one to ask
+    [tables.lowest_ranges]   resistance = 100.0           the meter's lowest range in SI units, a power of ten; optional
 
 Answers are decimal numeric response data: NR1 (`273`), NR2 (`0.273`), NR3 (`2.73E+2`) (IEEE 488.2, 8.7.2 to
 8.7.4), in SI units without prefix. ±9.9E37 is over-range and 9.91E37 not-a-number (SCPI-99 volume 1, 7.2.1.4 and
-7.2.1.5, clause numbers from memory): state over and blank, never values. The resolution is the weight of the last
-digit written.
+7.2.1.5, clause numbers from memory): state over and blank, never values.
+
+*Resolution.* Such a meter prints as many digits as its number format has, whatever it measured, so they say nothing.
+What it can tell apart follows from its range and from `counts`, the highest number it shows in it: one count, rounded
+up to a power of ten. The range is the one that was asked for; where none was, the lowest that holds the value. Ranges
+are decades that reach 20 % beyond their name (common practice, no source).
 """
 
 from __future__ import annotations
 
-import math
 import re
 from decimal import Decimal
 
 from metercap.meter import MeterProfile
-from metercap.quantity import decimal_si
+from metercap.quantity import Quantity, decimal_si
 from metercap.reading import Reading, State
 from metercap.wire import shapes
 from metercap.wire.fields import Fields, layout, plain_flags, unfit
-from metercap.wire.tables import Tables
+from metercap.wire.tables import Tables, nearest
 
 INFINITY = Decimal("9.9E37")
 NOT_A_NUMBER = Decimal("9.91E37")
+LOWEST_RANGES = {
+    Quantity.RESISTANCE: 2,
+    Quantity.CONTINUITY: 3,
+    Quantity.VOLTAGE_DC: -1,
+    Quantity.VOLTAGE_AC: -1,
+    Quantity.CURRENT_DC: -2,
+    Quantity.CURRENT_AC: -2,
+    Quantity.CAPACITANCE: -9,
+    Quantity.FREQUENCY: 1,
+    Quantity.DUTY: 2,
+    Quantity.DIODE: 1,
+    Quantity.TEMPERATURE: 3,
+}
+"""Lowest range as a power of ten in SI units, where the profile says nothing (common practice, no source)."""
+COUNTS = 19_999
+"""The highest number shown, where the profile says nothing: four and a half digits, the coarsest of such meters."""
+BEYOND = 1.2
 _NUMBER = re.compile(r"([+-]?)([0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE]([+-]?[0-9]{1,3}))?", re.ASCII)
 _USUAL = {State.OVER: "9.90000000E+37", State.BLANK: "9.91000000E+37"}
+_USUAL_DECIMALS = 8
+
+
+def one_number(answer: bytes) -> bool:
+    """Whether an answer is exactly one number in the syntax of IEEE 488.2."""
+    return answer.isascii() and _NUMBER.fullmatch(answer.decode("ascii")) is not None
 
 
 class Scpi:
@@ -40,84 +69,109 @@ class Scpi:
 
     def __init__(self, profile: MeterProfile) -> None:
         tables = Tables(profile)
-        tables.names(("queries",))
+        tables.names(("queries", "lowest_ranges"))
         self._queries = tables.quantities("queries")
         for query in self._queries:
             if not query.endswith("?") or not query.isascii() or not query.isprintable() or " " in query:
                 tables.problem(f"queries.{query}", "must be a query without parameters, ending in ?")
+        self._lowest = LOWEST_RANGES | _lowest_ranges(tables)
         tables.done()
         self._usual = {quantity: query for query, quantity in reversed(self._queries.items())}
+        self._count_exponent = 1 - len(str(profile.counts or COUNTS))
 
     def decode(self, frame: bytes) -> Fields | str:
         """Return the fields of one line with its end, or why it is no reading."""
         line = frame.removesuffix(b"\n").removesuffix(b"\r")
         if not all(0x20 <= byte < 0x7F for byte in line):
             return "not printable ASCII"
-        query, _, answer = line.decode("ascii").rpartition(" ")
-        header, mark, _ = query.partition("?")
+        query, _, answer = line.decode("ascii").partition(" ")
+        header, mark, asked = query.partition("?")
         quantity = self._queries.get(header + mark)
         if quantity is None:
             return f"no query {(header + mark)[:40]!r} in the profile" if query else "no query before the answer"
+        if asked and not _a_range(asked):
+            return "the query's range is no range"
         match = _NUMBER.fullmatch(answer)
         if match is None:
-            return "the answer is no number"
+            return "the answer is not one number"
         sign, mantissa, power = match.group(1), match.group(2), int(match.group(3) or 0)
         value, resolution, state = None, 0.0, State.OK
         flags: list[str] = []
         number = abs(Decimal(answer))
+        shape = answer
         if number in (INFINITY, NOT_A_NUMBER):
             state = State.OVER if number == INFINITY else State.BLANK
             flags += ["minus"] if sign == "-" else []
-            shape = answer
+            usual = ("-" if flags else "+") + _USUAL[state]
         else:
             exponent = power - shapes.decimals_of(mantissa)
             # No meter resolves more; beyond this a float no longer carries the written decimal back.
             if sum(digit.isdigit() for digit in mantissa) > shapes.MAX_DIGITS or abs(exponent) > shapes.MAX_EXPONENT:
                 return "the answer is no number that a meter shows"
             value = decimal_si(answer, 0)
-            resolution = decimal_si("1", exponent)
+            resolution = self._resolution(quantity, value, float(asked or 0))
             shape = shapes.shape_of(sign + mantissa) + answer[match.end(2) :]
+            usual = _usual_shape(value)
         if query != self._usual[quantity]:
             flags.append(f"query:{query}")
         if frame.endswith(b"\r\n"):
             flags.append("end:CRLF")
-        if shape != _usual_shape(value, resolution, state, "minus" in flags):
+        if shape != usual:
             flags.append(f"shape:{shape}")
         return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
+
+    def _resolution(self, quantity: Quantity, value: float, asked: float) -> float:
+        """Return one count of the range: of the one asked for, or of a higher one where only that holds the value."""
+        exponent = self._lowest[quantity]
+        while 10.0**exponent < asked or BEYOND * 10.0**exponent < abs(value):
+            exponent += 1
+        return decimal_si("1", exponent + self._count_exponent)
 
     def encode(self, reading: Reading) -> bytes:
         """Return the line of a reading, from its fields. Raises ProfileError for what a line cannot show."""
         query = layout(reading, "query") or self._usual.get(reading.quantity)
-        shape = layout(reading, "shape") or _usual_shape(
-            reading.value, reading.resolution, reading.state, "minus" in reading.flags
-        )
         strange = [flag for flag in plain_flags(reading.flags) if flag != "minus"]
-        if query is None or shape is None or strange:
+        if query is None or strange:
             raise unfit(reading, f"{strange[0]!r} has no place" if strange else "the profile has no query for it")
-        answer: str | None = shape
+        answer: str | None = layout(reading, "shape")
         if reading.value is not None:
-            exponent = shapes.exponent_of(reading.resolution)
-            counts = None if exponent is None else shapes.counts_of(reading.value, exponent)
             # Only the digits before the E are the value's; the exponent is layout.
-            mantissa, mark, power = shape.upper().partition("E")
+            shape = answer or _usual_shape(reading.value)
+            mantissa, mark, power = shape.replace("e", "E").partition("E")
             mark = shape[len(mantissa) : len(mantissa) + len(mark)]
+            written = _NUMBER.fullmatch(shape)
+            exponent = int(written.group(3) or 0) - shapes.decimals_of(written.group(2)) if written else 0
+            counts = shapes.counts_of(reading.value, exponent) if written else None
             filled = None if counts is None else shapes.fill(mantissa, counts)
             answer = None if filled is None else filled + mark + power
+        elif answer is None:
+            answer = ("-" if "minus" in reading.flags else "+") + _USUAL.get(reading.state, "")
         if answer is None:
             raise unfit(reading, "its digits do not fit its layout")
         end = "\r\n" if layout(reading, "end") == "CRLF" else "\n"
         return f"{query} {answer}{end}".encode("ascii", "replace")
 
 
-def _usual_shape(value: float | None, resolution: float, state: State, minus: bool) -> str | None:
-    """Return the layout most meters use: a sign, one digit before the point, E, a sign, two digits."""
-    if value is None:
-        return ("-" if minus else "+") + _USUAL.get(state, "")
-    exponent = shapes.exponent_of(resolution)
-    counts = None if exponent is None else shapes.counts_of(value, exponent)
-    if exponent is None or counts is None:
-        return None
-    digits = len(str(counts))
-    mantissa = shapes.pointed("0" * digits, digits - 1)
-    sign = "-" if math.copysign(1.0, value) < 0 else "+"
-    return f"{sign}{mantissa}E{exponent + digits - 1:+03d}"
+def _a_range(text: str) -> bool:
+    """Whether a query's parameter is a range that a meter can have: one number, in SI units, above nothing."""
+    if len(text) > 32 or _NUMBER.fullmatch(text) is None:
+        return False
+    return Decimal("1E-30") < Decimal(text) < Decimal("1E30")
+
+
+def _lowest_ranges(tables: Tables) -> dict[Quantity, int]:
+    found: dict[Quantity, int] = {}
+    if "lowest_ranges" not in tables.profile.tables:
+        return found
+    for name, exponent in tables.weights("lowest_ranges").items():
+        if name in tuple(Quantity):
+            found[Quantity(name)] = exponent
+        else:
+            tables.problem(f"lowest_ranges.{name}", f"is no quantity{nearest(name, tuple(Quantity))}")
+    return found
+
+
+def _usual_shape(value: float) -> str:
+    """Return the layout most such meters use for every value: sign, digit, point, eight digits, E, sign, two digits."""
+    mantissa, mark, power = f"{value:+.{_USUAL_DECIMALS}E}".partition("E")
+    return shapes.shape_of(mantissa) + mark + power
