@@ -1,9 +1,13 @@
-"""A bench meter that answers SCPI queries, over LAN, serial or USB through VISA.
+"""A bench meter that answers SCPI queries, over LAN, serial or USB.
 
 Each reading is one query, `MEASure:...?`, which sets the function, triggers and answers: what was asked for is what was
 measured, whatever was pressed on the front panel in between. It goes on as the line `QUERY ANSWER` for the scpi
 decoder, the answer untouched, over-range and not-a-number included. While no step asks for a quantity the meter's own
 setting is read (`FUNCtion?`, then `READ?`).
+
+*In step.* An answer belongs to the query before it only if the meter says nothing else: one line that is one number, no
+byte before the question and none after the answer. Whatever else comes is handed on for the decoder to call garbage,
+and the link finds its step again: it asks for the identity and drops all that comes before that, or else connects anew.
 
 Queries as in SCPI-99, volume 2, chapter 3 (measurement instructions); `*IDN?` as in IEEE 488.2, 10.14; the error queue
 as in SCPI-99, volume 2, 21.8 (`SYSTem:ERRor?`); the section numbers from memory. `SYSTem:REMote`, which serial meters
@@ -16,39 +20,56 @@ import contextlib
 import re
 import sys
 import threading
+import time
 from typing import Any
 
 from metercap.errors import LinkError
+from metercap.link import visalines
+from metercap.link.lines import MOST_BYTES, Lines, SocketLines, socket_of
 from metercap.link.source import Sink, Times
 from metercap.link.trouble import PORT_ERRORS, error_number, explain
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.records import LinkState
+from metercap.wire.scpi import one_number
 
 FIXED_RANGE = frozenset({Quantity.CONTINUITY, Quantity.DIODE, Quantity.TEMPERATURE})
 """Quantities whose query takes no range."""
 
 MIN_TIMEOUT_S = 2.0
-OPEN_TIMEOUT_S = 3.0
 REOPEN_S = 0.5
+"""Real seconds before a lost connection is opened again; doubled as long as it gives no answer, up to the next."""
+REOPEN_MAX_S = 8.0
 REFUSED_S = 1.0
 """Pause after a query that the meter refuses or the profile lacks, in real seconds; the next want may be better."""
+SETTLE_S = 0.05
+"""How long a second line may take to show, in real seconds, while an answer is not yet known to come alone."""
 READS_PER_S = 10.0
-MOST_BYTES = 4096
+MOST_LINES = 64
+"""How many lines are dropped in search of the identity."""
 STOP_S = 1.5
-INSTALL = 'python -m pip install "metercap[scpi]"'
 NO_IDENTITY = "the meter does not answer *IDN?"
+OUT_OF_STEP = "its answers are out of step with the queries"
 
 _ERROR_ANSWER = re.compile(rb'[+-]?\d+\s*,\s*".*"?')
+_FUNCTION = re.compile(rb"([\"']?)([A-Z]{1,20}(?::[A-Z]{1,20}){0,4})\1", re.IGNORECASE)
 
 
 class _NoAnswer(Exception):
-    """A query got no answer: the reason in words, and the number of the operating system or VISA, if any."""
+    """A query got no answer: the reason in words, and whether it is that nothing came in time."""
 
     def __init__(self, why: str, timed_out: bool) -> None:
         super().__init__(why)
         self.why = why
         self.timed_out = timed_out
+
+
+class _Strange(Exception):
+    """Something came that is no answer to what was asked: what the decoder shall see of it."""
+
+    def __init__(self, line: bytes) -> None:
+        super().__init__(line)
+        self.line = line
 
 
 def resource_name(address: str) -> str:
@@ -64,13 +85,15 @@ def resource_name(address: str) -> str:
 
 
 def query_for(profile: MeterProfile, quantity: Quantity, range_si: float | None) -> tuple[str, str] | None:
-    """Return the query to send for a quantity, and the name of it that heads the decoder's line: the same, no range.
+    """Return the query to send for a quantity, and what heads the decoder's line: the same, its range without a space.
 
     It is the quantity's first row in the profile's table `queries`; None when the profile has none.
     """
     for name, measured in profile.tables.get("queries", {}).items():
         if measured == quantity.value:
-            return (name if range_si is None or quantity in FIXED_RANGE else f"{name} {range_si:.6G}"), name
+            if not range_si or quantity in FIXED_RANGE:
+                return name, name
+            return f"{name} {abs(range_si):.6G}", f"{name}{abs(range_si):.6G}"
     return None
 
 
@@ -81,11 +104,20 @@ class VisaSource:
         self.address = address
         self._profile = profile
         self._name = resource_name(address)
-        self._manager = _manager(address, library)
+        self._wait_s = max(MIN_TIMEOUT_S, 4.0 / profile.conversions_per_s)
+        # A socket needs no VISA, and VISA's own takes a connection that the meter has closed for a silent one.
+        self._host = None if library else socket_of(self._name)
+        self._manager: Any = visalines.manager(address, library) if self._host is None else None
         self._wanted: tuple[Quantity | None, float | None] = (None, None)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
-        self._meter: Any = None
+        self._lines: Lines | None = None
+        self._alone = False
+        """The last answer came alone; otherwise a second line is waited for before an answer is believed."""
+        self._asked = ""
+        self._gave = False
+        """An answer came since the connection was opened."""
+        self._patience_s = REOPEN_S
         self.identity = ""
         self._open()
 
@@ -109,19 +141,20 @@ class VisaSource:
     # How it is opened and asked
 
     def _open(self) -> None:
-        """Open and identify. LinkError for whatever prevents it."""
+        # The libraries below have no error tree of their own; nothing but their calls stands in this block.
         try:
-            meter = self._manager.open_resource(self._name, open_timeout=int(OPEN_TIMEOUT_S * 1000))
-            self._meter = meter
-            self._set_up(meter)
-        # pyvisa-py raises bare Exception for a failed connection, ValueError for a missing library of its own.
+            if self._host is not None:
+                self._lines = SocketLines(*self._host, visalines.OPEN_TIMEOUT_S)
+            else:
+                self._lines = visalines.VisaLines(self._manager, self._name, self._profile, self._wait_s)
+            self._alone = self._gave = False
         except Exception as error:
             self._close()
             raise _explain(self.address, self._name, error) from error
         try:
             if self._name.startswith("ASRL"):
                 self._write("SYST:REM")
-            self.identity = self._ask("*IDN?").decode("ascii", "replace")
+            self.identity = self._identify("").decode("ascii", "replace")
         except _NoAnswer as error:
             self._close()
             raise LinkError(
@@ -130,42 +163,58 @@ class VisaSource:
                 hint="check address, baud rate and that the meter's remote interface is on",
             ) from error
 
-    def _set_up(self, meter: Any) -> None:
-        profile = self._profile
-        meter.write_termination = "\n"
-        meter.timeout = 1000 * max(MIN_TIMEOUT_S, 4.0 / profile.conversions_per_s)
-        if self._name.startswith("ASRL") or self._name.endswith("SOCKET"):
-            # Nothing but a line end says where an answer stops on a socket or a serial line.
-            meter.read_termination = "\n"
-        if self._name.startswith("ASRL"):
-            from pyvisa.constants import Parity, StopBits
-
-            meter.baud_rate = profile.serial.baud
-            meter.data_bits = profile.serial.bits
-            meter.parity = Parity[profile.serial.parity]
-            meter.stop_bits = StopBits.one if profile.serial.stop == 1 else StopBits.two
-
     def _write(self, command: str) -> None:
+        assert self._lines is not None
         try:
-            self._meter.write(command)
+            self._lines.write(command)
         except Exception as error:
             raise _no_answer(command, error) from error
 
-    def _ask(self, query: str) -> bytes:
-        """Return the answer without the white space around it; _NoAnswer when there is none."""
+    def _line(self, query: str, until_s: float) -> bytes:
+        """Return the next line without the white space around it; _NoAnswer when none comes until `until_s`."""
+        assert self._lines is not None
         try:
-            self._meter.write(query)
-            answer = self._meter.read_bytes(MOST_BYTES, break_on_termchar=True)
-        # The libraries below have no error tree of their own; nothing but their calls stands in this block.
+            return self._lines.read_line(until_s - time.monotonic()).strip()
         except Exception as error:
             raise _no_answer(query, error) from error
-        return bytes(answer).strip()
+
+    def _waiting(self, settle_s: float) -> bytes:
+        assert self._lines is not None
+        try:
+            return self._lines.waiting(settle_s).strip()
+        except Exception as error:
+            raise _no_answer("the connection", error) from error
+
+    def _identify(self, known: str) -> bytes:
+        """Return the meter's identity, past whatever else is on its way; until `known` comes, where it is given."""
+        self._waiting(SETTLE_S)
+        self._write("*IDN?")
+        until_s = time.monotonic() + self._wait_s
+        for _ in range(MOST_LINES):
+            line = self._line("*IDN?", until_s)
+            # An echo, or the late answer of a query before, is nobody's name.
+            if line and line != b"*IDN?" and not one_number(line) and known in ("", line.decode("ascii", "replace")):
+                return line
+        raise _NoAnswer(OUT_OF_STEP, timed_out=False)
+
+    def _ask(self, query: str, head: str) -> bytes:
+        """Return the one line that answers a query. _Strange when there is more than that."""
+        if stale := self._waiting(0.0):
+            raise _Strange(_one_line(head, b"\n" + stale))  # behind a line end, or one number would be a reading
+        if query != self._asked:
+            # What is still on its way would be taken for a value of another function: look twice.
+            self._asked, self._alone = query, False
+        self._write(query)
+        answer = self._line(query, time.monotonic() + self._wait_s)
+        if more := self._waiting(0.0 if self._alone else SETTLE_S):
+            raise _Strange(_one_line(head, answer + b"\n" + more))
+        return answer
 
     def _close(self) -> None:
         # A dead link may fail in as many ways on closing as on reading, and none of them matters any more.
         with contextlib.suppress(Exception):
-            if self._meter is not None:
-                self._meter.close()
+            if self._lines is not None:
+                self._lines.close()
 
     # The thread
 
@@ -181,6 +230,7 @@ class VisaSource:
                     # only a new connection is sure to be in step.
                     sink.put_link(LinkState.LOST, error.why, clock.now_s())
                     self._close()
+                    self._patience_s = REOPEN_S if self._gave else min(2 * self._patience_s, REOPEN_MAX_S)
                     self._reopen(sink, clock)
                     why = f"the meter is back: {self.identity}"
             if self._name.startswith("ASRL"):
@@ -203,26 +253,40 @@ class VisaSource:
                 sink.put_link(LinkState.SILENT, why, clock.now_s())
                 self._stop.wait(REFUSED_S)
                 continue
-            query, name = asked
+            query, head = asked
             try:
-                name = name or self._panel()
-                answer = self._ask(query)
+                head = head or self._panel()
+                answer = self._ask(query, head)
+                if not one_number(answer):
+                    raise _Strange(_one_line(head, answer))
+            except _Strange as strange:
+                sink.put_bytes(strange.line, clock.now_s())
+                self._alone = False
+                self._identify(self.identity)
+                continue
             except _NoAnswer as error:
                 if self._stop.is_set() or not error.timed_out or not (refusal := self._refusal()):
                     raise
                 sink.put_link(LinkState.SILENT, f"the meter refuses {query}: {refusal}", clock.now_s())
                 self._stop.wait(REFUSED_S)
                 continue
-            sink.put_bytes(name.encode("ascii") + b" " + answer + b"\n", clock.now_s())
+            self._alone = self._gave = True
+            sink.put_bytes(_one_line(head, answer), clock.now_s())
 
     def _panel(self) -> str:
         """Return the query that asks for the function set at the meter; one the profile lacks makes garbage later."""
-        function = self._ask("FUNC?").decode("ascii", "replace").strip("\"' ").upper()
-        return f"MEAS:{function}?"
+        answer = self._ask("FUNC?", "FUNC?")
+        function = _FUNCTION.fullmatch(answer)
+        if function is None:
+            raise _Strange(_one_line("FUNC?", answer))
+        return f"MEAS:{function[2].decode('ascii').upper()}?"
 
     def _refusal(self) -> str:
         """Return the meter's own words for the query it did not answer; empty when it has no complaint."""
-        answer = self._ask("SYST:ERR?")
+        try:
+            answer = self._ask("SYST:ERR?", "")
+        except _Strange:
+            return ""
         if not _ERROR_ANSWER.fullmatch(answer):
             return ""  # the late answer of the query before: out of step
         number, _, words = answer.decode("ascii", "replace").partition(",")
@@ -230,50 +294,35 @@ class VisaSource:
 
     def _reopen(self, sink: Sink, clock: Times) -> None:
         told = ""
-        while not self._stop.wait(REOPEN_S):
+        while not self._stop.wait(self._patience_s):
             try:
                 self._open()
                 return
             except LinkError as error:
+                self._patience_s = min(2 * self._patience_s, REOPEN_MAX_S)
                 if error.what != told:
                     told = error.what
                     sink.put_link(LinkState.LOST, str(error), clock.now_s())
 
 
-def _manager(address: str, library: str) -> Any:
-    try:
-        import pyvisa
-    except ImportError as error:
-        raise LinkError("SCPI meters need the pyvisa library", where=address, hint=INSTALL) from error
-    try:
-        return pyvisa.ResourceManager(library)
-    except (ValueError, OSError, pyvisa.errors.Error) as error:
-        raise LinkError(f"no VISA library can be loaded: {error}", where=address, hint=INSTALL) from error
+def _one_line(head: str, answer: bytes) -> bytes:
+    """Return the decoder's line. Line ends inside an answer become bytes that no number holds, so that none is read."""
+    return head.encode("ascii") + b" " + answer[:MOST_BYTES].replace(b"\n", b"\r") + b"\n"
 
 
 def _no_answer(query: str, error: Exception) -> _NoAnswer:
-    from pyvisa.constants import StatusCode
-    from pyvisa.errors import VisaIOError
-
-    if isinstance(error, VisaIOError):
-        if error.error_code == StatusCode.error_timeout:
-            return _NoAnswer(f"no answer to {query}: meter off, busy or in another mode?", timed_out=True)
-        return _NoAnswer(f"{query} failed: {error.description}", timed_out=False)
-    return _NoAnswer(f"{query} failed: {error}", timed_out=False)
+    if isinstance(error, TimeoutError) or (not isinstance(error, OSError) and visalines.timed_out(error)):
+        return _NoAnswer(f"no answer to {query}: meter off, busy or in another mode?", timed_out=True)
+    words = str(error) if isinstance(error, OSError) else visalines.words(error)
+    return _NoAnswer(f"{query} failed: {words}", timed_out=False)
 
 
 def _explain(address: str, name: str, error: Exception) -> LinkError:
-    from pyvisa.constants import StatusCode
-    from pyvisa.errors import VisaIOError
-
     if error_number(error) is not None or (isinstance(error, PORT_ERRORS) and not isinstance(error, ValueError)):
         return explain(name[4:].removesuffix("::INSTR") if name.startswith("ASRL") else address, error)
-    if isinstance(error, VisaIOError):
-        if error.error_code == StatusCode.error_invalid_resource_name:
-            what = "this is not the name of a VISA resource"
-        elif error.error_code == StatusCode.error_resource_not_found:
-            what = "no such meter is connected"
-        else:
-            what = error.description
-        return LinkError(what, where=address, hint="for example visa:TCPIP::HOST::5025::SOCKET, or a port's name")
-    return LinkError(str(error) or type(error).__name__, where=address, hint="check the address and the meter's power")
+    what = str(error) if socket_of(name) and isinstance(error, ValueError | OverflowError) else ""
+    return LinkError(
+        what or visalines.why_not_opened(error),
+        where=address,
+        hint="for example visa:TCPIP::HOST::5025::SOCKET, or a port's name; and the meter's power",
+    )

@@ -14,6 +14,7 @@ import pytest
 
 pytest.importorskip("pyvisa")
 import contextlib
+import itertools
 
 import pyvisa
 from pyvisa.constants import StatusCode
@@ -98,15 +99,17 @@ def test_addresses_become_resource_names(address: str, name: str) -> None:
     ("quantity", "range_si", "asked"),
     [
         (Quantity.RESISTANCE, None, ("MEAS:RES?", "MEAS:RES?")),
-        (Quantity.RESISTANCE, 2.0, ("MEAS:RES? 2", "MEAS:RES?")),
-        (Quantity.RESISTANCE, 1_200_000.0, ("MEAS:RES? 1.2E+06", "MEAS:RES?")),
+        (Quantity.RESISTANCE, 2.0, ("MEAS:RES? 2", "MEAS:RES?2")),
+        (Quantity.RESISTANCE, 1_200_000.0, ("MEAS:RES? 1.2E+06", "MEAS:RES?1.2E+06")),
         (Quantity.CONTINUITY, 2.0, ("MEAS:CONT?", "MEAS:CONT?")),
-        (Quantity.VOLTAGE_AC, 30.0, ("MEAS:VOLT:AC? 30", "MEAS:VOLT:AC?")),
+        (Quantity.VOLTAGE_AC, 30.0, ("MEAS:VOLT:AC? 30", "MEAS:VOLT:AC?30")),
+        (Quantity.VOLTAGE_DC, -5.0, ("MEAS:VOLT:DC? 5", "MEAS:VOLT:DC?5")),
+        (Quantity.VOLTAGE_DC, 0.0, ("MEAS:VOLT:DC?", "MEAS:VOLT:DC?")),
         (Quantity.DUTY, None, None),
     ],
 )
 def test_queries_come_from_the_profile(scpi, quantity, range_si, asked) -> None:
-    """A quantity's first query is asked, with the range where it takes one; the line is headed without it."""
+    """A quantity's first query is asked, with the range where it takes one; it heads the line too."""
     assert query_for(scpi, quantity, range_si) == asked
 
 
@@ -120,7 +123,7 @@ def test_over_every_interface(address, scpi, library, sink) -> None:
     sink.until(lambda s: s.data.count(b"\n") >= 3, "three answers")
     source.stop()
     assert sink.items[0][:3] == ("link", UP, "OUR OWN,BENCH,0,1")
-    assert set(sink.data.splitlines()) == {b"MEAS:RES? +3.10000000E-01"}
+    assert set(sink.data.splitlines()) == {b"MEAS:RES?2 +3.10000000E-01"}
     assert {(r.quantity, r.value, r.state) for r in decoded(scpi, sink)} == {(Quantity.RESISTANCE, 0.31, State.OK)}
 
 
@@ -307,6 +310,14 @@ def test_hostile_answers_stay_bounded(bench, quick, sink) -> None:
     assert decoded(quick, sink) == []
 
 
+def until(true, what: str) -> None:
+    """Wait until `true()` holds."""
+    end_s = time.monotonic() + 8.0
+    while not true():
+        assert time.monotonic() < end_s, f"no {what}"
+        time.sleep(0.01)
+
+
 def test_a_serial_meter_on_a_pseudo_terminal(pty, quick, sink, monkeypatch) -> None:
     """A port's name with an scpi profile is a serial SCPI meter: set remote, identified, asked, set local again."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 0.5)
@@ -334,8 +345,8 @@ def test_a_serial_meter_on_a_pseudo_terminal(pty, quick, sink, monkeypatch) -> N
     source.start(sink, ScaledClock())
     sink.until(lambda s: s.data.count(b"\n") >= 2, "answers")
     source.stop()
-    time.sleep(0.05)
-    assert (asked[0], asked[1], asked[-1]) == (b"SYST:REM", b"*IDN?", b"SYST:LOC")
+    until(lambda: asked[-1] == b"SYST:LOC", "SYST:LOC")
+    assert (asked[0], asked[1]) == (b"SYST:REM", b"*IDN?")
     assert decoded(quick, sink)[0].value == -0.001
     os.close(pty._slave)
     pty._slave = -1
@@ -359,7 +370,9 @@ def test_what_cannot_be_opened_says_why(bench, quick, tmp_path) -> None:
     assert refused(bench.address, quick).what == visa.NO_IDENTITY
     with socket.create_server(("127.0.0.1", 0)) as listener:
         address = f"socket://127.0.0.1:{listener.getsockname()[1]}"
-    assert "*IDN?" in refused(address, quick).what
+    assert refused(address, quick).what == "nothing listens there"
+    assert refused("socket://127.0.0.1:99999", quick).what
+    assert refused("socket://x..y:5025", quick).what
 
 
 def test_a_missing_library_names_the_command(monkeypatch, quick) -> None:
@@ -401,11 +414,12 @@ class Meter:
 
     def write(self, text: str) -> None:
         self.left -= 1
+        self.answer = b"OUR OWN,USB,0,1" if text == "*IDN?" else b"+1.0E+00"
 
     def read_bytes(self, count: int, break_on_termchar: bool) -> bytes:
         if self.left < 0:
             raise self.error
-        return b"+1.0E+00"
+        return self.answer
 
     def close(self) -> None:
         raise self.error
@@ -459,6 +473,180 @@ def test_no_library_works(error, monkeypatch, scpi) -> None:
 
     monkeypatch.setattr(pyvisa, "ResourceManager", fail)
     refused("visa:USB0::1::2::3::INSTR", scpi)
+
+
+STRANGE = {
+    # Each ends in a number that nobody measured.
+    "second field": b"+1.5E+3, +2.0E-1\n",
+    "status": b"RNG 3 OVLD 1\n",
+    "unit and range": b"OHM 1.5E3 RANGE 0\n",
+    "message": b"Error 113\n",
+    "unit": b"+1.0E+01 OHM\n",
+    "three lines": b"+1.0E+01\n+2.0E+01\n+3.0E+01\n",
+    "two lines, CR": b"+1.0E+01\r\n+2.0E+01\r\n",
+    "nothing": b"\n",
+    "a prompt behind it": b"+1.0E+01\n> ",
+}
+
+
+@pytest.mark.parametrize("answer", STRANGE.values(), ids=STRANGE.keys())
+def test_an_answer_that_says_more_is_no_reading(answer, bench, quick, sink) -> None:
+    """What is not the one number asked for is garbage, and the first honest answer after it is a reading again."""
+    bench.answers[b"MEAS:RES?"] = answer
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data.count(b"\n") >= 2, "strange answers")
+    assert decoded(quick, sink) == []
+    bench.answers[b"MEAS:RES?"] = b"+4.7E+01\n"
+    sink.until(lambda s: decoded(quick, s), "reading")
+    source.stop()
+    assert {reading.value for reading in decoded(quick, sink)} == {47.0}
+    assert LOST not in sink.states
+
+
+def test_a_meter_that_echoes_is_out_of_step(bench, quick, sink) -> None:
+    """The question comes back before each answer: the plan's own limit, 2 ohm, never becomes a reading."""
+    bench.answers[b"MEAS:RES? 2"] = b"MEAS:RES? 2\n+3.0E+02\n"
+    bench.answers[b"*IDN?"] = b"*IDN?\nOUR OWN,LAN,0,1\n"
+    source = VisaSource(bench.address, quick)
+    assert source.identity == "OUR OWN,LAN,0,1"
+    source.want(Quantity.RESISTANCE, 2.0)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data.count(b"\n") >= 3, "echoes")
+    source.stop()
+    assert decoded(quick, sink) == []
+
+
+def test_a_late_answer_is_not_that_of_the_next_query(bench, quick, sink) -> None:
+    """5 V that come after the wish has changed to ohms are no 5 ohm: what stands there before asking is garbage."""
+    bench.answers[b"MEAS:VOLT:DC?"] = b"+5.0E+00\n"
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.VOLTAGE_DC, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: len(decoded(quick, s)) >= 2, "volts")
+    bench.clients[-1].sendall(b"+5.0E+00\n")
+    source.want(Quantity.RESISTANCE, None)
+    sink.until(lambda s: any(r.quantity == "resistance" for r in decoded(quick, s)), "ohms")
+    source.stop()
+    assert {(r.quantity, r.value) for r in decoded(quick, sink)} == {("voltage_dc", 5.0), ("resistance", 10.0)}
+
+
+def test_a_function_that_is_none_is_asked_again(bench, quick, sink) -> None:
+    """A front panel whose answer is no function name makes garbage, not a query made of its words."""
+    bench.answers |= {b"FUNC?": b'"RES" 1 2\n', b"READ?": b"+5.0E+00\n"}
+    source = VisaSource(bench.address, quick)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data.count(b"\n") >= 2, "strange functions")
+    assert decoded(quick, sink) == []
+    bench.answers[b"FUNC?"] = b'"RES"\n'
+    sink.until(lambda s: decoded(quick, s), "reading")
+    source.stop()
+
+
+def test_a_meter_that_hangs_up_inside_its_answer(bench, quick, sink) -> None:
+    """It costs no processor time and is called again ever more slowly; it once more, when it answers, at once."""
+    bench.answers[b"MEAS:RES?"] = b"+1.0"
+    real, dialled = bench._talk, []
+
+    def talk(client: socket.socket) -> None:
+        dialled.append(time.monotonic())
+        with client, contextlib.suppress(OSError):
+            held = b""
+            while b"MEAS:RES?" not in held and (data := client.recv(100)):
+                held += data
+                if held.endswith(b"*IDN?\n"):
+                    client.sendall(b"OUR OWN,LAN,0,1\n")
+            client.sendall(b"+1.0")
+
+    bench._talk = talk
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    busy_s = time.process_time()
+    source.start(sink, ScaledClock())
+    until(lambda: len(dialled) >= 5, "five calls")
+    busy_s = time.process_time() - busy_s
+    bench._talk = real
+    bench.answers[b"MEAS:RES?"] = b"+1.0E+01\n"
+    sink.until(lambda s: s.data, "answer")
+    source.stop()
+    gaps = [after - before for before, after in itertools.pairwise(dialled[1:])]
+    # By doubling from 0.05 s: 0.1, 0.2, 0.4, 0.8 s, each with what opening takes.
+    assert gaps[1] > 1.3 * gaps[0]
+    assert gaps[2] > 1.3 * gaps[1]
+    assert busy_s < 0.5 * (dialled[4] - dialled[0])
+    assert "closed the connection" in next(why for why in sink.whys if "failed" in why)
+    assert decoded(quick, sink)[0].value == 10.0
+
+
+def test_an_identity_dripped_byte_by_byte(bench, quick) -> None:
+    """The whole question has one time limit, however steadily single bytes come."""
+
+    def drip(client: socket.socket) -> None:
+        with client, contextlib.suppress(OSError):
+            while True:
+                client.sendall(b"x")
+                time.sleep(0.05)
+
+    bench._talk = drip
+    start_s = time.monotonic()
+    assert refused(bench.address, quick).what == visa.NO_IDENTITY
+    assert time.monotonic() - start_s < 2.0  # the limit is 0.3 s here
+
+
+def test_an_identity_dripped_over_a_port(pty, quick, monkeypatch) -> None:
+    """The same over a serial port."""
+    monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 0.3)
+    over = threading.Event()
+
+    def drip() -> None:
+        while not over.wait(0.05):
+            os.write(pty.master, b"x")
+
+    thread = threading.Thread(target=drip)
+    thread.start()
+    try:
+        start_s = time.monotonic()
+        assert refused(pty.path, quick).what == visa.NO_IDENTITY
+        assert time.monotonic() - start_s < 2.5
+    finally:
+        over.set()
+        thread.join()
+
+
+def test_a_flood_without_end_is_no_hang(bench, quick, sink, monkeypatch) -> None:
+    """A meter that never stops sending is lost, called back, and let go at once."""
+    flooding = threading.Event()
+
+    def talk(client: socket.socket) -> None:
+        with client, contextlib.suppress(OSError):
+            client.recv(100)
+            client.sendall(b"OUR OWN,LAN,0,1\n")
+            client.recv(100)
+            while not flooding.is_set():
+                client.sendall(b"+1.0E+01\n" * 500)
+
+    bench._talk = talk
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.states[:2] == [UP, LOST], "lost")
+    start_s = time.monotonic()
+    source.stop()
+    flooding.set()
+    assert time.monotonic() - start_s < 2.0
+    assert decoded(quick, sink) == []
+
+
+def test_a_socket_needs_no_visa(bench, quick, sink, monkeypatch) -> None:
+    """A meter on the network answers although no VISA library is installed."""
+    monkeypatch.setitem(sys.modules, "pyvisa", None)
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    sink.until(lambda s: s.data, "answer")
+    source.stop()
+    assert source.identity == "OUR OWN,LAN,0,1"
 
 
 def test_stop_never_hangs(bench, quick, sink, monkeypatch) -> None:
