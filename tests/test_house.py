@@ -71,9 +71,10 @@ INNOCENT = frozenset(
         "typing",
         "unicodedata",
         "zlib",
-        # Not of the standard library: both compute only.
+        # Not of the standard library: they compute only.
         "msgspec",
         "natsort",
+        "re2",
     }
 )
 """Modules that neither read, write, wait, guess nor start anything; a pure room imports no other."""

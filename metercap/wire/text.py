@@ -1,6 +1,6 @@
 """Family `text`: free lines such as `2.187 kohm`, `OL` or `-5.47 V DC`, from home-made meters.
 
-    patterns              regular expressions with named groups, tried in order on the whole line without its end:
+    patterns              regular expressions (see `patterns`) with named groups, tried in order on the whole line:
                           value (a decimal number) or over or blank; unit, quantity (a word such as DC), flags (words)
     [tables.units]        "ohm" = "ohm"           unit as written = unit symbol; "" for numbers without any
     [tables.prefixes]     "k" = 3                 prefix as written = power of ten; a power's first is the usual one
@@ -77,13 +77,13 @@ class Text:
         stop = len(line.rstrip())
         start = len(line) - len(line.lstrip())
         for pattern in self._patterns:
-            match = pattern.fullmatch(line, start, stop)
-            if match is not None:
-                return self._fields(frame, line, match)
+            found = pattern.whole(line, start, stop)
+            if found is not None:
+                return self._fields(frame, line, found)
         return "the line fits no pattern of the profile" if stop else "an empty line"
 
-    def _fields(self, frame: bytes, line: str, match: re.Match[str]) -> Fields | str:
-        groups = match.groupdict()
+    def _fields(self, frame: bytes, line: str, found: patterns.Found) -> Fields | str:
+        groups = found.groups
         unit = self._unit((groups.get("unit") or "").strip())
         if unit is None:
             return f"no unit {groups.get('unit')!r} in the profile"
@@ -107,7 +107,7 @@ class Text:
                 return "a number without a unit"
             value = decimal_si(text, exponent)
             resolution = decimal_si("1", exponent - shapes.decimals_of(text))
-            state, span = State.OK, match.span("value")
+            state, span = State.OK, found.span
         elif groups.get("over") is None:
             state = State.BLANK
         usual = self._usual_line(quantity, value, resolution, state, flags)
@@ -194,14 +194,17 @@ def _refill(carried: str, reading: Reading) -> str | None:
     return None if number is None else line[:start] + number + line[stop:]
 
 
-def _compiled(tables: Tables) -> tuple[re.Pattern[str], ...]:
+def _compiled(tables: Tables) -> tuple[patterns.Pattern, ...]:
     found = []
-    for n, pattern in enumerate(tables.profile.patterns, 1):
-        wrong = patterns.check(pattern)
-        if wrong:
-            tables.problems.append(f"patterns, number {n}: {wrong}")
+    written = tables.profile.patterns
+    if len(written) > patterns.MOST_PATTERNS:
+        tables.problems.append(f"patterns: are {len(written)}, more than {patterns.MOST_PATTERNS}")
+    for n, pattern in enumerate(written[: patterns.MOST_PATTERNS], 1):
+        ready = patterns.compiled(pattern)
+        if isinstance(ready, str):
+            tables.problems.append(f"patterns, number {n}: {ready}")
         else:
-            found.append(re.compile(pattern, re.IGNORECASE | re.ASCII))
-    if not tables.profile.patterns:
+            found.append(ready)
+    if not written:
         tables.problems.append("patterns: is missing or empty")
     return tuple(found)

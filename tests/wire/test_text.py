@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import time
+from pathlib import Path
 
 import msgspec
 import pytest
 
 from metercap.errors import ProfileError
 from metercap.profiles import find_meter
+from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
 from metercap.wire import decoder, encode, patterns
 
@@ -165,23 +169,94 @@ def test_the_end_of_a_line_whose_beginning_was_given_up_is_no_line() -> None:
     assert [item.value for item in items if isinstance(item, Reading)] == [2187.0]
 
 
+HOSTILE = [
+    # Each takes a matcher that goes back time that grows with a power of the line's length, or exponentially.
+    r"(?P<value>(\d+)+)x",
+    r"(?P<value>(a|aa)+)x",
+    r"((?P<value>\d*\.?)*)*x",
+    r"(?P<value>(?:\s*\d){2,}\s)",
+    r"(?P<value>.*.*.*.*.*.*.*.*)=",
+    r"(?P<value>(?:a?){60}a{60})",
+    r"(?P<value>(?:.*1){12})x",
+    r"(?P<value>([0-9]|[0-9][0-9]|1)*)x",
+]
+
+
+@pytest.mark.parametrize("pattern", HOSTILE)
+def test_no_pattern_takes_long_on_any_line(pattern: str) -> None:
+    """Whatever a file's pattern says, a line of 256 bytes takes it well under 50 ms."""
+    profile = msgspec.structs.replace(TEXT, patterns=(pattern,) * 8)
+    for line in ("1" * 255, "a" * 255, "1 " * 127, "=" * 255):
+        meter = decoder(profile)
+        began_s = time.perf_counter()
+        meter.feed(f"{line[:255]}\n".encode(), 1.0)
+        assert time.perf_counter() - began_s < 0.05
+
+
+def test_a_hostile_pattern_in_a_journal_does_not_hang_its_check(tmp_path: Path) -> None:
+    """A journal that came by mail, its profile's pattern made to backtrack, its readings the worst of lines."""
+    from metercap.commands._opening import session_record
+    from metercap.journal.format import Chain
+    from metercap.plan import Plan
+    from metercap.records import Garbage
+
+    profile = msgspec.structs.replace(TEXT, patterns=(r"(?P<value>(.*.*.*.*)*)=",))
+    chain, path = Chain(), tmp_path / "mailed.jsonl"
+    records = [session_record(Plan(title="x", steps=()), profile, unit="x")]
+    records += [Garbage(t_s=float(n), raw=(b"1" * 240 + b"\n").hex(), why="x") for n in range(20)]
+    records += [
+        Reading(n + 30.0, Quantity.RESISTANCE, 1.0, 1.0, "ohm", State.OK, (), (b"1" * 240 + b"\n").hex())
+        for n in range(20)
+    ]
+    path.write_bytes(b"".join(chain.line(record) for record in records))
+    ended = subprocess.run(
+        [sys.executable, "-m", "metercap", "replay", str(path), "--check"], capture_output=True, timeout=20
+    )
+    assert ended.returncode == 1
+    assert b"defect" not in ended.stderr
+
+
 @pytest.mark.parametrize(
-    "pattern", [r"(?P<value>(\d+)+)x", r"(?P<value>(a|aa)+)", r"((?P<value>\d*\.?)*)*", r"(?P<value>(?:\s*\d){2,}\s)"]
+    "pattern", [r"(?=a)(?P<over>b)", r"(?P<over>a(?!b))", r"(?<=a)(?P<over>b)", r"(?<!a)(?P<over>b)"]
 )
-def test_repetition_inside_repetition_is_refused(pattern: str) -> None:
-    """A pattern that could take exponential time never meets a line."""
-    assert "for ever" in patterns.check(pattern)
-    with pytest.raises(ProfileError, match="patterns, number 1"):
+def test_looking_around_is_refused(pattern: str) -> None:
+    """What cannot be matched in one pass says so by name."""
+    assert "looks ahead or behind" in str(patterns.compiled(pattern))
+    with pytest.raises(ProfileError, match="patterns, number 1: looks ahead or behind"):
         decoder(msgspec.structs.replace(TEXT, patterns=(pattern,)))
 
 
+@pytest.mark.parametrize("pattern", [r"(?P<value>\d)\1", r"(?P<value>\d)(?P=value)"])
+def test_referring_back_is_refused(pattern: str) -> None:
+    """The same for back-references, by number and by name."""
+    assert "refers back" in str(patterns.compiled(pattern))
+
+
 def test_other_broken_patterns_are_refused() -> None:
-    """No regular expression, an unknown group, no group that means anything."""
-    assert "no regular expression" in patterns.check("(")
-    assert "group 'volts'" in patterns.check(r"(?P<volts>\d)")
-    assert "no group named" in patterns.check(r"\d")
-    assert "1000 characters" in patterns.check("x" * 1001)
-    assert patterns.check(r"(?P<value>[()+*]{2}\)+)") == ""
+    """No regular expression, too large a one, an unknown group, no group that means anything."""
+    assert "no regular expression" in str(patterns.compiled("("))
+    assert "no regular expression" in str(patterns.compiled("(?P<value>((a{100}){100}){100})"))
+    assert "no regular expression" in str(patterns.compiled(r"(?P<value>(?:.?){900})"))
+    assert "write {0,5}" in str(patterns.compiled(r"(?P<value>\d{,5})"))
+    assert "group 'volts'" in str(patterns.compiled(r"(?P<volts>\d)"))
+    assert "no group named" in str(patterns.compiled(r"\d"))
+    assert "1000 characters" in str(patterns.compiled("x" * 1001))
+    assert isinstance(patterns.compiled(r"(?P<value>[()+*]{2}\)+)"), patterns.Pattern)
+    with pytest.raises(ProfileError, match="more than 64"):
+        decoder(msgspec.structs.replace(TEXT, patterns=TEXT.patterns * 30))
+
+
+def test_characters_may_be_written_by_number() -> None:
+    """`\\u03a9` is the ohm sign; behind an escaped backslash it is not."""
+    for pattern, line, fits in (
+        (r"(?P<over>\u03a9)", "Ω", True),
+        (r"(?P<over>[\u00b5\u03BC])", "μ", True),
+        (r"(?P<over>\\u03a9)", "Ω", False),
+        (r"(?P<over>\\u03a9)", "\\u03a9", True),
+    ):
+        found = patterns.compiled(pattern)
+        assert isinstance(found, patterns.Pattern)
+        assert (found.whole(line, 0, len(line)) is not None) == fits
 
 
 def test_the_shipped_patterns_are_quick_on_the_worst_lines() -> None:
