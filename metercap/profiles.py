@@ -1,7 +1,8 @@
 """Finds meter profiles and plan files, and loads profiles.
 
-A name is looked up in three places, first found first: a path that exists; the checkout's own `profiles/` beside
-the package (an editable install reads the files as they are edited); the copy that an installed wheel carries in
+A name is looked up in four places, first found first: a path that exists; the user's own `profiles/` in the folder
+for settings, so that a meter's accuracy can be added under its name; the checkout's own `profiles/` beside the package
+(an editable install reads the files as they are edited); the copy that an installed wheel carries in
 `metercap/_profiles`.
 """
 
@@ -14,6 +15,7 @@ from typing import Any, get_type_hints
 
 import msgspec
 
+from metercap import settings
 from metercap.errors import FileProblem, PlanError, ProfileError
 from metercap.meter import Accuracy, MeterProfile, Poll, Serial
 from metercap.wire import decoder
@@ -26,9 +28,9 @@ _PACKAGE = Path(__file__).resolve().parent
 
 
 def folders() -> list[Path]:
-    """Return the folders that profiles are looked up in, in order: the checkout's, then the wheel's."""
+    """Return the folders that profiles are looked up in, in order: the user's, the checkout's, then the wheel's."""
     checkout = _PACKAGE.parent
-    found = []
+    found = [settings.folder() / "profiles"]
     if (checkout / "pyproject.toml").is_file():
         found.append(checkout / "profiles")
     found.append(_PACKAGE / "_profiles")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import os
+import re
 import secrets
 from collections.abc import Sequence
 from importlib.metadata import PackageNotFoundError, version
@@ -28,6 +29,8 @@ def program() -> str:
 def tag_of(unit: str) -> str:
     """Return a short tag to speak and show for a unit: its name when short, else its last word or its end."""
     name = unit.strip()
+    if not name:
+        return ""
     if len(name) <= TAG_LENGTH:
         return name
     last = name.split()[-1]
@@ -70,6 +73,15 @@ def session_record(
         inherited=inherited or {},
         program=program(),
     )
+
+
+def free_name(unit: str, what: str = "", now: datetime.datetime | None = None) -> Path:
+    """Return a journal's name in the working folder, from date, time and unit, that no file has yet."""
+    local = (now or datetime.datetime.now(datetime.UTC)).astimezone()
+    tag = re.sub(r"[^\w-]+", "-", tag_of(unit)).strip("-") or what or "unit"
+    stem = f"{local:%Y-%m-%d-%H%M}-{tag}"
+    names = (f"{stem}{'' if n == 1 else f'-{n}'}.jsonl" for n in range(1, 10_000))
+    return next(Path(name) for name in names if not os.path.lexists(name))
 
 
 def refuse_existing(out: Path) -> None:

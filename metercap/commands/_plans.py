@@ -9,23 +9,24 @@ import msgspec
 
 from metercap.meter import MeterProfile
 from metercap.plan import Plan
+from metercap.plan.problems import Problem
 
 
 def checked_plan(
     name_or_path: str,
-    profile: MeterProfile,
+    profile: MeterProfile | None,
     *,
     no_safe: bool = False,
     only: Sequence[str] = (),
     warn: bool = True,
 ) -> Plan:
-    """Return the plan; PlanError with every problem where it must not be run. Warnings go to stderr if `warn`.
+    """Return the plan; PlanError with every problem where it must not be run. Warnings go to stderr if `warn`
+    and there is a meter to say them for.
 
     With `only` (`--steps`) the rules hold for those steps alone, so that an ohms step run by itself still needs its
     proof that the unit is dead. UsageError for a step that the plan does not have.
     """
     from metercap.commands._opening import check_step_ids
-    from metercap.errors import PlanError
     from metercap.plan.rules import check_plan
     from metercap.planfile import read_plan
     from metercap.profiles import find_plan
@@ -35,11 +36,25 @@ def checked_plan(
     check_step_ids(only, plan)
     chosen = tuple(step for step in plan.steps if not only or step.id in only)
     problems = check_plan(msgspec.structs.replace(plan, steps=chosen), profile, no_safe=no_safe)
+    what = "these steps must not be run alone" if only else "this plan must not be run as it is"
+    hint = "add the safe step to --steps, or waive it with --no-safe" if only else ""
+    refuse_unfit(problems, str(path), warn=warn and profile is not None, what=what, hint=hint)
+    return plan
+
+
+def refuse_unfit(
+    problems: Sequence[Problem],
+    where: str,
+    *,
+    warn: bool,
+    what: str = "this must not be run as it is",
+    hint: str = "",
+) -> None:
+    """Raise PlanError with every problem that is an error; say the warnings on stderr if `warn`."""
+    from metercap.errors import PlanError
+
     errors = [str(problem) for problem in problems if problem.severity == "error"]
     if errors:
-        what = "these steps must not be run alone" if only else "this plan must not be run as it is"
-        hint = "add the safe step to --steps, or waive it with --no-safe" if only else ""
-        raise PlanError(what, where=str(path), hint=hint, problems=errors)
+        raise PlanError(what, where=where, hint=hint, problems=errors)
     for problem in problems if warn else ():
-        sys.stderr.write(f"metercap: {path}: {problem}\n")
-    return plan
+        sys.stderr.write(f"metercap: {where}: {problem}\n")

@@ -14,6 +14,7 @@ from metercap.clock import ScaledClock
 from metercap.commands._by_hand import Grip, bench_of, complain, line_reader, stdin_lines
 from metercap.commands._live import INTERRUPTED
 from metercap.commands._setting import Setting
+from metercap.link.ports import announced
 from metercap.live.signals import stop_signals
 from metercap.practice.port import PracticePort
 from metercap.profiles import find_meter
@@ -60,10 +61,11 @@ def serve(chosen: Setting, *, as_json: bool) -> int:
 
 
 def _serve(chosen: Setting, *, as_json: bool) -> int:
-    until, clock = _Until(), ScaledClock()
-    with stop_signals(until), PracticePort(bench_of(chosen, clock.speed), clock) as port:
+    until, clock, found = _Until(), ScaledClock(), contextlib.ExitStack()
+    with stop_signals(until), PracticePort(bench_of(chosen, clock.speed), clock) as port, found:
         grip = Grip(port)
         port.start(until, clock)
+        found.enter_context(announced(port.path, chosen.scene.title))
         _introduce(chosen, grip, port.path, as_json=as_json)
         sources = stdin_lines(line_reader(grip, _told if as_json else click.echo, words=False), complain)
         for source in sources:

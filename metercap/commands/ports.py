@@ -73,16 +73,17 @@ def command(as_json: bool) -> int:
 
 
 def _row(port: Port) -> Row:
-    trouble, mend = _trouble(port.name)
+    trouble, mend = _trouble(port.name, port.owner_pid)
     usb = f"USB {port.vid:04x}:{port.pid:04x}" if port.vid is not None and port.pid is not None else ""
     return Row(port.best, port.name, port.description, port.serial_number, usb, trouble, mend)
 
 
-def _trouble(name: str) -> tuple[str, str]:
+def _trouble(name: str, owner_pid: int = 0) -> tuple[str, str]:
     """Return what stands in the way of opening the port, as far as can be seen without opening it."""
     from metercap.link.trouble import explain, holders, in_use, locked_by
 
     held = [holder for holder in [locked_by(name)] if holder is not None] or holders(name)
+    held = [holder for holder in held if holder.pid != owner_pid]  # a practice meter's own end
     if held:
         error = in_use(name, held)
     elif sys.platform != "win32" and not os.access(name, os.R_OK | os.W_OK):

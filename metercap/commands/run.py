@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -11,9 +10,13 @@ from metercap.commands._numbers import Number
 
 EPILOG = """\b
 Examples:
+  metercap run greenhouse-controller --unit A --known-good
   metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit A --known-good --out a.jsonl
   metercap run greenhouse-controller --port COM4 --meter lcd14 --unit B --against a.jsonl --out b.jsonl
   metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps dead,fuses --out c.jsonl --plain
+
+Port and meter that are not named are those used last, or the only meter that is heard; a polled or SCPI meter is named
+once. Steps of words alone need no meter.
 
 Exit status: 0 every verdict is pass or absent; 1 some are not, or items were left open; 2 bad usage or file; 3 the link
 cannot be opened; 130 interrupted (the journal is closed properly).
@@ -28,9 +31,9 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 
 @click.command(epilog=EPILOG)
 @click.argument("plan", metavar="PLAN")
-@click.option("--port", required=True, help="Port, pyserial URL, tape:FILE or VISA resource of the meter.")
-@click.option("--meter", required=True, help="Meter profile: a name or a file.")
-@click.option("--unit", required=True, help="The unit on the mat; short names are spoken.")
+@click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
+@click.option("--meter", help="Meter profile: a name or a file. [default: found]")
+@click.option("--unit", default="", help="The unit on the mat; short names are spoken. May be named later.")
 @click.option("--operator", default="", help="Who is measuring.")
 @click.option("--known-good", is_flag=True, help="This unit is good: its values may serve as a reference.")
 @click.option("--against", type=click.Path(path_type=Path), help="Session or reference file of a known-good unit.")
@@ -39,13 +42,13 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 @click.option("--steps", help="Only these step ids, comma separated.")
 @click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Journal to write; must not exist.")
+@click.option("--out", type=click.Path(path_type=Path), help="New journal. [default: named for date, time and unit]")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, read words from stdin.")
 def command(
     plan: str,
-    port: str,
-    meter: str,
+    port: str | None,
+    meter: str | None,
     unit: str,
     operator: str,
     known_good: bool,
@@ -55,7 +58,7 @@ def command(
     steps: str | None,
     rate: float | None,
     no_safe: bool,
-    out: Path,
+    out: Path | None,
     plain: bool,
     as_json: bool,
 ) -> int:
@@ -63,40 +66,23 @@ def command(
 
     PLAN is the name of a plan that metercap carries, or a TOML file.
     """
-    from metercap.clock import ScaledClock
-    from metercap.commands._opening import refuse_existing, session_record, step_ids
     from metercap.commands._plans import checked_plan
-    from metercap.commands._reference import read_reference, require_references, what_is_inherited
-    from metercap.link import open_link
-    from metercap.profiles import find_meter
+    from metercap.commands._started import Wish, run_plan
 
-    refuse_existing(out)
-    profile = find_meter(meter)
-    if rate is not None:
-        profile = profile.at_rate(rate)
-    only = step_ids(steps)
-    loaded = checked_plan(plan, profile, no_safe=no_safe, only=only)
-    reference = read_reference(against, unit, loaded) if against is not None else {}
-    inherited = what_is_inherited(continue_=continue_, after=after, unit=unit, plan=loaded)
-    require_references(loaded, reference, only, known_good=known_good)
-    clock = ScaledClock()
-    source = open_link(port, profile)
-    options: dict[str, Any] = {"port": port, "no_safe": no_safe}
-    if rate is not None:
-        options["rate"] = rate
-    if only:
-        options["steps"] = only
-    record = session_record(
-        loaded,
-        profile,
+    wish = Wish(
+        port=port,
+        meter=meter,
         unit=unit,
         operator=operator,
         known_good=known_good,
-        identity=source.identity,
-        reference=reference,
-        options=options,
-        inherited=inherited,
+        against=against,
+        after=after,
+        continue_=continue_,
+        steps=steps,
+        rate=rate,
+        no_safe=no_safe,
+        out=out,
+        plain=plain,
+        as_json=as_json,
     )
-    from metercap.commands._live import run_session
-
-    return run_session(record, source, clock, out, plain=plain, as_json=as_json)
+    return run_plan(lambda profile, only: checked_plan(plan, profile, no_safe=no_safe, only=only), wish, plan_name=plan)

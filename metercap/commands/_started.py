@@ -1,0 +1,93 @@
+"""Starting a session: the meter, the plan, the first record and the journal, from what the command line wishes."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from metercap.clock import ScaledClock
+from metercap.commands._found import NoMeter, meter_on, no_meter, remember, same_file
+from metercap.commands._opening import free_name, refuse_existing, session_record, step_ids
+from metercap.commands._reference import read_reference, require_references, what_is_inherited
+from metercap.link import open_link
+from metercap.link.source import Source
+from metercap.meter import MeterProfile
+from metercap.plain.style import safe
+from metercap.plan import Plan
+
+
+class Wish(msgspec.Struct, frozen=True, kw_only=True):
+    """What `run` and the commands of one step were given; None and empty mean: find it, or leave it open."""
+
+    port: str | None = None
+    meter: str | None = None
+    unit: str = ""
+    operator: str = ""
+    known_good: bool = False
+    against: Path | None = None
+    after: Path | None = None
+    continue_: Path | None = None
+    steps: str | None = None
+    rate: float | None = None
+    no_safe: bool = False
+    out: Path | None = None
+    plain: bool = False
+    as_json: bool = False
+
+
+def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: Wish, *, plan_name: str = "") -> int:
+    """Find the meter, make the session's first record, run it and return the exit status.
+
+    `plan_for` gives the checked plan for a meter and the chosen step ids; it is asked without a meter first, so that a
+    plan's mistakes are named before anything is listened to.
+    """
+    if wish.out is not None:
+        refuse_existing(wish.out)
+    only = step_ids(wish.steps)
+    plan = plan_for(None, only)
+    chosen = [step for step in plan.steps if not only or step.id in only]
+    source: Source
+    port, meter = wish.port or "", ""
+    if any(step.wanted for step in chosen) or wish.port or wish.meter:
+        found = meter_on(wish.port, wish.meter, _say)
+        profile = found.profile if wish.rate is None else found.profile.at_rate(wish.rate)
+        plan = plan_for(profile, only)
+        port, meter = found.port, same_file(found.meter)
+    else:
+        profile = no_meter()
+    reference = read_reference(wish.against, wish.unit, plan) if wish.against is not None else {}
+    inherited = what_is_inherited(continue_=wish.continue_, after=wish.after, unit=wish.unit, plan=plan)
+    require_references(plan, reference, only, known_good=wish.known_good)
+    clock = ScaledClock()
+    source = open_link(port, profile) if port else NoMeter()
+    options: dict[str, Any] = {"port": port, "no_safe": wish.no_safe}
+    if wish.rate is not None:
+        options["rate"] = wish.rate
+    if only:
+        options["steps"] = only
+    record = session_record(
+        plan,
+        profile,
+        unit=wish.unit,
+        operator=wish.operator,
+        known_good=wish.known_good,
+        identity=source.identity,
+        reference=reference,
+        options=options,
+        inherited=inherited,
+    )
+    out = wish.out or free_name(wish.unit)
+    if port:
+        remember(port=port, meter=meter, journal=str(out.absolute()), plan=plan_name)
+    from metercap.commands._live import run_session
+
+    return run_session(record, source, clock, out, plain=wish.plain, as_json=wish.as_json)
+
+
+def _say(text: str) -> None:
+    sys.stderr.write(f"metercap: {safe(text)}\n")
+    sys.stderr.flush()
