@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -75,3 +77,16 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         terminalreporter.write_line(f"{'attack':<{width}}  {'tried':>9}  {'survived':>9}")
         for name, (tried, survived) in sorted(sums.items()):
             terminalreporter.write_line(f"{name:<{width}}  {tried:>9}  {survived:>9}")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def own_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """No test reads or changes the settings of whoever runs the tests; programs started by them neither."""
+    folder = tmp_path_factory.mktemp("settings")
+    before = os.environ.get("XDG_CONFIG_HOME")
+    os.environ["XDG_CONFIG_HOME"] = str(folder)
+    yield folder
+    if before is None:
+        del os.environ["XDG_CONFIG_HOME"]
+    else:
+        os.environ["XDG_CONFIG_HOME"] = before

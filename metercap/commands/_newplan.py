@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import click
+import msgspec
 
 from metercap.errors import PlanError, UsageError
-from metercap.plan.new import Probed, Switch, Trimmer, Wanted
+from metercap.outcome import Fold
+from metercap.plan.new import Probed, Switch, Trimmer, Wanted, plan_text, probed_steps
 from metercap.quantity import Quantity, expand_items
+from metercap.reading import Reading
+from metercap.records import Record
 from metercap.session.machine import INTERLUDE
 
 
@@ -62,48 +67,46 @@ def asked() -> Wanted:
     )
 
 
-def from_journal(path: Path, given: dict[str, Any]) -> Wanted:
-    """Return a plan of what a session measured with `probe NAME`, beside what the options ask for.
+def from_journal(path: Path, given: dict[str, Any]) -> str:
+    """Return, as TOML, the plan that a session ran, and what it measured with `probe NAME` beside it.
 
-    Title, model and the points proved dead are those of the session's plan where the options name none.
+    The session's own steps keep their kinds and every key. A session that only has unplanned items, or none of its own
+    steps because options ask for others, becomes a new plan with its title, model and points.
     """
     from metercap.journal import read
     from metercap.outcome import fold
-    from metercap.reading import Reading
+    from metercap.plan.write import plan_toml
 
     file = read(path)
     found = fold(file.records)
     if found.session is None or found.plan is None:
         raise UsageError("holds no session", where=str(path), hint="metercap verify says what it holds")
-    verdicts = [verdict for (step, _), verdict in found.verdicts.items() if step == INTERLUDE]
-    if not verdicts:
-        raise UsageError(
-            "nothing was measured with probe NAME", where=str(path), hint="say probe NAME during a session"
-        )
-    readings = [record for record in file.records if isinstance(record, Reading)]
+    probed = _probed(found, file.records)
+    if not found.plan.steps and not probed:
+        raise UsageError("nothing was measured in it", where=str(path), hint="say probe NAME during a session")
+    plan = found.plan
+    if found.plan.steps:
+        title = given["title"] or plan.title
+        plan = msgspec.structs.replace(plan, title=title, model=given["model"] or plan.model)
+        more = probed_steps(probed, {step.id for step in plan.steps})
+        return plan_toml(plan) + "".join(f"{line}\n" for line in (["", *more] if more else []))
+    base = from_options({**given, "title": given["title"] or plan.title})
+    return plan_text(msgspec.structs.replace(base, model=base.model or plan.model, probed=tuple(probed)))
+
+
+def _probed(found: Fold, records: Sequence[Record]) -> list[Probed]:
+    """Return what was measured with `probe NAME`, each in the quantity that the meter showed."""
+    readings = [record for record in records if isinstance(record, Reading)]
     probed = []
-    for verdict in verdicts:
+    for (step, _), verdict in found.verdicts.items():
+        if step != INTERLUDE:
+            continue
         from_s = verdict.t_s if verdict.from_s is None else verdict.from_s
         quantity = next((r.quantity for r in readings if from_s <= r.t_s <= verdict.t_s), None)
         if quantity is None:
             quantity = next((q for q in Quantity if q.unit == verdict.unit), Quantity.RESISTANCE)
         probed.append(Probed(verdict.item, quantity, verdict.value, verdict.resolution))
-    points = tuple(point for step in found.plan.steps for point in getattr(step, "points", ()))
-    base = from_options({**given, "title": given["title"] or found.plan.title, "points": given["points"] or points})
-    return Wanted(
-        title=base.title,
-        model=base.model or found.plan.model,
-        loose=base.loose or found.plan.supply == "none",
-        points=base.points,
-        fuses=base.fuses,
-        fuse_max=base.fuse_max,
-        fuse_rating=base.fuse_rating,
-        fuse_type=base.fuse_type,
-        switches=base.switches,
-        cells=base.cells,
-        trimmers=base.trimmers,
-        probed=tuple(probed),
-    )
+    return probed
 
 
 def _ask(question: str) -> str:

@@ -12,6 +12,7 @@ from typing import Any
 
 import click
 
+from metercap.commands._numbers import Number
 from metercap.errors import UsageError
 
 SOURCE = "a fresh 1.5 V cell"
@@ -24,9 +25,7 @@ _MEASURING: Sequence[Decorator] = (
     click.option("--operator", default="", help="Who is measuring."),
     click.option("--known-good", is_flag=True, help="This unit is good: its values may serve as a reference."),
     click.option("--against", type=click.Path(path_type=Path), help="Session or reference file of a known-good unit."),
-    click.option(
-        "--rate", type=click.FloatRange(0.1, 1000), help="Conversions a second of the meter, if known faster."
-    ),
+    click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster."),
     click.option(
         "--out", type=click.Path(path_type=Path), help="New journal. [default: named for date, time and unit]"
     ),

@@ -94,11 +94,15 @@ class UntilGone:
         self._show = show
         self._trace = trace
         self._left = count
+        self.seen = 0
+        """Readings seen."""
 
     def see(self, record: Record, line: bytes) -> None:
         """Count the record."""
-        if self._left is not None and isinstance(record, Reading):
-            self._left -= 1
+        if isinstance(record, Reading):
+            self.seen += 1
+            if self._left is not None:
+                self._left -= 1
         if self._show.gone or (self._left is not None and self._left <= 0):
             self._trace.session.finished = True
 

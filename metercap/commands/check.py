@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from metercap.commands._numbers import Whole
 from metercap.commands._onestep import dead, measuring
 
 EPILOG = """\b
@@ -25,7 +26,7 @@ Exit status: as metercap run."""
 @click.option("--min", "low", help='Lowest good value, such as "9.9 kohm".')
 @click.option("--max", "high", help='Highest good value, such as "10.1 kohm".')
 @click.option("--quantity", help='What to measure where no limit says it: "resistance", "voltage_dc", ...')
-@click.option("--contacts", type=click.IntRange(1, 20), help="Separate contacts a value takes.")
+@click.option("--contacts", type=Whole(1, 20), help="Separate contacts a value takes.")
 @dead
 @measuring
 def command(

@@ -10,7 +10,6 @@ import click
 import msgspec
 
 if TYPE_CHECKING:
-    from metercap.plan.new import Wanted
     from metercap.plan.problems import Problem
 
 EPILOG = """\b
@@ -149,24 +148,24 @@ Without --out the plan goes to stdout. It is a beginning: read it, and put in li
 @click.option("--cell", "cells", multiple=True, help="A backup cell; may be repeated.")
 @click.option("--trimmer", "trimmers", multiple=True, help='A trimmer, "RV1" or "RV1=2.2kohm"; may be repeated.')
 @click.option("--loose", is_flag=True, help="Loose parts on the mat: no supply, no proof.")
-@click.option("--from", "journal", type=click.Path(path_type=Path), help="Session whose unplanned items to take up.")
+@click.option(
+    "--from", "journal", type=click.Path(path_type=Path), help="Session whose steps and unplanned items to take up."
+)
 @click.option("--out", type=click.Path(path_type=Path), help="New file to write; default: stdout.")
 def new(journal: Path | None, out: Path | None, **given: Any) -> None:
-    """Write a new plan, commented, from options, from questions, or from a session's unplanned items."""
+    """Write a new plan, commented, from options, from questions, or from what a session measured."""
     from metercap.commands._newplan import asked, from_journal, from_options, refuse_existing
     from metercap.plan.load import load_plan
     from metercap.plan.new import plan_text
 
     if out is not None:
         refuse_existing(out)
-    wanted: Wanted
     if journal is not None:
-        wanted = from_journal(journal, given)
+        text = from_journal(journal, given)
     elif any(_was_given(name) for name in given):
-        wanted = from_options(given)
+        text = plan_text(from_options(given))
     else:
-        wanted = asked()
-    text = plan_text(wanted)
+        text = plan_text(asked())
     load_plan(text, "the new plan")
     if out is None:
         click.echo(text, nl=False)

@@ -5,7 +5,7 @@ What it writes is a plan that loads; `plan check` then says what to mend. Cautio
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 
 import msgspec
 
@@ -211,7 +211,19 @@ def _cells(wanted: Wanted) -> list[str]:
     )
 
 
-def _probed(wanted: Wanted, quantities: Sequence[Quantity]) -> list[str]:
+def probed_steps(probed: Sequence[Probed], taken: Collection[str]) -> list[str]:
+    """Return the lines of check steps for unplanned items, under ids that are not `taken`."""
+    lines = []
+    for quantity in Quantity:
+        items = tuple(item for item in probed if item.quantity is quantity)
+        if items:
+            name = quantity.value.replace("_", "-")
+            name = next(each for each in (name, *(f"{name}-{n}" for n in range(2, 10_000))) if each not in taken)
+            lines += _probed(Wanted(title="", probed=items), [quantity], name)
+    return lines
+
+
+def _probed(wanted: Wanted, quantities: Sequence[Quantity], name: str = "") -> list[str]:
     """One check step for each quantity; no limits yet, and what the session read beside each item."""
     lines = []
     for quantity in quantities:
@@ -221,7 +233,7 @@ def _probed(wanted: Wanted, quantities: Sequence[Quantity]) -> list[str]:
         rows = [f"  {{ name = {quoted(item.name)} }},{_read(item)}" for item in items]
         power = [] if quantity in DEAD else ['power = "on"']
         lines += _step(
-            quantity.value.replace("_", "-"),
+            name or quantity.value.replace("_", "-"),
             "check",
             "Without limits values are recorded. To judge an item, give it min and max, or compare with a good unit.",
             *power,

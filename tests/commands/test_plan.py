@@ -301,11 +301,16 @@ def test_new_from_a_session(run, tmp_path):
     assert run("new", "--from", path, "--title", "GC-8 board", "--fuses", "F1..F3")[1].count("GC-8 board") == 1
 
 
-def test_new_from_a_session_without_unplanned_items(run, tmp_path):
-    """A session in which nothing was probed unplanned makes no plan, and says how to."""
-    status, _, err = run("new", "--from", journal(tmp_path / "a.jsonl"))
-    assert status == 2
-    assert "say probe NAME during a session" in err
+def test_new_from_a_session_is_the_plan_it_ran(run, tmp_path):
+    """A session's own steps come back with their kinds and keys, whatever was probed unplanned."""
+    from metercap.journal import read
+    from metercap.plan import from_builtins
+    from metercap.plan.load import load_plan
+
+    path = journal(tmp_path / "a.jsonl")
+    status, out, _ = run("new", "--from", path)
+    assert status == 0
+    assert load_plan(out, "written") == from_builtins(read(path).records[0].plan)
 
 
 def test_new_from_no_session(run, plan_file):

@@ -22,7 +22,7 @@ USB = Port("/dev/ttyUSB9", "/dev/serial/by-id/usb-adapter", "USB serial \x1b[2J"
 def two(monkeypatch: pytest.MonkeyPatch) -> None:
     """Two ports, one of them USB."""
     monkeypatch.setattr(link, "list_ports", lambda: [USB, Port("/dev/ttyS9", "", "", "")])
-    monkeypatch.setattr(ports, "_trouble", lambda name: ("", ""))
+    monkeypatch.setattr(ports, "_trouble", lambda name, owner_pid=0: ("", ""))
 
 
 def test_stable_names_come_first(metercap: Callable[..., Any], two: None) -> None:

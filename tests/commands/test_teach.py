@@ -97,7 +97,7 @@ def test_from_a_port_to_a_session(tmp_path: Path) -> None:
         ended = run("teach", "--out", str(out), "--port", str(meter.path), "--seconds", "0.7", "--json")
         assert ended.status == 0, ended.err
         assert [line for line, _ in json.loads(ended.out)["lines"]] == ["2.187 kohm"]
-        watched = run("watch", "--port", str(meter.path), "--meter", str(out), "--count", "3", "--json")
+        watched = run("watch", "--port", str(meter.path), "--meter", str(out), "--no-save", "--count", "3", "--json")
     readings = [json.loads(line) for line in watched.out.splitlines()]
     assert [r["value"] for r in readings if r["kind"] == "reading"] == [2187.0] * 3
 

@@ -27,11 +27,11 @@ posix = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-termina
 
 
 @posix
-def test_watch_prints_records_and_writes_nothing(tmp_path: Path) -> None:
-    """--json gives link and readings, --count ends it with status 0; no file appears."""
+def test_watch_prints_records_and_writes_nothing_when_told_so(tmp_path: Path) -> None:
+    """--json gives link and readings, --count ends it with status 0; with --no-save no file appears."""
     with Meter(tmp_path, rate=20.0) as meter:
         meter.tips = Shown("2.187", "k", hold=True)
-        ended = run("watch", "--port", str(meter.path), "--meter", "lcd14", "--count", "4", "--json")
+        ended = run("watch", "--port", str(meter.path), "--meter", "lcd14", "--no-save", "--count", "4", "--json")
         left = list(tmp_path.iterdir())
     records = [json.loads(line) for line in ended.out.splitlines()]
     assert ended.status == 0
@@ -44,9 +44,9 @@ def test_watch_prints_records_and_writes_nothing(tmp_path: Path) -> None:
 def test_watch_shows_lines_on_a_pipe(tmp_path: Path) -> None:
     """Every reading is a line with value, quantity and flags; over-range is OL; nothing of a terminal's codes."""
     with Meter(tmp_path, rate=20.0) as meter:
-        ended = run("watch", "--port", str(meter.path), "--meter", "lcd14", "--count", "2")
+        ended = run("watch", "--port", str(meter.path), "--meter", "lcd14", "--no-save", "--count", "2")
         meter.tips = Shown("1.523", "", "V", "dc", hold=True)
-        ended_2 = run("watch", "--port", str(meter.path), "--meter", "lcd14", "--count", "2")
+        ended_2 = run("watch", "--port", str(meter.path), "--meter", "lcd14", "--no-save", "--count", "2")
     assert "OL  resistance auto" in ended.out.decode()
     assert "1.523 V  voltage dc auto hold" in ended_2.out.decode()
     assert b"\x1b" not in ended.out + ended_2.out
@@ -57,7 +57,7 @@ def test_watch_ends_when_nobody_reads(tmp_path: Path) -> None:
     """`watch --json | head -1`: the writer ends by itself, status 0, with no complaint."""
     with Meter(tmp_path, rate=20.0) as meter:
         watcher = subprocess.Popen(
-            [*METERCAP, "watch", "--port", str(meter.path), "--meter", "lcd14", "--json"],
+            [*METERCAP, "watch", "--port", str(meter.path), "--meter", "lcd14", "--no-save", "--json"],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -79,7 +79,7 @@ def test_watch_in_a_terminal_is_one_line_and_q_ends_it(tmp_path: Path) -> None:
     with Meter(tmp_path, rate=20.0) as meter:
         master, slave = os.openpty()
         watcher = subprocess.Popen(
-            [*METERCAP, "watch", "--port", str(meter.path), "--meter", "lcd14"],
+            [*METERCAP, "watch", "--port", str(meter.path), "--meter", "lcd14", "--no-save"],
             stdin=slave,
             stdout=slave,
             stderr=slave,
@@ -109,7 +109,7 @@ def test_watch_says_silence_and_noise(tmp_path: Path) -> None:
     """A silent meter and one that sends rubbish are both told, with what to try."""
     with (
         Meter(tmp_path, rate=0.01) as meter,
-        program("watch", "--port", str(meter.path), "--meter", "lcd14") as metercap,
+        program("watch", "--port", str(meter.path), "--meter", "lcd14", "--no-save") as metercap,
     ):
         silent = metercap.until(
             lambda records: [r for r in of_kind(records, "link") if r["state"] == "silent"], "silence told"

@@ -47,7 +47,9 @@ class Ended(NamedTuple):
     err: str
 
 
-def run(*args: str, stdin: bytes | None = None, timeout_s: float = PATIENCE_S, **env: str) -> Ended:
+def run(
+    *args: str, stdin: bytes | None = None, timeout_s: float = PATIENCE_S, cwd: Path | None = None, **env: str
+) -> Ended:
     """Run `metercap ARGS` to its end. A traceback or a defect, whatever the status, fails."""
     done = subprocess.run(
         [*METERCAP, *args],
@@ -56,6 +58,7 @@ def run(*args: str, stdin: bytes | None = None, timeout_s: float = PATIENCE_S, *
         timeout=timeout_s,
         env=environment(**env),
         check=False,
+        cwd=cwd,
     )
     ended = Ended(done.returncode, done.stdout, done.stderr.decode())
     no_defect(ended.err)
