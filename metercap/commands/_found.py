@@ -20,6 +20,7 @@ from metercap import settings
 from metercap.commands._listen import Heard, listen
 from metercap.commands._suspects import Finding, Row, groups
 from metercap.errors import LinkError, MetercapError
+from metercap.link.address import refuse_unnamed
 from metercap.link.ports import Port, list_ports
 from metercap.meter import MeterProfile
 from metercap.profiles import find_meter, meter_names
@@ -83,14 +84,16 @@ def meter_on(port: str | None, meter: str | None, say: Say) -> Found:
 
     ProfileError when the named profile cannot be used.
     """
-    profile = find_meter(meter) if meter else None
-    if port and profile is not None and meter:
+    if port is not None:
+        refuse_unnamed(port)
+    profile = find_meter(meter) if meter is not None else None
+    if port is not None and profile is not None and meter is not None:
         return Found(port, meter, profile)
     before = _as_last_time(port, meter)
     if before is not None:
         say(f"meter {before.meter} on {before.port}, as last time")
         return before
-    candidates = [port] if port else _free(list_ports(), say)
+    candidates = [port] if port is not None else _free(list_ports(), say)
     if not candidates:
         raise LinkError(
             "no port here that a meter may be on",

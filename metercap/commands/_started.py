@@ -52,7 +52,7 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
     chosen = [step for step in plan.steps if not only or step.id in only]
     source: Source
     port, meter = wish.port or "", ""
-    if any(step.wanted for step in chosen) or wish.port or wish.meter:
+    if any(step.wanted for step in chosen) or wish.port is not None or wish.meter is not None:
         found = meter_on(wish.port, wish.meter, _say)
         profile = found.profile if wish.rate is None else found.profile.at_rate(wish.rate)
         plan = plan_for(profile, only)

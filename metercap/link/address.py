@@ -21,8 +21,7 @@ def open_link(address: str, profile: MeterProfile) -> Source:
     LinkError (exit status 3) when it cannot be opened: what is wrong, and what to try. The libraries behind each kind
     of link are loaded only when that kind is asked for.
     """
-    if not address or "\0" in address:
-        raise LinkError("a port needs a name", where=repr(address), hint="metercap ports")
+    refuse_unnamed(address)
     if address.startswith("tape:"):
         from metercap.link.tape import TapeSource
 
@@ -34,3 +33,9 @@ def open_link(address: str, profile: MeterProfile) -> Source:
     from metercap.link.serialport import SerialSource
 
     return SerialSource(address, profile)
+
+
+def refuse_unnamed(address: str) -> None:
+    """Raise LinkError for an address that can be none: empty, or with a NUL in it."""
+    if not address or "\0" in address:
+        raise LinkError("a port needs a name", where=repr(address), hint="metercap ports")

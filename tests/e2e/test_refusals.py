@@ -138,6 +138,8 @@ def test_help_of_every_command() -> None:
 IN_ONE = """
 import contextlib, io, json, signal, sys
 from metercap.cli import main
+import metercap.commands._found as found
+found.list_ports = lambda: []  # this computer's own ports would be listened to for seconds, again and again
 def late(*_):
     raise TimeoutError("still running")
 signal.signal(signal.SIGALRM, late)
