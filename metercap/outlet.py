@@ -56,6 +56,11 @@ class Lane:
         self._thread = threading.Thread(target=self._run, name=f"output {fd}", daemon=True)
         self._thread.start()
 
+    @property
+    def held(self) -> int:
+        """How many bytes wait."""
+        return self._held
+
     def put(self, data: bytes, *, droppable: bool, first: bool = False) -> None:
         """Take bytes and return at once. Raises OSError when nobody reads any more, or the descriptor broke."""
         full = False

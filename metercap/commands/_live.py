@@ -111,6 +111,20 @@ def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None]
         save_pedal(key, word)
 
     def run(live: Live, inbox: Inbox, clock: SessionClock, writer: Writer) -> Reason:
+        def lines(fault: BaseException) -> Callable[[], None]:
+            """Go on with lines for people and single keys: the screen is no part of the measuring."""
+            shows = PlainLines()
+            what = f"the full screen broke ({type(fault).__name__}: {fault}); the session goes on, in lines"
+            _complain(
+                f"metercap: fault: {safe(what)}\n  try: the keys are the same, ? shows them; --plain from the start"
+            )
+            live.join(shows)
+            keys = word_source(sys.stdin, as_lines=False, show=shows.say)
+            if keys is None:
+                return _nothing
+            keys.start(inbox, clock)
+            return keys.stop
+
         run_screen(
             live,
             observer,
@@ -121,6 +135,7 @@ def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None]
             learned=learned,
             hands=hands,
             linger_s=linger_s,
+            instead=lines,
         )
         return live.reason or "interrupted"
 

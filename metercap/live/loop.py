@@ -142,6 +142,11 @@ class Live:
         assert self.reason is not None
         return self.reason
 
+    def join(self, observer: Observer) -> None:
+        """Show the session to one observer more from the next record on. From any thread."""
+        self._observers.append(observer)
+        self._urgent.append(observer.urgent)
+
     # Its parts, for whoever pumps events himself
 
     @property

@@ -48,7 +48,7 @@ def use_colour(stream: TextIO) -> bool:
 
 def paint(text: str, colour: str | None, use: bool, *, bold: bool = False) -> str:
     """Return `text`, escaped, in a colour where colour is used."""
-    return click.style(safe(text), fg=colour, bold=bold) if use else safe(text)
+    return click.style(safe(text), fg=colour, bold=bold or None) if use else safe(text)
 
 
 def value_text(verdict: Verdict) -> str:

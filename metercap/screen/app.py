@@ -111,6 +111,8 @@ class BenchApp(App[None], inherit_bindings=False):
     ) -> None:
         super().__init__(ansi_color=theme.background is None)
         self.fault: BaseException | None = None
+        self.gone = False
+        """Whether the terminal went away."""
         self.painted: Callable[[float], None] | None = None
         """Called with the real time after each picture was handed to the terminal; for measuring."""
         self._observer = observer
@@ -201,10 +203,16 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def _draw(self, size: Size | None = None) -> None:
         self._waking = False
+        if getattr(self._driver, "still", False):
+            return  # the newest picture is drawn when the terminal moves again
         try:
             if self._observer.fault is not None:
                 raise self._observer.fault
             area = size or self.size
+            if getattr(self._driver, "torn", False):
+                self._driver.torn = False  # type: ignore[union-attr]
+                self.screen.refresh()
+                self._board.refresh()
             self._board.show(self._picture(area.width, area.height), self._look)
             self._drawn_s = time.monotonic()
         except Exception as error:
@@ -296,10 +304,27 @@ class BenchApp(App[None], inherit_bindings=False):
         return self._clock.now_s() if self._clock is not None else self._observer.state.t_s
 
     def _fail(self, error: Exception) -> None:
-        """Something in the picture broke: leave the terminal as it was found; whoever ran us raises it."""
+        """Something in the picture broke: leave the terminal as it was found; whoever ran us goes on without it."""
         self.fault = self.fault or error
         self._observer.changed = None
         self.exit()
+
+    def _handle_exception(self, error: Exception) -> None:
+        """The library's own last resort: as `_fail`, with no traceback over the technician's screen."""
+        self.fault = self.fault or error
+        self._observer.changed = None
+        self._return_code = 1
+        if self._exception is None:  # what the library's pilot looks at
+            self._exception = error
+            self._exception_event.set()
+        self._close_messages_no_wait()
+
+    def terminal_gone(self) -> None:
+        """Nobody looks any more: leave; the session goes on to its own end."""
+        self.gone = True
+        self._observer.changed = None
+        with self._context():
+            self.exit()
 
 
 def _steer(controls: Controls, name: str) -> None:

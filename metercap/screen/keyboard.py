@@ -15,7 +15,7 @@ import msgspec
 from metercap.errors import UsageError
 from metercap.screen.ports import HAND_KEYS, HAND_SIGNS, PLAYER_KEYS
 from metercap.screen.text import visible
-from metercap.words import HELP_KEY, Word, key_name, key_table, parse_line
+from metercap.words import HELP_KEY, NO_STOPPING, Word, key_name, key_table, parse_line
 from metercap.words.listen import REPEAT_S
 from metercap.words.vocabulary import MOST_TEXT
 
@@ -79,6 +79,9 @@ class Keyboard:
         self._last = (key, now_s)
         if key == "ctrl+c":
             return Act("stop")
+        if key == "ctrl+z":
+            self.notice = NO_STOPPING
+            return None
         if self.mode is Mode.TYPING:
             return self._type(key)
         if self._hands and key in HAND_KEYS and self.mode is Mode.WORDS and not self.over:

@@ -7,17 +7,18 @@ asked to end, its journal is closed by its own thread, and the terminal is given
 from __future__ import annotations
 
 import contextlib
-import sys
 import threading
 from collections.abc import Callable, Iterator, Mapping
 
 from metercap.live.signals import stop_signals
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.ports import Controls, Hands, Now, Runner, WordPort
+from metercap.screen.terminal import sturdy
 from metercap.screen.theme import pick
 
 CLOSE_S = 10.0
 """Longest wait for the session to close its journal after it was asked to end."""
+LOOK_S = 0.2
 _SIGTERM = 15
 
 
@@ -53,6 +54,7 @@ def run_screen(
     pedals: Mapping[str, str] | None = None,
     learned: Callable[[str, str], None] = lambda key, word: None,
     linger_s: float = 30.0,
+    instead: Callable[[BaseException], Callable[[], None]] | None = None,
 ) -> str:
     """Run `runner`, a session that `observer` sees, under the full screen, and return why it ended.
 
@@ -61,7 +63,11 @@ def run_screen(
     `hands` a practice by hand. `pedals` maps keys to words, `learned` is told of a new one. After the session's end
     the screen stays until a key, or `linger_s` real seconds; after a word to quit or a signal it goes at once.
 
-    Main thread only. Raises what the session raised, or what broke the picture, after both have ended.
+    A defect in the picture ends the picture alone: `instead` is called with it, begins to show the session in another
+    way and returns what ends that. A terminal that is gone leaves the session to its own end, or to a signal.
+
+    Main thread only. After both have ended it raises what the session raised or, without `instead`, what broke the
+    picture.
     """
     from metercap.screen.app import BenchApp
     from metercap.screen.keyboard import Keyboard
@@ -78,11 +84,21 @@ def run_screen(
         learned=learned,
         linger_s=linger_s,
     )
-    app.driver_class = _deaf_when_closed(app.driver_class)
+    app.driver_class = sturdy(app.driver_class)
     session = _Session(runner, lambda reason: app.session_over(at_once=reason in ("interrupted", "fault", "quit")))
     with stop_signals(words), _closing(session, words):
         session.start()
         app.run(mouse=False)
+        fault = app.fault
+        if session.is_alive() and controls is None and (app.gone or (fault is not None and instead is not None)):
+            app.fault = None
+            close = instead(fault) if fault is not None and instead is not None else None
+            try:
+                while session.is_alive():
+                    session.join(LOOK_S)
+            finally:
+                if close is not None:
+                    close()
     if session.error is not None:
         raise session.error
     if app.fault is not None:
@@ -100,19 +116,3 @@ def _closing(session: _Session, words: WordPort) -> Iterator[None]:
             words.put_stop(_SIGTERM)
         if session.ident is not None:
             session.join(CLOSE_S)
-
-
-def _deaf_when_closed(driver: type) -> type:
-    """A terminal that was closed takes no more output: drop it, where waiting for it would hang the program."""
-    if sys.platform == "win32":
-        return driver
-
-    class ClosableDriver(driver):  # type: ignore[misc]
-        """The terminal's driver, which notices that its writer has died."""
-
-        def write(self, data: str) -> None:
-            writer = self._writer_thread
-            if writer is None or writer.is_alive():
-                super().write(data)
-
-    return ClosableDriver

@@ -5,12 +5,13 @@ that types one included) into words and gives the terminal back as it was, howev
 lines from a pipe. None of them knows the session: a word that means nothing at the moment is the session's to refuse.
 """
 
-from metercap.words.listen import KeyWords, LineWords, WordSink, WordSource, word_source
+from metercap.words.listen import NO_STOPPING, KeyWords, LineWords, WordSink, WordSource, word_source
 from metercap.words.terminal import restore_terminals
 from metercap.words.vocabulary import HELP_KEY, WORDS, Word, help_lines, key_name, key_table, parse_line
 
 __all__ = [
     "HELP_KEY",
+    "NO_STOPPING",
     "WORDS",
     "KeyWords",
     "LineWords",

@@ -19,6 +19,8 @@ question. Keyboards start to repeat after 0.25 to 0.66 s (common practice, no so
 ESCAPE_S = 0.05
 """How long the rest of a key's escape sequence may take to arrive."""
 MOST_KEY = 16
+STOP_KEY = "\x1a"
+NO_STOPPING = "Ctrl-Z would stop the measuring: not done; Q ends the session, another window does other things"
 
 
 class WordSink(Protocol):
@@ -158,6 +160,9 @@ class KeyWords:
         last, last_s = self._last
         self._last = (key, now_s)
         if key == last and now_s - last_s < REPEAT_S:
+            return None
+        if key == STOP_KEY:
+            self._show(NO_STOPPING)
             return None
         if key == HELP_KEY:
             self._show("\n".join(help_lines(self._table)))

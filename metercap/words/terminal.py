@@ -142,14 +142,23 @@ else:
     import tty
 
     def _take(fd: int) -> None:
-        """Set the terminal to give single keys, unechoed; Ctrl-C and Ctrl-Z keep their meaning."""
+        """Set the terminal to give single keys, unechoed; Ctrl-C keeps its meaning, Ctrl-Z is a key.
+
+        A session that was stopped would measure nothing, and what is typed meanwhile would be taken for words.
+        """
         with contextlib.suppress(termios.error, OSError):
             if _ended or not _at_the_front(fd):
                 return
             settings = termios.tcgetattr(fd)
             if settings[3] & termios.ICANON:
+                again = fd in _taken
                 _taken.setdefault(fd, settings)
                 tty.setcbreak(fd, termios.TCSANOW)
+                mine = termios.tcgetattr(fd)
+                mine[6][termios.VSUSP] = os.fpathconf(fd, "PC_VDISABLE").to_bytes(1, "big")
+                termios.tcsetattr(fd, termios.TCSANOW, mine)
+                if again:  # a shell had it meanwhile: what was typed then was said to the shell
+                    termios.tcflush(fd, termios.TCIFLUSH)
 
     def _give_back(fd: int) -> None:
         if (settings := _taken.pop(fd, None)) is not None:

@@ -1,8 +1,9 @@
-"""Lends the end-to-end tests' meter and program."""
+"""Lends the end-to-end tests' meter and program, and the screen tests' terminal."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "e2e"))
+for room in ("e2e", "screen"):
+    sys.path.insert(0, str(Path(__file__).parents[1] / room))

@@ -90,3 +90,16 @@ def test_a_pipe_gets_no_bell() -> None:
     PlainLines(out).urgent(Cue(1.0, "s", "RV1", CueKind.HAZARD))
     assert "HAZARD" in out.getvalue()
     assert "\a" not in out.getvalue()
+
+
+def test_our_own_colours_pass_the_gate() -> None:
+    """What `paint` makes in a terminal is what the gate lets through there, for every colour, bold and not."""
+    from metercap import gate
+    from metercap.plain.style import paint
+
+    for colour in ("red", "green", "yellow", "cyan", None):
+        for bold in (True, False):
+            text = paint("X", colour, True, bold=bold)
+            assert gate.lines(text, own=True) == text
+            assert gate.lines(text).count("\\x1b") == text.count("\x1b")
+    assert paint("\x1b[2J", "red", True) == "\x1b[31m\\x1b[2J\x1b[0m"
