@@ -90,8 +90,8 @@ TRACEBACK = "METERCAP_TRACEBACK"
 EPILOG = """\b
 Examples:
   metercap demo
-  metercap ports
-  metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit A --out a.jsonl
+  metercap sweep F1..F12 --max "2 ohm" --point "supply input"
+  metercap run greenhouse-controller --unit A --known-good
   metercap replay a.jsonl --check
 
 The tool defers to local codes and licensed practice and replaces neither. Disconnect the supply and every battery or
@@ -101,11 +101,26 @@ cell before any resistance reading, and never probe mains-side circuits on this 
 @click.group(
     cls=LazyGroup,
     epilog=EPILOG,
+    invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110},
 )
 @click.version_option(package_name="metercap", message="metercap %(version)s")
-def group() -> None:
-    """Read a multimeter live and be led through a repair's measurements, both hands on the probes."""
+@click.pass_context
+def group(ctx: click.Context) -> int:
+    """Read a multimeter live and be led through a repair's measurements, both hands on the probes.
+
+    Without a command, in a terminal: what is plugged in, what it reads, and what can be done next, each by one key.
+    """
+    if ctx.invoked_subcommand is not None:
+        return 0
+    if sys.stdin.isatty() and sys.stdout.isatty():
+        first = importlib.import_module("metercap.commands._home")
+        if first.usable():
+            chosen: list[str] = first.home()
+            status = group.main(args=chosen, prog_name="metercap", standalone_mode=False) if chosen else 0
+            return status if isinstance(status, int) else 0
+    click.echo(ctx.get_help())
+    return 0
 
 
 def main(args: list[str] | None = None) -> Any:

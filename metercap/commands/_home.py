@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 import threading
 from pathlib import Path
@@ -94,10 +95,14 @@ class Eye:
         self._shown, self._told, self._well = "", f"the link broke: {error}", False
 
 
-def home() -> int:
-    """Show the first screen and do what is chosen; return the exit status."""
-    from metercap.cli import group
+def _as_shown(reading: Reading) -> str:
+    if reading.value is None:
+        return "OL" if reading.state is State.OVER else ""
+    return format_value(reading.value, reading.unit, reading.resolution)
 
+
+def home() -> list[str]:
+    """Show the first screen until something is chosen; return its command line, empty for the way out."""
     while True:
         about, more = _last_session()
         choices = (SWEEP, *more, WATCH, LOOK, PRACTICE, DEMO, HELP, QUIT)
@@ -108,15 +113,14 @@ def home() -> int:
         finally:
             eye.close()
         if key == "q":
-            return 0
+            return []
         if key == "l":
             continue
         arguments = _arguments(key)
         if arguments is None:
             continue
-        click.echo(f"metercap {' '.join(arguments)}", err=True)
-        status = group.main(args=arguments, prog_name="metercap", standalone_mode=False)
-        return status if isinstance(status, int) else 0
+        click.echo(f"metercap {shlex.join(arguments)}", err=True)
+        return arguments
 
 
 def _arguments(key: str) -> list[str] | None:

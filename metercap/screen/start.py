@@ -31,7 +31,7 @@ class Choice(msgspec.Struct, frozen=True):
 
 
 class Plugged(msgspec.Struct, frozen=True):
-    """What is known of the meter: `shown` is its value as displayed, empty while nothing is read; `told` says the rest."""
+    """What is known of the meter: `shown` is its value as displayed, empty without one; `told` says the rest."""
 
     shown: str = ""
     told: str = ""
@@ -75,9 +75,7 @@ class StartApp(App[str], inherit_bindings=False):
     ENABLE_COMMAND_PALETTE = False
     CSS: ClassVar[str] = "Screen { overflow: hidden; background: transparent; }"
 
-    def __init__(
-        self, look: Callable[[], Plugged], last: str, choices: tuple[Choice, ...], *, theme: Theme
-    ) -> None:
+    def __init__(self, look: Callable[[], Plugged], last: str, choices: tuple[Choice, ...], *, theme: Theme) -> None:
         super().__init__(ansi_color=theme.background is None)
         self._ask = look
         self._last = last
