@@ -4,7 +4,8 @@ Run, screens, report, compare and learn all ask here, so no two of them can diff
 
     decided     its last verdict stands; earlier ones stay in the file only
     open        it has no verdict; or it was asked for again after its verdict (`back`, `at`, a trimmer read once more)
-                and has no newer one; or a sweep's count check on it still waits for its answer
+                and has no newer one; or a sweep's count check on it still waits for its answer, in this session or in
+                the one that it went on from
 
 A run that ended as done has asked for nothing that was not answered, so there only a missing verdict counts as open.
 """
@@ -16,7 +17,8 @@ from collections.abc import Iterable
 import msgspec
 
 from metercap.plan import Plan, from_builtins
-from metercap.records import Do, EndRecord, Operator, Prompt, Record, SessionRecord, Verdict, VerdictKind
+from metercap.records import Do, EndRecord, Prompt, Record, SessionRecord, Verdict, VerdictKind
+from metercap.session.inherit import Inherited
 from metercap.steps import CheckStep, SweepStep
 
 Key = tuple[str, str]
@@ -56,6 +58,8 @@ class Fold:
         self._verdicts: dict[Key, Verdict] = {}
         self._asked: dict[Key, None] = {}
         self._question: Key | None = None
+        self._owed: dict[str, str] = {}
+        """By step, the item of a count check that an earlier session left, and that was not asked here yet."""
 
     def add(self, record: Record) -> None:
         """Take the next record. Raises PlanError when a session record's plan cannot be understood."""
@@ -64,9 +68,6 @@ class Fold:
             self._verdict(record)  # type: ignore[arg-type]
         elif kind is Prompt:
             self._prompt(record)  # type: ignore[arg-type]
-        elif kind is Operator:
-            if record.word in ("yes", "no", "skip step"):  # type: ignore[union-attr]
-                self._question = None
         elif kind is SessionRecord:
             self._begin(record)  # type: ignore[arg-type]
         elif kind is EndRecord:
@@ -95,6 +96,7 @@ class Fold:
                 found.append(Open(*key, ASKED_AGAIN))
             elif key == self._question and not done:
                 found.append(Open(*key, NOT_COUNTED))
+        found += [Open(step, item, NOT_COUNTED) for step, item in self._owed.items()]
         return tuple(found)
 
     @property
@@ -117,6 +119,8 @@ class Fold:
         only = session.options.get("steps")
         steps = [step for step in self.plan.steps if not only or step.id in only]
         self._expected = {(step.id, item): None for step in steps for item in step.item_names}
+        owed = Inherited.of(session.inherited).uncounted
+        self._owed = {step: about.ticked[-1] for step, about in owed.items() if about.ticked}
         self._walks = frozenset(step.id for step in steps if isinstance(step, CheckStep | SweepStep))
 
     def _verdict(self, verdict: Verdict) -> None:
@@ -127,11 +131,16 @@ class Fold:
             self._question = None
 
     def _prompt(self, prompt: Prompt) -> None:
-        if prompt.item is None or prompt.do in _ASIDE:
+        if prompt.item is None:
             return
         key = (prompt.step, prompt.item)
-        if prompt.do is Do.ANSWER and prompt.step in self._walks:
+        counting = prompt.do is Do.ANSWER or (prompt.do is Do.LIFT and key in self._verdicts)  # the tips go off first
+        if counting and prompt.step in self._walks:
+            # What answers it is what comes next: another prompt, or the end. A word alone may have been too early.
             self._question = key
+            self._owed.pop(prompt.step, None)
+            return
+        if prompt.do in _ASIDE:
             return
         self._question = None
         if key in self._verdicts:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
+import msgspec
 import pytest
 
 from metercap.errors import PlanError
@@ -156,20 +157,42 @@ def test_two_items_can_be_reopened() -> None:
 
 def test_prompts_that_ask_for_no_decision_open_nothing() -> None:
     """Dial, wait, lift, keep, and prompts without an item, are about the meter or the hands."""
-    asides = [prompt("fuses", "F2", do) for do in (Do.DIAL, Do.WAIT, Do.LIFT, Do.KEEP)]
+    asides = [prompt("fuses", "F2", do) for do in (Do.DIAL, Do.WAIT, Do.KEEP)]
     result = fold([session(), *EVERY, *asides, prompt("fuses", None), end("quit")])
     assert (result.open, result.exit_status) == ((), 0)
 
 
 def test_count_check_is_open_until_answered() -> None:
-    """A sweep's question leaves its item open until yes, no or skip step; readings and cues do not answer it."""
+    """A sweep's question leaves its item open until what comes after it; words alone, readings and cues do not.
+
+    A word may have come before the question could be seen, and is refused then.
+    """
     asked: list[Record] = [session(), *EVERY, prompt("fuses", "F10", Do.ANSWER)]
     noise = [Operator(t_s=2.0, word="say"), Cue(t_s=2.0, step="fuses", item="F10", cue=CueKind.GO)]
     result = fold([*asked, *noise, end("quit")])
     assert result.open == (Open("fuses", "F10", NOT_COUNTED),)
     assert result.exit_status == 1
-    for word in ("yes", "no", "skip step"):
-        assert fold([*asked, *noise, Operator(t_s=3.0, word=word), end("quit")]).open == ()
+    assert fold([*asked, *noise, Operator(t_s=3.0, word="yes"), end("quit")]).open == result.open
+    assert fold([*asked, *noise, prompt("dead", "C12", Do.LIFT), prompt("dead", None), end("quit")]).open == result.open
+    after = prompt("leads", "leads", Do.SHORT)
+    assert all(each.why != NOT_COUNTED for each in fold([*asked, after, end("quit")]).open)
+
+
+def test_count_check_whose_tips_are_still_on_is_open() -> None:
+    """The question is asked when the tips are off; who quits before that has not answered it."""
+    result = fold([session(), *EVERY, prompt("fuses", "F10", Do.LIFT), end("quit")])
+    assert result.open == (Open("fuses", "F10", NOT_COUNTED),)
+
+
+def test_count_check_that_an_earlier_session_left_is_open_until_asked() -> None:
+    """Even where its step is not among those chosen, and at a `done`: nobody has answered it."""
+    owed = {"how": "continue", "session": "s1", "uncounted": {"fuses": {"ticked": ["F2"], "since": ["F1", "F2"]}}}
+    went_on = msgspec.structs.replace(session(), inherited=owed)
+    assert fold([went_on, *EVERY, end("done")]).open == (Open("fuses", "F2", NOT_COUNTED),)
+    assert fold([went_on, *EVERY, end("done")]).exit_status == 1
+    asked = prompt("fuses", "F2", Do.ANSWER)
+    assert fold([went_on, *EVERY, asked, end("done")]).exit_status == 0
+    assert fold([went_on, *EVERY, asked, end("quit")]).open == (Open("fuses", "F2", NOT_COUNTED),)
 
 
 def test_back_out_of_a_count_check_opens_the_item_instead() -> None:

@@ -1,4 +1,4 @@
-"""Values of good units, and what an earlier session of the same unit left, for the commands that run a session."""
+"""Values of good units, for the commands that run a session."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from metercap.errors import UsageError
-from metercap.plan import Plan, to_builtins
+from metercap.plan import Plan
 
 Rows = dict[str, dict[str, Any]]
 """Good units' values by "step/item", as a journal's first record carries them."""
@@ -76,34 +76,3 @@ def _missing(plan: Plan, reference: Mapping[str, Mapping[str, Any]], only: Seque
             why = good.unlike(item, getattr(step, "unit", "") or step.wanted[0].unit)
             if why:
                 yield f"{key} (not comparable: {why})"
-
-
-def what_is_inherited(*, continue_: Path | None, after: Path | None, unit: str, plan: Plan) -> dict[str, Any]:
-    """Return what `--continue` or `--after` hand on from an earlier session of the same unit."""
-    if continue_ is None and after is None:
-        return {}
-    if continue_ is not None and after is not None:
-        raise UsageError("--continue and --after exclude each other", hint="--after takes up a finished session")
-    from metercap.journal import iterate
-    from metercap.session import Driver, Session, feed_recorded, opening
-    from metercap.session.inherit import How, inherited_from
-
-    how: How = "continue" if continue_ is not None else "after"
-    path, option = (continue_ or after), f"--{how}"
-    assert path is not None
-    with iterate(path) as records:
-        first = opening(records)
-        if first.unit != unit:
-            raise UsageError(f"{path} is a session of {first.unit}, not of {unit}", where=option)
-        if how == "continue" and first.plan != to_builtins(plan):
-            raise UsageError(
-                f"{path} ran another plan or another version of it",
-                where=option,
-                hint="--after takes up the same unit with any plan",
-            )
-        session = Session(first)
-        driver = Driver(session)
-        driver.start()
-        for _ in feed_recorded(driver, records):
-            pass
-    return inherited_from(session.bench, how, first.id).as_builtins()

@@ -10,9 +10,10 @@ from typing import Any
 import msgspec
 
 from metercap.clock import ScaledClock
+from metercap.commands._earlier import earlier
 from metercap.commands._found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.commands._opening import free_name, refuse_existing, session_record, step_ids
-from metercap.commands._reference import read_reference, require_references, what_is_inherited
+from metercap.commands._reference import read_reference, require_references
 from metercap.link import open_link
 from metercap.link.source import Source
 from metercap.meter import MeterProfile
@@ -49,6 +50,18 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
         refuse_existing(wish.out)
     only = step_ids(wish.steps)
     plan = plan_for(None, only)
+    before = earlier(continue_=wish.continue_, after=wish.after, unit=wish.unit, plan=plan, only=only)
+    if before is not None:
+        first, goes_on = before.first, before.how == "continue"
+        wish = msgspec.structs.replace(
+            wish,
+            unit=wish.unit or first.unit,
+            operator=wish.operator or (first.operator if goes_on else ""),
+            known_good=wish.known_good or (goes_on and first.known_good),
+        )
+        if only != list(before.steps):  # it goes on with the steps that were chosen then: these must be fit to run
+            only = list(before.steps)
+            plan = plan_for(None, only)
     chosen = [step for step in plan.steps if not only or step.id in only]
     source: Source
     port, meter = wish.port or "", ""
@@ -60,7 +73,8 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
     else:
         profile = no_meter()
     reference = read_reference(wish.against, wish.unit, plan) if wish.against is not None else {}
-    inherited = what_is_inherited(continue_=wish.continue_, after=wish.after, unit=wish.unit, plan=plan)
+    if before is not None:
+        reference = reference or before.reference
     require_references(plan, reference, only, known_good=wish.known_good)
     clock = ScaledClock()
     source = open_link(port, profile) if port else NoMeter()
@@ -78,7 +92,7 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
         identity=source.identity,
         reference=reference,
         options=options,
-        inherited=inherited,
+        inherited=None if before is None else before.inherited.as_builtins(),
     )
     out = wish.out or free_name(wish.unit)
     if port:

@@ -14,6 +14,6 @@ from metercap.contact.blocks import Block, Blocks
 from metercap.contact.burst import Burst, Plateau
 from metercap.contact.conversions import JITTER, Conversions
 from metercap.contact.tokens import Tokens
-from metercap.contact.touch import Act, Touch
+from metercap.contact.touch import Act, Touch, TouchState
 
-__all__ = ["JITTER", "Act", "Block", "Blocks", "Burst", "Conversions", "Plateau", "Tokens", "Touch"]
+__all__ = ["JITTER", "Act", "Block", "Blocks", "Burst", "Conversions", "Plateau", "Tokens", "Touch", "TouchState"]

@@ -23,6 +23,8 @@ from metercap.plan.problems import Problem, did_you_mean, listed, near, nearest,
 from metercap.plan.values import EXAMPLES, OWN_UNIT, READERS, plain
 from metercap.quantity import Quantity
 from metercap.quantity.numbers import MAX_TEXT, shown
+from metercap.steps import SweepStep
+from metercap.steps.items import out_of_order
 from metercap.steps.keys import Item, StepBase
 from metercap.steps.tokens import STEP_ID
 
@@ -211,6 +213,7 @@ class _Reader:
             return None
         step: Step = struct(**values)  # type: ignore[assignment]
         self._unique_names(step, path)
+        self._groups(step, path)
         return step
 
     def _kind(self, raw: dict[str, Any], path: Path) -> tuple[str, type[StepBase] | None]:
@@ -265,6 +268,24 @@ class _Reader:
                 what = f"{shown(name)} cannot be the name of an item"
                 self.error((*path, key), what, f"printable, at most {MAX_TEXT} characters")
             seen.add(name.casefold())
+
+    def _groups(self, step: StepBase, path: Path) -> None:
+        """Groups of items: of this step, each item in one at most, neighbours in the order of probing."""
+        if not isinstance(step, SweepStep) or not step.clusters:
+            return
+        place = (*path, "clusters")
+        names = {item.name for item in step.items}
+        seen: set[str] = set()
+        for name in (name for group in step.clusters for name in group):
+            if name not in names:
+                self.error(place, f"no item {shown(name)} in this step", near(name, names))
+            elif name in seen:
+                self.error(place, f"the item {shown(name)} is given twice", "name each once")
+            seen.add(name)
+        apart = out_of_order(step.items, step.clusters)
+        if apart:
+            what = f"the group of {shown(apart)} is no run of items in their natural order"
+            self.error(place, what, "items are probed in natural order: F1, F2, F10")
 
     # --- one table
 

@@ -9,8 +9,8 @@ from collections.abc import Collection, Iterator, Sequence
 
 import msgspec
 
-from metercap.plan.names import compressed
 from metercap.quantity import Quantity, format_value
+from metercap.quantity.names import compressed
 
 DEAD = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE, Quantity.CAPACITANCE)
 """Quantities measured on a dead unit, in the order of the plan."""

@@ -9,8 +9,8 @@ from metercap.gate import visible
 from metercap.plan.expected import items_of
 from metercap.plan.fields import SHARE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan, Step
-from metercap.plan.names import compressed
 from metercap.quantity import format_value
+from metercap.quantity.names import compressed
 from metercap.steps.keys import Item
 
 APART = ("id", "say", "cautions", "power")
@@ -101,4 +101,6 @@ def _value(step: Step, key: Key, unit: str) -> str:
         return format_value(100.0 * value, "%")
     if isinstance(value, float):
         return format_value(value, unit if key.mark in ("limit", "target") else key.mark)
+    if isinstance(value, tuple) and value and isinstance(value[0], tuple):
+        return "; ".join(", ".join(compressed(group)) for group in value)
     return ", ".join(compressed(value)) if isinstance(value, tuple) else str(value)

@@ -13,7 +13,7 @@ from msgspec import inspect
 
 from metercap.errors import ValueText
 from metercap.plan.problems import listed, near
-from metercap.quantity import parse_duration_s, parse_tolerance, parse_value
+from metercap.quantity import expand_items, parse_duration_s, parse_tolerance, parse_value
 from metercap.quantity.numbers import shown
 from metercap.steps.keys import QUANTITY_OF_UNIT
 
@@ -31,13 +31,14 @@ EXAMPLES = {
     "share": "0.95",
     "tolerance": '"0.5 %"',
     "target": '"2.187 kohm", "reference" or "as found"',
+    "groups": '["F1..F4", "F5..F8"]',
 }
 
 
 class Written(NamedTuple):
     """A value in SI; `unit` where it picks or must fit the step's; `share` marks a relative tolerance."""
 
-    value: float | str
+    value: float | str | tuple[tuple[str, ...], ...]
     unit: str = ""
     share: bool = False
 
@@ -103,12 +104,25 @@ def _tolerance(raw: object) -> Written:
     return Written(tolerance.around(0.0), tolerance.unit)
 
 
+def _groups(raw: object) -> Written:
+    if not isinstance(raw, list) or not raw:
+        raise ValueText("groups of items are wanted", hint=f"write {EXAMPLES['groups']}")
+    groups = []
+    for group in raw:
+        texts = [group] if isinstance(group, str) else group
+        if not isinstance(texts, list) or not texts or not all(isinstance(text, str) for text in texts):
+            raise ValueText("a group is a range or a list of item names", hint=f"write {EXAMPLES['groups']}")
+        groups.append(tuple(name for text in texts for name in expand_items(text)))
+    return Written(tuple(groups))
+
+
 READERS: dict[str, Callable[[object], Written]] = {
     "limit": _limit,
     "target": _target,
     "tolerance": _tolerance,
     "s": _seconds,
     "share": _share,
+    "groups": _groups,
     "ohm": lambda raw: _with_unit(raw, "ohm", "ohm"),
     "V": lambda raw: _with_unit(raw, "V", "V"),
     "A": lambda raw: _with_unit(raw, "A", "A"),

@@ -12,8 +12,8 @@ from typing import Any
 
 from metercap.plan.fields import SHARE, TOLERANCE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan
-from metercap.plan.names import compressed
 from metercap.plan.new import quoted
+from metercap.quantity.names import compressed
 from metercap.steps.keys import Item, StepBase
 
 _PREFIXES = ((6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "u"), (-9, "n"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from metercap.outcome import Key
-from metercap.plan.names import compressed
+from metercap.quantity.names import compressed
 
 
 def name_of(key: Key) -> str:

@@ -11,7 +11,7 @@ from metercap.plain.style import limits_text, value_text
 from metercap.plan import Plan
 from metercap.plan.expected import items_of
 from metercap.plan.fields import kind_of
-from metercap.plan.names import compressed
+from metercap.quantity.names import compressed
 from metercap.records import Verdict
 from metercap.report.document import Group, Row, Section, Table
 from metercap.report.findings import Findings

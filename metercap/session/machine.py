@@ -307,6 +307,8 @@ class Session:
 
     def _step_on(self) -> bool:
         """Begin the next step; False, and finished, when there is none."""
+        while self._next < len(self._steps) and self.bench.is_over(self._steps[self._next]):
+            self._next += 1
         if self._next >= len(self._steps):
             self.finished = True
             self._machine = None

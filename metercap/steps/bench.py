@@ -18,6 +18,7 @@ from metercap.records import Contact, Cue, CueKind, Do, Excursion, Lift, Note, O
 from metercap.steps.good import Goods
 from metercap.steps.judge import Held, Judge, Judgement, Limits
 from metercap.steps.keys import Rule, StepBase
+from metercap.steps.rounds import Uncounted
 
 BATTERY = "meter battery low"
 
@@ -27,7 +28,8 @@ class Bench:
 
     `tag` names the unit in prompts; `ticked` is the (step, item) that a slip still belongs to; `verdicts` holds the
     verdict that stands by (step, item), `judged` what its value rests on, `as_found` each trimmer's value before
-    anything was turned, `before` what an earlier session of the same unit counted (k of n) by (step, item).
+    anything was turned, `before` what an earlier session of the same unit counted (k of n) by (step, item), `uncounted`
+    what each step's open count check is about.
     """
 
     def __init__(self, profile: MeterProfile, tag: str, rule: Rule) -> None:
@@ -52,6 +54,7 @@ class Bench:
         self.as_found: dict[tuple[str, str], Judgement] = {}
         self.kept: frozenset[tuple[str, str]] = frozenset()
         self.before: dict[tuple[str, str], dict[str, Any]] = {}
+        self.uncounted: dict[str, Uncounted] = {}
         self.reference: dict[str, dict[str, Any]] = {}
         self.goods: Goods | None = None
         self.known_good = False
@@ -88,6 +91,10 @@ class Bench:
     def is_kept(self, step: str, item: str) -> bool:
         """Return whether a continued session decided this item already, and not as unsure."""
         return (step, item) in self.kept
+
+    def is_over(self, step: StepBase) -> bool:
+        """Return whether a continued session had ended this step: nothing of it is asked again."""
+        return step.id not in self.uncounted and all(self.is_kept(step.id, item) for item in step.item_names)
 
     def inherit(self, verdict: Verdict) -> None:
         """Take over a verdict of the session that is continued, so that this journal stands alone."""

@@ -7,7 +7,7 @@ import msgspec
 from metercap.quantity import natural_key
 from metercap.steps.good import Goods
 from metercap.steps.judge import Limits
-from metercap.steps.keys import Item, Limit, MeasuredStep, Rule, Seconds
+from metercap.steps.keys import Groups, Item, Limit, MeasuredStep, Rule, Seconds
 
 REVERSED = " reversed"
 """Ends the name of an item's second polarity."""
@@ -43,6 +43,21 @@ class WalkStep(MeasuredStep, frozen=True, kw_only=True):
             if against is not None and item.type is not None and not against.apart:
                 high, against = against.good.fuse_max, None
         return Limits(low, high, unit, self.rule or rule, against)
+
+
+def out_of_order(items: tuple[Item, ...], groups: Groups) -> str:
+    """Return an item whose group is not a run of neighbours in the order of probing; "" where each group is."""
+    group_of = {name: number for number, group in enumerate(groups) for name in group}
+    left: set[int] = set()
+    before = -1
+    for item in walked(items):
+        group = group_of.get(item.name.removesuffix(REVERSED), -1)
+        if group != before and group in left:
+            return item.name
+        if group >= 0:
+            left.add(group)
+        before = group
+    return ""
 
 
 def walked(items: tuple[Item, ...]) -> list[Item]:

@@ -5,7 +5,7 @@ Formulas and sources are in `metercap.metrology`; this module only says which of
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import msgspec
 
@@ -95,6 +95,15 @@ class Judge:
         self.profile = profile
         self._leads: dict[tuple[Quantity, float], LeadNull] = {}
         self._by_range = profile.family != "scpi"
+
+    @property
+    def leads(self) -> Mapping[tuple[Quantity, float], LeadNull]:
+        """The lead nulls taken so far, by function and range."""
+        return self._leads
+
+    def keep_lead(self, quantity: Quantity, resolution: float, null: LeadNull) -> None:
+        """Take over a null of an earlier session, of this function and range."""
+        self._leads[quantity, resolution] = null
 
     def lead(self, reading: Reading) -> LeadNull | None:
         """Return the lead null that holds for this reading, or None."""

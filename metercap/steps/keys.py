@@ -27,6 +27,9 @@ Target = Annotated[float | str, Meta(extra={"as": "target"})]
 """A value, or one of the words "reference" and "as found"."""
 Rating = Annotated[float, Meta(extra={"as": "A"})]
 
+Groups = Annotated[tuple[tuple[str, ...], ...], Meta(extra={"as": "groups"})]
+"""Lists of item names, each written as a list or as "F1..F4"."""
+
 Rule = Literal["guarded", "simple"]
 FuseType = Literal["glass 5x20", "chip", "resettable", "unknown"]
 

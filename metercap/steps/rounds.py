@@ -6,19 +6,30 @@ ends with a count check. Items are numbers here, in the order in which they are 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+
+import msgspec
+
+
+class Uncounted(msgspec.Struct, frozen=True):
+    """What a count check that has no answer yet is about, by name: see `Rounds.ticked` and `Rounds.since`."""
+
+    ticked: tuple[str, ...]
+    since: tuple[str, ...]
 
 
 class Rounds:
     """Keeps count of `n` items; those in `done` were decided before.
 
     `ticked` lists what was decided by contact since the last count check, `since` all that was decided in any way.
+    `groups` gives each item's group: a count check stands between two of them, and none where all are one.
     """
 
-    __slots__ = ("_history", "_look", "_skipped", "done", "second", "since", "ticked")
+    __slots__ = ("_groups", "_history", "_look", "_skipped", "done", "second", "since", "ticked")
 
-    def __init__(self, n: int, done: Iterable[int] = ()) -> None:
+    def __init__(self, n: int, done: Iterable[int] = (), groups: Sequence[int] = ()) -> None:
         self.done: dict[int, None] = dict.fromkeys(done)
+        self._groups = groups or [0] * n
         self.second = False
         self.ticked: list[int] = []
         self.since: list[int] = []
@@ -33,6 +44,15 @@ class Rounds:
             if item not in self.done and (self.second or item not in self._skipped):
                 return item
         return None
+
+    def ends_group(self, item: int) -> bool:
+        """Return whether the walk goes on in another group than `item`'s."""
+        after = self.next
+        return after is not None and self._groups[after] != self._groups[item]
+
+    def owe(self, ticked: Iterable[int], since: Iterable[int]) -> None:
+        """Take over a count check that was never answered."""
+        self.ticked, self.since = list(ticked), list(since)
 
     def decided(self, item: int, *, by_contact: bool) -> None:
         """An item got its verdict; a later one takes the earlier one's place in the count."""

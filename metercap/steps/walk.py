@@ -6,6 +6,7 @@ word (`open`, `skip`, `absent`) passes an item over.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from enum import StrEnum
 
 from metercap.contact import Act
@@ -14,65 +15,33 @@ from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.items import WalkStep, walked
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.counting import CountCheck
+from metercap.steps.items import REVERSED, WalkStep, walked
+from metercap.steps.machine import Given
 from metercap.steps.nearzero import NearZero, about_zero, shows_contact
 from metercap.steps.probing import Aim, Finding, Probing
 from metercap.steps.rounds import Rounds
+from metercap.steps.walk_table import TABLE, S
 
 LOW_OHM = 100.0
 """Up to this limit the lowest ohm range serves every item (common practice, no source)."""
 TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
 
 
-class S(StrEnum):
-    """States of a walk."""
+class Walk(CountCheck):
+    """The table of a walk; `sweep` turns the count check on, once a look or after each of its `groups` of items."""
 
-    OPEN = "open"
-    """An item is asked for, nothing touches."""
-    ON = "on"
-    """A credited contact on the item."""
-    STOPPED = "stopped"
-    """Voltage was seen: nothing is judged until a certain lift."""
-    ASK = "ask"
-    """The count check waits for its answer."""
-    END = "end"
+    TABLE = TABLE
 
-
-_MOVES = (S.OPEN, S.ASK, S.END)
-_ITEM_WORDS = {
-    Given.OPEN: Row("word_open", _MOVES),
-    Given.SKIP: Row("word_skip", _MOVES),
-    Given.ABSENT: Row("word_absent", _MOVES),
-    Given.BACK: Row("word_back", (S.OPEN,)),
-    Given.AT: Row("word_at", (S.OPEN, S.ON, S.STOPPED)),
-    Given.AGAIN: Row("word_again", (S.OPEN,)),
-    Given.SKIP_STEP: Row("word_skip_step", (S.ASK, S.END)),
-}
-
-
-class Walk(Machine):
-    """The table of a walk; `sweep` turns the count check on."""
-
-    TABLE = {  # noqa: RUF012
-        (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
-        (S.OPEN, Given.VALUE): Row("idle", _MOVES),
-        (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
-        (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
-        (S.OPEN, Given.YES): Row("word_yes", (S.OPEN,)),
-        (S.ON, Given.VALUE): Row("value", (S.ON, S.STOPPED, *_MOVES)),
-        (S.ON, Given.ENDED): Row("ended", (S.OPEN,)),
-        (S.STOPPED, Given.GO): Row("reopen", (S.OPEN,)),
-        (S.ASK, Given.YES): Row("counted", (S.OPEN, S.END)),
-        (S.ASK, Given.NO): Row("miscounted", (S.OPEN, S.END)),
-        (S.ASK, Given.BACK): Row("word_back", (S.OPEN,)),
-        (S.ASK, Given.AT): Row("word_at", (S.OPEN, S.ASK)),
-        (S.ASK, Given.SKIP_STEP): Row("word_skip_step", (S.END,)),
-        (S.ASK, Given.GO): Row("stay", (S.ASK,)),
-        **words_rows((S.OPEN, S.ON, S.STOPPED), _ITEM_WORDS),
-    }
-
-    def __init__(self, step: WalkStep, bench: Bench, *, decisive: bool, count_check: bool = False) -> None:
+    def __init__(
+        self,
+        step: WalkStep,
+        bench: Bench,
+        *,
+        decisive: bool,
+        count_check: bool = False,
+        groups: Mapping[str, int] | None = None,
+    ) -> None:
         super().__init__(step, bench, S.OPEN)
         self._step = step
         self._decisive = decisive
@@ -84,7 +53,9 @@ class Walk(Machine):
         self._highest = None if None in highs else max(high for high in highs if high is not None)
         self._low_only = self._highest is not None and self._highest <= LOW_OHM
         kept = (n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name))
-        self._rounds = Rounds(len(self._items), kept)
+        group_of = groups or {}
+        in_order = [group_of.get(item.name.removesuffix(REVERSED), -1) for item in self._items]
+        self._rounds = Rounds(len(self._items), kept, in_order)
         self._at = 0
         self._first_prompt = True
         self._waited = False
@@ -113,19 +84,24 @@ class Walk(Machine):
         """Open the first item."""
         if not self._low_only and Quantity.RESISTANCE in self.wanted:
             self.bench.ask_wider_range(self._highest)
-        self.state = self._advance()
+        self.state = self.count() if self.owed() else self.advance()
 
     def resume(self) -> None:
         """Prompt again for what is open."""
-        if self.state is S.ASK:
-            self._ask()
+        if self.state in (S.LAST, S.ASK):
+            self.state = self.ask()
+            return
+        if self.state is S.REDO:
+            self.offer()
             return
         self._arm()
         self._prompt()
 
     def see(self, reading: Reading, act: object, new: bool) -> None:
         """Watch for auto range as well."""
-        if self._low_only:
+        if self.state in (S.LAST, S.ASK, S.REDO):
+            self._hidden = self._hidden or act in (Act.SLIP, Act.HELD)
+        elif self._low_only:
             self.bench.ask_fixed_range(reading)
         if self.state is S.OPEN and act in (Act.SLIP, Act.HELD):
             self.deadline_s = None  # a contact that does not count is no silence
@@ -251,7 +227,7 @@ class Walk(Machine):
             return self._onward(by_contact=False)
         self.bench.cue(CueKind.SKIP, self.item)
         self._rounds.skipped(self._at)
-        return self._advance()
+        return self.advance()
 
     def word_back(self) -> StrEnum:
         """Reopen the last item."""
@@ -282,29 +258,10 @@ class Walk(Machine):
             if index not in self._rounds.done:
                 self._rounds.done[index] = None
                 self.bench.give(item.name, VerdictKind.UNSURE, reason="step skipped")
-        if self.state is S.ASK:
-            self._flag("count check skipped")
+        if self.state in (S.LAST, S.ASK):
+            self.flag("count check skipped")
             return self._finish()
-        return self._count()
-
-    # --- the count check
-
-    def counted(self) -> StrEnum:
-        """The last tick was where it should be."""
-        self._rounds.counted()
-        return self._after_look()
-
-    def miscounted(self) -> StrEnum:
-        """It was not: nothing since the last check can be trusted, words neither: they were for other items."""
-        self._flag("count check: the last tick was on another item")
-        return self._after_look()
-
-    def _flag(self, reason: str) -> None:
-        for index in self._rounds.counted():
-            self.bench.replace(self.step.id, self._items[index].name, VerdictKind.UNSURE, reason)
-
-    def _ask(self) -> None:
-        self.bench.prompt(Do.ANSWER, self.item, f"count check: was the last tick on {self.item}? yes or no")
+        return self._finish() if self.state is S.REDO else self.count()
 
     # --- moving on
 
@@ -330,31 +287,21 @@ class Walk(Machine):
 
     def _onward(self, *, by_contact: bool) -> StrEnum:
         self._rounds.decided(self._at, by_contact=by_contact)
-        return self._advance()
+        self.remember()
+        return self.advance()
 
-    def _advance(self) -> StrEnum:
-        after = self._rounds.next
-        if after is None:
-            return self._count()
-        self._open(after)
-        return S.OPEN
-
-    def _count(self) -> StrEnum:
-        if self._count_check and self._rounds.ticked:
-            self._at = self._rounds.ticked[-1]
-            self.deadline_s = None
-            self.bench.changed()
-            self._ask()
-            return S.ASK
-        return self._after_look()
-
-    def _after_look(self) -> StrEnum:
+    def after_look(self) -> StrEnum:
+        """Take those that were skipped once more; end when there are none."""
         first = self._rounds.second_look()
         if first is None:
             return self._finish()
         self._at = first
         self.want()
-        self._open(first)
+        return self.open_item(first)
+
+    def open_item(self, index: int) -> StrEnum:
+        """Ask for an item."""
+        self._open(index)
         return S.OPEN
 
     def _finish(self) -> StrEnum:

@@ -214,6 +214,12 @@ class Hands:
             elif kind == "end" or (kind == "cue" and record["cue"] in LIFTS):
                 self._lift()
 
+    def rest(self) -> None:
+        """Take the tips off and touch nothing more."""
+        with self._lock:
+            self._board = {}
+            self._lift()
+
     def _say(self, word: str) -> None:
         self.words.append(word)
         assert self.program is not None

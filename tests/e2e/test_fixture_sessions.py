@@ -69,7 +69,8 @@ def test_files_of_the_first_schema_stay_readable(name: str, tmp_path: Path) -> N
     assert reported.status in (0, 1), reported.err
     assert b"F1" in reported.out
     exported = run("export", str(path), "--to", str(tmp_path / "old.csv"))
-    assert exported.status == OLD[name], exported.err
+    assert exported.status == 0, exported.err  # what is whole was written; what the torn one lacks is told beside it
+    assert ("cut off" in exported.err) == (OLD[name] == 1)
     old = [record for record in read(path) if record["kind"] == "verdict"]
     assert old, "the file has verdicts"
 

@@ -75,8 +75,10 @@ BY_MARK = {
     "target": st.sampled_from(['"2.187 kohm"', '"reference"', '"as found"']),
     "tolerance": st.sampled_from(['"0.5 %"', '"± 3 ohm"', '"+-1%"']),
     "s": st.sampled_from(["3", "0.5", '"2 min"', '"500 ms"']),
+    "groups": st.just('["F1"]'),
     "share": st.sampled_from(["0.9", '"95 %"']),
 }
+# Every one of these lists holds F1, which the groups name.
 ITEMS = st.sampled_from(['"F1..F3"', '["F1", "RV2"]', '[{ name = "F1", where = "rear" }, "F2..F4"]'])
 
 

@@ -7,10 +7,11 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "steps"))
 
-from bench_play import Play, fuses, safe, zero
+import msgspec
+from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 from metercap.records import VerdictKind
-from metercap.session.inherit import inherited_from
+from metercap.session.inherit import inherited_from, recorded_only
 from metercap.steps import Item, TuneStep
 
 
@@ -49,6 +50,116 @@ def test_the_proof_of_no_voltage_and_the_lead_null_are_asked_again() -> None:
     play = continued(before, zero(), fuses(2))
     assert play.prompts == ["short leads"]
     assert continued(before, safe("C12"), fuses(2)).prompts == ["probe dead"]
+
+
+def proved(*more: object) -> Play:
+    """Return a session that proved C12 dead, nulled the leads, and found F1 absent; then `more` steps."""
+    play = Play(safe("C12"), zero(), fuses(1), *more, rate=5.0)  # type: ignore[arg-type]
+    return play(DEAD + "OL*6 0.2*4 OL*6 :absent")
+
+
+DEAD = "1.52V*6 0.00V*30 :yes 0.00V*6 0.00Vac*30 :yes 0.00Vac*6 0.00V*30 1.52V*6 "
+
+
+def test_nothing_in_ohms_is_left_so_neither_proof_nor_null_is_asked_for_again() -> None:
+    """The powered rail alone is open: unplugging the unit to prove it dead once more would serve nothing."""
+    before = proved(volts("TP1", power="on"))
+    assert before.verdicts["dead"].verdict is VerdictKind.PASS
+    play = continued(before, safe("C12"), zero(), fuses(1), volts("TP1", power="on"))
+    assert play.prompts == ["probe TP1"]
+    assert play.verdicts["dead"].reason.startswith("from session s1")
+
+
+def test_ohms_after_a_powered_step_need_proofs_and_null() -> None:
+    """A coil after the rail is still open: the null is asked for, and so is the proof before it, and the later one."""
+    again = msgspec.structs.replace(safe("C12"), id="dead again")
+    later = (volts("TP1", power="on"), again, check("K1"))
+    play = continued(proved(*later), safe("C12"), zero(), fuses(1), *later)
+    assert play.prompts == ["probe dead"]
+    assert list(play.verdicts) == ["F1"]
+
+
+def test_half_a_proof_is_none() -> None:
+    """A point was found dead, then the session broke off: the whole proof is asked for again."""
+    before = Play(safe("C12"), fuses(1), rate=5.0)("1.52V*6 0.00V*30 :yes 0.00V*6")
+    assert before.verdicts["C12"].verdict is VerdictKind.PASS
+    play = continued(before, safe("C12"), fuses(1))
+    assert play.ticks == []
+    assert play.prompts == ["probe dead"]
+
+
+def test_the_last_null_alone_still_sees_what_the_leads_did() -> None:
+    """Only the null at the end is open: the first one is not asked again, and the drift since it is seen."""
+    steps = (zero(), fuses(1), zero(id="leads after"))
+    before = Play(*steps, rate=5.0)("OL*6 0.2*4 OL*8 1.9*3 OL*8")
+    assert before.verdicts["F1"].verdict is VerdictKind.PASS
+    play = continued(before, *steps)
+    assert play.prompts == ["short leads after"]
+    play("OL*8 0.9*4")
+    assert play.session.finished
+    assert play.verdicts["F1"].verdict is VerdictKind.UNSURE
+    assert "drifted by 0.7 Ω" in play.verdicts["F1"].reason
+
+
+def test_times_of_the_other_session_are_not_taken_over() -> None:
+    """Readings of the other file are not in this one: `from_s` and the contacts would name others."""
+    before = Play(fuses(2), rate=5.0)("OL*6 0.2*3")
+    assert before.verdicts["F1"].from_s is not None
+    taken = continued(before, fuses(2)).verdicts["F1"]
+    assert (taken.t_s, taken.from_s, taken.contacts) == (0.0, None, msgspec.UNSET)
+    assert (taken.value, taken.n) == (before.verdicts["F1"].value, before.verdicts["F1"].n)
+
+
+def test_an_unsure_of_no_step_is_kept() -> None:
+    """An unplanned item is in no plan: nobody would ask for it again, so what is known of it stands."""
+    before = Play(fuses(1), rate=5.0)("OL*6 :probe=R77 :absent")
+    bench = before.session.bench
+    verdict = msgspec.structs.replace(before.verdicts["R77"], verdict=VerdictKind.UNSURE)
+    bench.verdicts["unplanned", "R77"] = verdict
+    assert [v.item for v in inherited_from(bench, "continue", "s1").verdicts] == ["R77"]
+
+
+def counted(script: str) -> Play:
+    """Return a sweep of three with its count check, after `script`, gone on with."""
+    return continued(Play(fuses(3, count_check=True), rate=5.0)(script), fuses(3, count_check=True))
+
+
+TICK = "OL*6 0.2*3 "
+
+
+def test_a_count_check_that_was_not_answered_comes_first() -> None:
+    """With all ticked, with the tips still on, or in the middle of the sweep; answered, it is not asked again."""
+    for script, item in ((TICK * 3 + "OL*6", "F3"), (TICK * 3, "F3"), (TICK * 2 + "OL*6", "F2")):
+        play = counted(script)
+        assert play.prompts == [f"answer {item}"]
+    assert counted(TICK * 3 + "OL*6 :yes").session.finished
+    assert counted(TICK + "OL*6 :absent :absent :yes").session.finished
+
+
+def test_no_to_what_the_other_session_ticked() -> None:
+    """Its verdicts become unsure here, and are swept again."""
+    play = counted(TICK * 2 + "OL*6")(":no :yes")
+    assert play.ticks[2:] == ["F1 unsure", "F2 unsure"]
+    assert play.prompts[-1] == "probe F1"
+    play(TICK * 3 + "OL*6 :yes")
+    assert play.session.finished
+    assert {verdict.verdict for verdict in play.verdicts.values()} == {VerdictKind.PASS}
+
+
+def test_what_is_owed_is_handed_on_twice() -> None:
+    """A second session that never came to the sweep hands the question on to the third."""
+    first = Play(fuses(3, count_check=True), rate=5.0)(TICK * 3 + "OL*6")
+    handed = inherited_from(first.session.bench, "continue", "s1").as_builtins()
+    second = Play(confirm(), rate=5.0, inherited=handed)
+    assert continued(second, fuses(3, count_check=True)).prompts == ["answer F3"]
+
+
+def test_old_verdicts_hand_on_what_they_say() -> None:
+    """Of an older file only the verdicts are known: as found and counts are taken from them."""
+    before = Play(bridge(), rate=5.0)("OL*6 1.700k*5 1.600k*3 1.500k*30")
+    standing = before.session.bench.verdicts
+    found = recorded_only("s1", standing).as_found["b/RV1"]
+    assert (found.value, found.resolution) == (1700.0, 1.0)
 
 
 def test_a_whole_session_that_is_continued_ends_at_once() -> None:

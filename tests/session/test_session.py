@@ -164,7 +164,7 @@ def test_one_interlude_at_a_time() -> None:
 
 def test_interlude_at_the_count_check() -> None:
     """After an interlude at the count check the question is asked again, for the same item."""
-    play = Play(fuses(1, count_check=True))("OL*3 " + GOOD + ":probe=R77 OL*3 9 47.3*3")
+    play = Play(fuses(1, count_check=True))("OL*3 " + GOOD + ":probe=R77 OL*3 9 47.3*3 OL*4")
     assert play.prompts[-1] == "answer F1"
     assert play(":yes").session.finished
 

@@ -57,7 +57,9 @@ def test_count_check_asks_for_the_last_tick() -> None:
 def test_no_makes_every_item_since_the_last_check_unsure() -> None:
     """`no`: words were for other items too, so what was said to be open or absent cannot stand either."""
     play = Play(sweep(4))(GO + GOOD + ":open :absent OL*3 " + GOOD + ":no")
-    assert play.session.finished
+    assert play.prompts[-1] == "answer fuses"
+    assert "F1..F4 again" in play.said
+    assert play(":no").session.finished
     assert standing(play) == dict.fromkeys(("F1", "F2", "F3", "F4"), "unsure")
     assert play.ticks[:4] == ["F1 pass", "F2 fail", "F3 absent", "F4 pass"]
     assert all("count check" in verdict.reason for verdict in play.verdicts.values())
@@ -75,14 +77,13 @@ def test_no_at_the_second_look_spares_what_was_counted() -> None:
     assert play.prompts[-1] == "probe F1"
     play("OL*3 " + GOOD)
     assert play.prompts[-1] == "answer F1"
-    play(":no")
-    assert play.session.finished
+    assert play(":no :no").session.finished
     assert standing(play) == {"F1": "unsure", "F2": "pass", "F3": "pass"}
 
 
 def test_no_before_the_second_look() -> None:
     """After a `no` the skipped items still get their second look."""
-    play = Play(sweep(3))(GO + ":skip OL*3 " + GOOD + GOOD + ":no")
+    play = Play(sweep(3))(GO + ":skip OL*3 " + GOOD + GOOD + ":no :no")
     assert play.prompts[-1] == "probe F1"
     play("OL*3 " + GOOD + ":yes")
     assert standing(play) == {"F1": "pass", "F2": "unsure", "F3": "unsure"}
@@ -146,8 +147,7 @@ def test_skip_step_still_counts_what_was_ticked() -> None:
     """A step given up half-way asks whether the last tick was where it should be."""
     play = Play(sweep(4))(GO + GOOD + GOOD + ":skip_step")
     assert play.prompts[-1] == "answer F2"
-    play(":no")
-    assert play.session.finished
+    assert play(":no :no").session.finished
     assert standing(play) == dict.fromkeys(("F1", "F2", "F3", "F4"), "unsure")
 
 
@@ -160,13 +160,109 @@ def test_skip_step_at_the_check_leaves_nothing_proved() -> None:
 
 def test_check_prompt_comes_again_after_a_block() -> None:
     """A block during the check prompts; its end asks the question again."""
-    play = Play(sweep(1))(GO + GOOD + "^lost OL")
-    assert play.prompts[-2:] == ["wait F1", "answer F1"]
+    play = Play(sweep(1))(GO + GOOD + "^lost OL*4")
+    assert play.prompts[-3:] == ["wait F1", "lift F1", "answer F1"]
 
 
-def test_answer_is_taken_while_the_link_is_dead() -> None:
-    """An answer needs no meter."""
-    assert Play(sweep(1))(GO + GOOD + "^lost :yes").session.finished
+def test_it_is_asked_when_the_tips_are_off() -> None:
+    """At the tick the tips are on: lift first, and the question comes with `go`. An answer before that is none."""
+    play = Play(sweep(1))(GO + "9 0.2*2")
+    assert play.prompts[-1] == "lift F1"
+    assert play.since(":yes :no") == ["note", "note"]
+    assert "answers nothing yet" in play.notes[-1]
+    assert play.since("OL*4") == ["lift of a slip F1", "cue go F1", "prompt answer F1"]
+    assert play(":yes").session.finished
+
+
+def test_a_last_item_that_is_said_is_asked_about_at_once() -> None:
+    """With the tips off already there is nothing to wait for."""
+    assert Play(sweep(2))(GO + GOOD).since(":absent")[-1] == "prompt answer F1"
+
+
+@pytest.mark.parametrize("word", [":yes", ":no"])
+@pytest.mark.parametrize("hides", ["^lost", "0.2!hold*2", "9 0.2"])
+def test_what_hides_the_question_keeps_its_answer_out(hides: str, word: str) -> None:
+    """Behind a dead link, HOLD or "lift" nobody sees it: the answer is refused, and it is asked again afterwards."""
+    play = Play(sweep(1))(GO + GOOD)
+    # A slip: the tips come back before the lift is certain for what follows, or stay on.
+    play("+0.1 :back OL*3 9 0.2*2" if hides == "9 0.2" else hides)
+    assert play.since(word) == ["note"]
+    assert not play.session.finished
+    assert play.ticks[-1] == "F1 pass"
+    assert play("OL*5").prompts[-1] == "answer F1"
+    assert play(":yes").session.finished
+
+
+def test_lift_larger_than_the_question_keeps_the_answer_out() -> None:
+    """A touch too early after the question is a slip: "lift" stands there until the tips are off again."""
+    play = Play(sweep(2), rate=10.0)("OL*10 9 0.2*3 OL*12 :absent 0.2*12")
+    assert play.cues[-1] == "lift F1"
+    assert play.since(":yes") == ["note"]
+    assert play.since("OL*12")[-1] == "prompt answer F1"
+    assert play(":yes").session.finished
+
+
+def test_no_offers_to_sweep_those_again_at_once() -> None:
+    """`yes` to the offer asks for each of them anew, and then whether the last tick was right this time."""
+    play = Play(sweep(3))(GO + ":skip OL*3 " + GOOD + GOOD + ":no :yes")
+    assert play.prompts[-1] == "probe F2"
+    play("OL*3 " + GOOD + GOOD)
+    assert play.prompts[-1] == "answer F3"
+    assert play(":yes").prompts[-1] == "probe F1", "the second look comes after it"
+    assert play("OL*3 " + GOOD + ":yes").session.finished
+    assert standing(play) == dict.fromkeys(("F1", "F2", "F3"), "pass")
+
+
+def test_at_a_place_that_is_none_is_refused() -> None:
+    """With a remark that names what was said and what there is; the question stays."""
+    play = Play(sweep(12))(GO + GOOD)
+    assert play.since(":at=F99") == ["note"]
+    assert "'F99'" in play.notes[-1]
+    assert "F1 to F12" in play.notes[-1]
+    assert play.machine.item == "F2"
+
+
+# --- clusters
+
+
+def clustered(last: int, *clusters: tuple[str, ...]) -> SweepStep:
+    """Return a sweep whose count check comes after each cluster."""
+    return fuses(last, count_check=True, clusters=clusters)
+
+
+def test_each_cluster_is_counted() -> None:
+    """Two pairs and one fuse that belongs to none: asked after F2, after F4 and after F5."""
+    play = Play(clustered(5, ("F1", "F2"), ("F3", "F4")))(GO + GOOD * 2)
+    assert play.prompts[-1] == "answer F2"
+    assert play(":yes").prompts[-1] == "probe F3"
+    assert play("OL*3 " + GOOD * 2).prompts[-1] == "answer F4"
+    assert play(":yes OL*3 " + GOOD).prompts[-1] == "answer F5"
+    assert play(":yes").session.finished
+
+
+def test_a_no_costs_one_cluster() -> None:
+    """What was counted before stands."""
+    play = Play(clustered(4, ("F1", "F2"), ("F3", "F4")))(GO + GOOD * 2 + ":yes OL*3 " + GOOD * 2 + ":no :no")
+    assert play.session.finished
+    assert standing(play) == {"F1": "pass", "F2": "pass", "F3": "unsure", "F4": "unsure"}
+
+
+def test_a_no_in_the_middle_goes_on_with_the_next_cluster() -> None:
+    """Left unsure or swept again, the next cluster follows."""
+    start = GO + GOOD * 2 + ":no "
+    left = Play(clustered(3, ("F1", "F2"), ("F3",)))(start + ":no")
+    assert left.prompts[-1] == "probe F3"
+    again = Play(clustered(3, ("F1", "F2"), ("F3",)))(start + ":yes OL*3 " + GOOD * 2 + ":yes")
+    assert again.prompts[-1] == "probe F3"
+    assert standing(again) == {"F1": "pass", "F2": "pass"}
+
+
+def test_a_cluster_whose_last_item_is_passed_over_is_counted() -> None:
+    """A word for the last of a cluster ends it as well; one without a tick is not asked about."""
+    play = Play(clustered(4, ("F1", "F2"), ("F3", "F4")))(GO + GOOD + ":skip")
+    assert play.prompts[-1] == "answer F1"
+    silent = Play(clustered(3, ("F1", "F2"), ("F3",)))(GO + ":open :absent")
+    assert silent.prompts[-1] == "probe F3"
 
 
 def test_check_step_asks_nothing() -> None:

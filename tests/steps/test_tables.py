@@ -73,6 +73,8 @@ SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
             "OL*3 " + GOOD,
             "OL*3 " + GOOD + GOOD + "9 0.2",
             "OL*3 " + GOOD * 3,
+            "OL*3 " + GOOD * 2 + "9 0.2*2",
+            "OL*3 " + GOOD * 3 + ":no",
             "OL*3 :skip OL*3 " + GOOD * 2,
             "OL*3 :skip OL*3 " + GOOD * 2 + ":yes",
             "OL*3 :skip OL*3 " + GOOD * 2 + ":yes OL*3 " + GOOD,

@@ -351,7 +351,7 @@ def test_low_battery_no_stays_blocked() -> None:
 
 def test_yes_to_the_battery_is_no_answer_to_anything_else() -> None:
     """While the battery asks, `yes` is for it alone."""
-    play = Play(fuses(1, count_check=True))("OL*3 9 0.2*2 OL!low_battery*3 :yes")
+    play = Play(fuses(1, count_check=True))("OL*3 9 0.2*2 OL!low_battery*3 :yes OL!low_battery*4")
     assert not play.session.finished
     assert play.prompts[-1] == "answer F1"
     assert play(":yes").session.finished

@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from metercap.plan.names import compressed
 from metercap.quantity import expand_items
+from metercap.quantity.names import compressed
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,142 @@
+"""The count check of a sweep: was the last tick where the walk believes it to be?
+
+Ticks go by order, so one slip shifts all that follow: if the last one was right, so were those before it. The question
+is asked when the tips are off, so that nothing larger hides it, and an answer to what was hidden is none. After a `no`
+everything since the check before is unsure, and is swept again at once where the operator wants to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from enum import StrEnum
+
+from metercap.contact import TouchState
+from metercap.quantity.names import compressed
+from metercap.records import Do, VerdictKind
+from metercap.steps.keys import Item
+from metercap.steps.machine import Machine
+from metercap.steps.rounds import Rounds, Uncounted
+from metercap.steps.walk_table import S
+
+
+class CountCheck(Machine):
+    """What a walk adds to its moves to have its ticks counted; `_count_check` turns it on."""
+
+    _items: Sequence[Item]
+    _rounds: Rounds
+    _count_check: bool
+    _at: int
+    _suspect: Sequence[int] = ()
+    """What the last count check made unsure."""
+    _hidden: bool = False
+    """Whether the tips touch something that does not count: "lift" is larger than the question then."""
+
+    def owed(self) -> bool:
+        """Take over what an earlier session left uncounted; return whether there is anything."""
+        owed = self.bench.uncounted.get(self.step.id) if self._count_check else None
+        if owed is not None:
+            self._rounds.owe(self._numbers(owed.ticked), self._numbers(owed.since))
+        return bool(self._rounds.ticked)
+
+    def count(self) -> StrEnum:
+        """Ask about the ticks since the last check, where there are any."""
+        if not self._count_check or not self._rounds.ticked:
+            return self.after_look()
+        self._at = self._rounds.ticked[-1]
+        self.deadline_s = None
+        self.bench.changed()
+        return self.ask()
+
+    def advance(self, *, counted: bool = False) -> StrEnum:
+        """Go on with this look; between two groups, and at its end, the count check stands before what follows."""
+        after = self._rounds.next
+        if after is None:
+            return self.after_look() if counted else self.count()
+        if not counted and self._count_check and self._rounds.ticked and self._rounds.ends_group(self._at):
+            return self.count()
+        return self.open_item(after)
+
+    def after_look(self) -> StrEnum:
+        """Begin the second look, or end."""
+        raise NotImplementedError
+
+    def open_item(self, index: int) -> StrEnum:
+        """Ask for an item."""
+        raise NotImplementedError
+
+    def lifted(self) -> StrEnum:
+        """The tips are off for certain: now the question can be seen."""
+        self._hidden = False
+        self.say(Do.ANSWER, f"count check: was the last tick on {self.item}? yes or no")
+        return S.ASK
+
+    def unseen(self) -> StrEnum:
+        """An answer to a question that was not shown yet, or was hidden by what had to be done first."""
+        self.bench.note(f"{self.step.id}: that answers nothing yet: the count check is asked when the tips are off")
+        return self.state
+
+    def counted(self) -> StrEnum:
+        """The last tick was where it should be."""
+        if self._unseen:
+            return self.unseen()
+        self._rounds.counted()
+        self.remember()
+        return self.advance(counted=True)
+
+    def miscounted(self) -> StrEnum:
+        """It was not: nothing since the last check can be trusted, words neither: they were for other items."""
+        if self._unseen:
+            return self.unseen()
+        self._suspect = self.flag("count check: the last tick was on another item")
+        self._at = self._suspect[0]
+        self.offer()
+        return S.REDO
+
+    def redo(self) -> StrEnum:
+        """Sweep what the check was about once more."""
+        for index in self._suspect:
+            self._rounds.reopen(index)
+        return self.advance()
+
+    def leave(self) -> StrEnum:
+        """It stays unsure."""
+        return self.advance(counted=True)
+
+    @property
+    def _unseen(self) -> bool:
+        return self._hidden or self.bench.blocked
+
+    def flag(self, reason: str) -> list[int]:
+        """Make everything since the last check unsure; return which items these are."""
+        flagged = self._rounds.counted()
+        for index in flagged:
+            name = self._items[index].name
+            if (self.step.id, name) in self.bench.verdicts:  # one that is taken over and was unsure has none here
+                self.bench.replace(self.step.id, name, VerdictKind.UNSURE, reason)
+        self.remember()
+        return flagged
+
+    def ask(self) -> StrEnum:
+        """Ask, or have the tips taken off first."""
+        if self.bench.touch.state in (TouchState.FREE, TouchState.UNKNOWN):
+            return self.lifted()
+        self.say(Do.LIFT, "tips off: the count check comes next")
+        return S.LAST
+
+    def offer(self) -> None:
+        """Offer to sweep what became unsure once more."""
+        names = ", ".join(compressed(self._names(self._suspect)))
+        self.say(Do.ANSWER, f"sweep {names} again now? yes or no; no leaves them unsure", self.step.id)
+
+    def remember(self) -> None:
+        """Keep what the next count check is about where a later session finds it."""
+        self.bench.uncounted.pop(self.step.id, None)
+        if self._count_check and self._rounds.ticked:
+            ticked, since = self._names(self._rounds.ticked), self._names(self._rounds.since)
+            self.bench.uncounted[self.step.id] = Uncounted(ticked, since)
+
+    def _names(self, numbers: Iterable[int]) -> tuple[str, ...]:
+        return tuple(self._items[index].name for index in numbers)
+
+    def _numbers(self, names: Iterable[str]) -> list[int]:
+        return [index for name in names for index, item in enumerate(self._items) if item.name == name]
