@@ -45,6 +45,8 @@ class Chores(Fingers):
     stays_on = False
     pressing = False
     """The tips are across a switch, whose open contact is nothing to wonder about."""
+    unheard = 0
+    """Presses before the first closure that showed nothing."""
     busy = False
     """A switch is pressed, a cable flexed or a load put on just now."""
 
@@ -63,8 +65,15 @@ class Chores(Fingers):
 
     def after_landing(self, prompt: Prompt | None, t_s: float) -> None:
         """The tips are on: a prompt may have asked for a press as well."""
+        self.unheard = 0
         if prompt is not None and wants_press(prompt.say):
             self._press_until_heard(t_s + self.reaction_s())
+
+    def tell_unheard(self, t_s: float) -> None:
+        """A press is heard at last: say how many before it were not."""
+        if self.unheard:
+            self.say_soon(t_s, "missed", str(self.unheard))
+        self.unheard = 0
 
     # --- presses, flexing, loads
 
@@ -87,6 +96,7 @@ class Chores(Fingers):
         """Press; when nothing is heard, let go and press again."""
 
         def again(at_s: float) -> None:
+            self.unheard += 1
             self._release(at_s)
             self._press_until_heard(at_s + 1.0)
 

@@ -164,6 +164,7 @@ class Hands(Probes):
         self._heard = True
         if self.stays_on:
             self.drop("patience", "finger")
+            self.tell_unheard(t_s)
         elif self.here and not self._holds_for:
             # Somebody who holds for this long without a tick tries once more.
             self.plan("patience", t_s + 3 * self.habits.patience_s, self._try_once_more)

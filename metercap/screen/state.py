@@ -39,8 +39,8 @@ KEEP_READINGS = 12
 """Latest readings kept, for the rate, the speed of a trimmer and the trail of values."""
 
 _TUNE_CUES = {CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND, CueKind.WRONG_WAY, CueKind.PAST_IT}
-_CLOSURES = re.compile(r"\((\d+) of \d+, (\d+) closed\)")
-"""How an exercise's prompts tell the press that is asked for and the closures so far."""
+_CLOSURES = re.compile(r"\((\d+) of \d+ presses done, (\d+) closed\)")
+"""How an exercise's prompts tell the presses so far and their closures."""
 _AFTER_FIX = "runs after the fix begin"
 
 
@@ -194,7 +194,7 @@ def _closures(tries: tuple[VerdictKind, ...], record: Prompt) -> tuple[VerdictKi
     counts = _CLOSURES.search(record.say)
     if counts is None:
         return tries
-    done, good = int(counts[1]) - (record.do is Do.PRESS), int(counts[2])
+    done, good = int(counts[1]), int(counts[2])
     kept = tries if done >= len(tries) else ()
     while len(kept) < done:
         closed = good - kept.count(VerdictKind.PASS) >= done - len(kept)

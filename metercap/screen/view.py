@@ -78,6 +78,9 @@ def _aside(now: Moment) -> Line | None:
         return Line(f"{len(state.tries)} DROPOUT{'S' if len(state.tries) > 1 else ''}", Tone.BAD)
     if now.step.kind in TRIES and state.tries:
         good = sum(mark is VerdictKind.PASS for mark in state.tries)
+        if now.step.kind == "exercise":  # how far it is, and beside it what was found: "4 of 10" would read as either
+            done = f"{len(state.tries)}/{now.step.count} DONE" if now.step.count else f"{len(state.tries)} DONE"
+            return Line(f"{done}  {good} CLOSED", Tone.PLAIN if good == len(state.tries) else Tone.BAD)
         return Line(f"{good} OF {len(state.tries)}", Tone.PLAIN if good == len(state.tries) else Tone.BAD)
     if state.call is CueKind.AGAIN:
         return Line(capitals(visible(now.item)))
@@ -188,7 +191,7 @@ def _words(now: Moment) -> tuple[str, ...]:
     if do in (Do.CONFIRM, Do.ANSWER):
         return ("yes", "no", "note", "say", "quit")
     if do in (Do.PRESS, Do.RELEASE):
-        return ("fail", "again", "skip", "absent", "say", "quit")
+        return ("fail", "missed", "again", "skip", "absent", "say", "quit")
     if do in (Do.TURN, Do.STOP):
         return ("undo", "skip", "say", "quit")
     if now.step.kind in ("safe", "cell") or (now.step.kind == "check" and now.step.unit == "V"):

@@ -3,31 +3,33 @@
 Unpowered. Tips stay across the contacts while the other hand presses. A press and a release last at least three
 conversions each, so what is shorter (bounce) cannot be seen. The first presses are as found, since exercising cleans.
 
-For a normally open switch a press that never closes reads like tips that slipped off. Such a silent press counts as
-failed only between two closures, or by the word `fail`; `again` says that the probes had slipped.
+For a normally open switch a press that never closes reads like tips that slipped off, and like a bench with nobody at
+it. Such a silent press counts as failed only where a closure comes after it, or by a word: `fail` for one, `missed` for
+several at once, `yes` when the tool asks whether anybody is pressing. `again` says that the probes had slipped.
+Whatever still goes on when its time is up, a closure or a release, is waited for: slow hands fail no switch.
 """
 
 from __future__ import annotations
 
-import math
 from enum import StrEnum
-from typing import Literal
 
-from metercap.metrology.domain import round6
-from metercap.metrology.proportion import clopper_pearson
-from metercap.quantity import Quantity, format_value
-from metercap.reading import Reading, State
+from metercap.quantity import Quantity
+from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.closure import LEAST, Closure, Contact, kind_of, resistance
 from metercap.steps.exercise_table import GOING, TABLE, ExerciseStep, S
-from metercap.steps.judge import Judgement, Limits
+from metercap.steps.judge import Limits
 from metercap.steps.listed import Listed
-from metercap.steps.presses import Presses
+from metercap.steps.presses import BY_WORD, Presses, k_of_n
 
-CONVERSIONS = 3
-"""Conversions that a press and a release last at least."""
-HAND_S = 1.0
-"""From a prompt to a finger that has moved (common practice, no source)."""
+HAND_S = 2.0
+"""From a prompt to a finger that has moved, four standard deviations above the mean of 0.7 ± 0.3 s (common practice, no
+source). Only a press that shows nothing takes so long."""
+LET_GO_S = 1.5
+"""How long a finger gets that moves while the contact shows nothing; a later one is waited for where it shows."""
+SILENT = 3
+"""So many silent presses in a row raise the question whether anybody is pressing."""
 
 
 class Exercise(Listed):
@@ -40,21 +42,29 @@ class Exercise(Listed):
     def __init__(self, step: ExerciseStep, bench: Bench) -> None:
         super().__init__(step, bench, Limits(None, step.max, "ohm", step.rule or bench.rule))
         self._step = step
-        self._closed: list[float] = []
-        """Values of the present closure, oldest first."""
-        self._apart = 0
-        self._poor = 0
-        self._gap = False
+        self._seen = Closure()
+        self._overdue = self._still = False
+        self._asked_s = 0.0
         self.fresh()
 
     def fresh(self) -> None:
         """Forget the switch before."""
+        self._rounds: list[tuple[int, int]] = []
+        earlier = self.bench.before.get((self.step.id, self.item))
+        if earlier is not None:
+            rounds = earlier.get("rounds") or [(earlier["k"], earlier["runs"])]
+            self._rounds = [(int(k), int(n)) for k, n in rounds]
+        self._asked = False
+        self._new_round()
+
+    def _new_round(self) -> None:
         self._presses = Presses()
-        self._before: tuple[int, int] | None = None
-        self._dropouts = 0
+        self._seen.dropouts = 0
         self._inside: list[float] = []
         self._last: Reading | None = None
         self._from_s = 0.0
+        self._unopened = False
+        """A normally closed switch was pressed and has not opened: its closing adds nothing."""
         self._forget_press()
 
     # --- what the session asks
@@ -66,16 +76,16 @@ class Exercise(Listed):
 
     def resume(self) -> None:
         """Prompt for what is open."""
-        if self.state is S.CLEAN:
-            self._ask_clean()
-        elif self.state is S.READY:
-            self._ask_ready()
+        asks = {S.CLEAN: self._ask_clean, S.READY: self._ask_ready, S.ASK: self._ask_pressing}
+        if self.state in asks:
+            asks[S(self.state)]()
         else:
             self.state = self._ask(self.state is S.CLOSE)
 
     def blocked(self) -> None:
         """The press in hand is worth nothing; it is asked for anew."""
         self.deadline_s = None
+        self._unopened = False
         self._forget_press()
         if self.state in GOING:
             self.state = S.READY
@@ -83,45 +93,30 @@ class Exercise(Listed):
     def status(self) -> str:
         """How many presses, and how many closed."""
         good, done, asked = self.progress
-        return f"{self.step.id}: {self.item}, {good} of {done} closed, {asked} asked for"
+        return f"{self.step.id}: {self.item}, {done} of {asked} presses done, {good} closed"
 
     # --- readings
 
-    def _sort(self) -> Literal["closed", "open", "poor", "coarse"]:
-        """Sort the newest conversion, and keep what it adds."""
+    def _sort(self) -> None:
+        """Take in what the newest conversion shows; one too coarse to say anything is passed over."""
         reading = self.reading
         if reading is None:
-            return "coarse"
+            return
         value = None if reading.value is None else self.bench.judge.corrected(reading)
         if value is not None and value <= self._step.max < value + reading.resolution:
             self.bench.ask_fixed_range(reading)
-            return "coarse"  # 0.00 MΩ says nothing about 2 Ω
-        if reading.state is State.OVER or value is None or (self._step.open_above or math.inf) < value:
-            self._apart += 1
-            if self._closed:
-                self._gap = True
-            return "open"
-        if value > self._step.max:
-            self._poor += 1
-            return "poor"
-        if self._gap and self._closed:
-            self._dropouts += 1
-        self._gap = False
-        self._apart = 0
-        self._closed.append(value)
-        self._last = reading
-        return "closed"
+            return  # 0.00 MΩ says nothing about 2 Ω
+        kind = kind_of(reading, value, self._step.max, self._step.open_above)
+        if kind is Contact.CLOSED:
+            self._last = reading
+        self._seen.feed(kind, value or 0.0, self.bench.t_s)
 
     def first(self) -> StrEnum:
-        """The first sign of the switch."""
-        kind = self._sort()
-        if kind == "coarse":
-            return S.READY
-        if kind != "closed":
-            self._closed.clear()
-            self._gap = False
-            return S.READY
-        if len(self._closed) < CONVERSIONS:
+        """The first sign of the switch: it proves that the tips are on its contacts."""
+        self._sort()
+        if self._seen.last is not Contact.CLOSED:
+            self._seen.forget()
+        if not self._seen.is_closed:
             return S.READY
         self.bench.cue(CueKind.CONTACT, self.item)
         self._from_s = self.bench.t_s
@@ -129,64 +124,123 @@ class Exercise(Listed):
             return self._close_good()
         return self._ask(close=False)
 
+    def tips_on(self) -> StrEnum:
+        """The switch has shown nothing yet, and the operator says that the tips are on it: presses count from here."""
+        self._from_s = self.bench.t_s
+        return self._ask(close=self._step.form == "no")
+
     def closing(self) -> StrEnum:
         """A conversion while the contact should close."""
         self._sort()
-        return self._close_good() if len(self._closed) >= CONVERSIONS else S.CLOSE
+        seen = self._seen
+        if self._unopened and seen.is_open:  # the press came late: it did open
+            self._presses.take_back()
+            self._unopened = self._still = False
+            seen.forget()
+        if seen.is_closed and not self._too_soon():
+            return self._close_good()
+        if self._overdue and (seen.last is Contact.OPEN or seen.is_poor):
+            return self._close_bad()
+        return S.CLOSE
 
     def parting(self) -> StrEnum:
         """A conversion while the contact should open."""
-        if self._sort() != "open":
-            self._apart = 0
-        if self._apart < CONVERSIONS:
-            return S.PART
-        return self._parted()
+        self._sort()
+        seen = self._seen
+        late = self._presses.silent > 0 and not self._unopened
+        if late and seen.is_closed:  # the closure came after its time: it counts all the same
+            self._inside.extend(seen.inside)
+            self._presses.take_back()
+            self._presses.add(True)
+            seen.forget()
+            self._still = late = False
+        if seen.is_open and not self._too_soon():
+            if late and seen.values:  # let go before it had lasted: neither a closure nor silent
+                self._presses.take_back()
+            return self._go_on(close=True)
+        if self._overdue and self._step.form == "nc" and seen.last is Contact.CLOSED:
+            return self._did_not_open()
+        return S.PART
 
     def not_closed(self) -> StrEnum:
-        """Time is up, and the contact has not closed."""
-        if self._closed:
-            self._presses.add(False, "too short a closure")
-        elif self._poor:
-            self._presses.add(False, "high contact resistance")
-        else:
-            self._presses.add(None)
-        return self._go_on(close=False)
+        """Time is up, and the contact has not closed; what still goes on is waited for, and so is a meter that sends
+        nothing."""
+        self.deadline_s = None
+        if self._seen.last is not Contact.OPEN or self._stalled():
+            self._overdue = True
+            return S.CLOSE
+        return self._close_bad()
 
     def not_parted(self) -> StrEnum:
         """Time is up, and the contact has not opened."""
-        if self._step.form == "nc":
-            self._presses.add(False, "did not open")
-            self._presses.counted_already = True
-            return self._go_on(close=True)
-        # Still closed after the release: the next press could not be told from this one, so it waits.
         self.deadline_s = None
-        self._presses.spoil("did not open in time")
-        self.bench.cue(CueKind.WAITING, self.item)
+        self._overdue = True
+        if self._step.form == "nc" and self._seen.last is Contact.CLOSED and not self._stalled():
+            return self._did_not_open()
+        # Still closed after the release: the next press could not be told from this one, so it waits.
+        if self._step.form == "no" and self._seen.last is not Contact.OPEN:
+            self.bench.cue(CueKind.WAITING, self.item)
         return S.PART
 
     def rested(self) -> StrEnum:
         """The pause is over."""
         return self._ask(close=self._step.form == "no")
 
+    def asking(self) -> StrEnum:
+        """A conversion while the tool asks whether anybody is pressing: what the switch does is an answer."""
+        self._sort()
+        if self._step.form == "nc":
+            return self._ask(close=True) if self._seen.is_open else S.ASK
+        if self._seen.last is Contact.OPEN:
+            self._seen.forget()
+        return self._close_good() if self._seen.is_closed else S.ASK
+
     # --- words
 
     def word_fail(self) -> StrEnum:
         """The last silent press was a failure: the operator felt it."""
         self._presses.fail()
-        return self.judge_run() if self._complete() else self.state
+        return self._judge_if_complete()
+
+    def fail_closing(self) -> StrEnum:
+        """The press in hand failed, where none before it is undecided."""
+        if self._presses.silent:
+            return self.word_fail()
+        self._presses.add(False, BY_WORD)
+        return self._go_on(close=False)
+
+    def fail_parting(self) -> StrEnum:
+        """The last press failed. A contact that stays closed though the switch was let go ends the round."""
+        if self._overdue and self._step.form == "no" and self._seen.last is Contact.CLOSED:
+            self._presses.spoil(f"did not open, {BY_WORD}")
+            return self.judge_run()
+        return self.word_fail()
+
+    def word_missed(self) -> StrEnum:
+        """So many presses showed nothing; where the tool asks, so many of the silent ones were made."""
+        self._presses.missed(int(self.text or "0"))
+        return self._answered() if self.state is S.ASK else self._judge_if_complete()
+
+    def count_silent(self) -> StrEnum:
+        """Yes, the tips were on and the switch was pressed: the silent presses are misses."""
+        self._presses.decide(BY_WORD if self._step.form == "nc" else f"silent, {BY_WORD}")
+        return self._answered()
 
     def word_again(self) -> StrEnum:
-        """The probes had slipped: silent presses since the last closure do not count."""
-        self._presses.drop_silent()
+        """The probes had slipped: silent presses since the last closure are set aside."""
+        self._presses.set_aside()
+        self._unopened = False
         self._forget_press()
+        self.state = S.READY
         self._ask_ready()
         return S.READY
 
     def cleaned(self) -> StrEnum:
-        """Cleaned: exercise again; the runs so far are before it."""
-        before = self._presses.counted
-        self.again()
-        self._before = before
+        """Cleaned: exercise again; the rounds so far are before it."""
+        self._new_round()
+        self.state = S.READY
+        self.bench.changed()
+        self._ask_ready()
         return S.READY
 
     def skip(self) -> StrEnum:
@@ -194,58 +248,112 @@ class Exercise(Listed):
         if self.state is S.CLEAN:
             return self.decided()
         good, done, _ = self.progress
-        return self.word(VerdictKind.UNSURE, f"skipped after {good} of {done} closures")
+        return self.word(VerdictKind.UNSURE, f"skipped after {good} closures in {done} presses")
 
     # --- pacing
 
     def _phase_s(self) -> float:
         if self._step.pace_s is not None:
             return self._step.pace_s
-        reading = self.reading
-        quantity = reading.quantity if reading is not None else Quantity.RESISTANCE
-        return (CONVERSIONS + 1) * self.bench.conversions.times_s[quantity] + HAND_S
+        return (LEAST + 1) * self._conversion_s() + HAND_S
+
+    def _conversion_s(self) -> float:
+        quantity = Quantity.RESISTANCE if self.reading is None else self.reading.quantity
+        return self.bench.conversions.times_s[quantity]
 
     def _ask(self, close: bool) -> StrEnum:
         self._forget_press()
+        self._asked_s = self.bench.t_s
+        # Where the contact is already as it should become, a finger that moves shows nothing: it gets its time.
+        self._still = self._seen.last is (Contact.CLOSED if close else Contact.OPEN)
         press = close == (self._step.form == "no")
         good, done, asked = self.progress
         action = Do.PRESS if press else Do.RELEASE
         verb = "press and hold" if press else "release"
-        self.say(action, f"{self.item}: {verb} ({done + 1 if press else done} of {asked}, {good} closed)")
+        self.say(action, f"{self.item}: {verb} ({done} of {asked} presses done, {good} closed)")
         self.deadline_s = at(self.bench.t_s + self._phase_s())
         return S.CLOSE if close else S.PART
 
     def _ask_ready(self) -> None:
         text = "then press and hold" if self._step.form == "no" else "released"
-        self.say(Do.PROBE, f"{self.place}: hold both tips across its contacts, {text}; keep the tips on all the time")
+        ask = "if nothing shows, say yes with the tips on it, or missed and how many"
+        self.say(Do.PROBE, f"{self.place}: hold both tips across its contacts, {text}; keep the tips on; {ask}")
         self.arm()
 
+    def _ask_pressing(self) -> None:
+        self.deadline_s = None
+        n = self._presses.silent
+        ask = "pressing it, tips on? yes counts them as missed, missed tells how many, again if the tips had slipped"
+        self.say(Do.ANSWER, f"{self.item}: {ask} ({n} presses showed nothing)")
+
     def _ask_clean(self) -> None:
-        self.say(Do.ANSWER, f"{self.item} missed closures: clean it, then say yes to exercise it again; no leaves it")
+        in_round = f" in round {len(self._rounds)}" if len(self._rounds) > 1 else ""
+        self.say(Do.ANSWER, f"{self.item} failed{in_round}: clean it, then say yes to exercise it again; no leaves it")
 
     def _forget_press(self) -> None:
-        self._closed = []
-        self._apart = self._poor = 0
-        self._gap = False
+        self._seen.forget()
+        self._overdue = False
+
+    def _too_soon(self) -> bool:
+        """Return whether a finger may still be on its way, since nothing had to change at the contact."""
+        return self._still and self.bench.t_s < self._asked_s + min(LET_GO_S, self._phase_s())
+
+    def _stalled(self) -> bool:
+        """Return whether the meter has sent no conversion for so long that the contact may have changed unseen."""
+        return self.bench.t_s - self._seen.last_s > 2.0 * self._conversion_s()
 
     def _close_good(self) -> StrEnum:
         """A closure long enough."""
-        self._inside.extend(self._closed[1:-1])
-        self._presses.add(True)
+        if self._unopened:
+            self._unopened = False
+        else:
+            self._inside.extend(self._seen.inside)
+            self._presses.add(True)
         return self._go_on(close=False)
 
-    def _parted(self) -> StrEnum:
+    def _close_bad(self) -> StrEnum:
+        """No closure, or none that counts."""
+        if self._unopened:
+            self._unopened = False
+        elif self._seen.is_poor:
+            self._presses.add(False, "high contact resistance")
+        elif self._seen.values or self._seen.poor:
+            self._presses.add(False, "too short a closure")
+        else:
+            self._presses.add(None, "" if self._step.form == "no" else "did not close")
+        return self._go_on(close=False)
+
+    def _did_not_open(self) -> StrEnum:
+        """A normally closed contact that stays closed: the switch is worn, or nobody pressed it."""
+        self._presses.add(None, "did not open")
+        self._unopened = True
         return self._go_on(close=True)
 
+    @property
     def _complete(self) -> bool:
         return len(self._presses.all) >= self._step.presses
 
+    def _judge_if_complete(self) -> StrEnum:
+        return self.judge_run() if self._complete and not self._presses.silent else self.state
+
+    def _answered(self) -> StrEnum:
+        """The silent presses are decided: go on, or judge."""
+        return self.judge_run() if self._complete else self._ask(close=self._step.form == "no")
+
     def _go_on(self, close: bool) -> StrEnum:
         """After a closure (or none) comes the opening, and the other way round; a press ends with its release."""
-        ends = close if self._step.form == "no" else not close
-        if ends and self._complete():
+        if close != (self._step.form == "no"):
+            return self._ask(close)
+        silent = self._presses.silent
+        if silent and (self._complete or (silent >= SILENT and not self._asked)):
+            self._asked = True
+            self._forget_press()
+            self.state = S.ASK
+            self._ask_pressing()
+            return S.ASK
+        if self._complete:
             return self.judge_run()
-        if ends and self._step.rest_s:
+        if self._step.rest_s:
             self._forget_press()
             self.deadline_s = at(self.bench.t_s + self._step.rest_s)
             return S.REST
@@ -254,18 +362,22 @@ class Exercise(Listed):
     # --- the end of a switch
 
     def judge_run(self) -> StrEnum:
-        """The last press is over: give the verdict, and offer to clean where closures were missed."""
+        """The last press is over: give the verdict, and offer to clean a switch that failed."""
         self.deadline_s = None
         k, n = self._presses.counted
-        interval = clopper_pearson(k, n, self._step.confidence) if n else None
-        verdict, reasons = self._presses.judge(self._earlier(), self._step.confidence)
-        judged = self._contact(reasons)
+        verdict, reasons = self._presses.judge(self._rounds, self._step.confidence)
+        judged = None
+        if self._last is not None:
+            judged, wide = resistance(self.bench.judge, self._limits, self._last, self._inside)
+            reasons += wide
         if verdict is VerdictKind.PASS and judged is not None and judged.verdict is not VerdictKind.PASS:
             verdict = judged.verdict
-        if self._dropouts:
-            reasons.append(f"{self._dropouts} dropouts while held")
+        if self._seen.dropouts:
+            reasons.append(f"{self._seen.dropouts} dropouts while held")
             verdict = VerdictKind.FAIL if verdict is VerdictKind.PASS else verdict
-        self.bench.before.setdefault((self.step.id, self.item), {"k": k, "runs": n})
+        self._rounds.append((k, n))
+        rounds = [list(one) for one in self._rounds]
+        self.bench.before[self.step.id, self.item] = {"k": rounds[0][0], "runs": rounds[0][1], "rounds": rounds}
         self.bench.give(
             self.item,
             verdict,
@@ -275,34 +387,12 @@ class Exercise(Listed):
             n=len(self._inside),
             from_s=self._from_s,
             settled=True,
-            k=k,
-            runs=n,
-            low=None if interval is None else interval.low,
-            high=None if interval is None else interval.high,
-            confidence=self._step.confidence,
+            **k_of_n(k, n, self._step.confidence),
         )
-        if verdict is VerdictKind.FAIL and k < n and self._before is None:
+        if verdict is VerdictKind.FAIL:
             self._ask_clean()
             return S.CLEAN
         return self.decided()
-
-    def _contact(self, reasons: list[str]) -> Judgement | None:
-        """Judge the contact resistance by the conversions inside the closures; say when it varies much."""
-        last = self._last
-        if last is None:
-            return None
-        inner = self._inside or [self.bench.judge.corrected(last)]
-        if max(inner) > 2.0 * max(min(inner), 5.0 * last.resolution):
-            low, high = (format_value(x, "ohm", last.resolution) for x in (min(inner), max(inner)))
-            reasons.append(f"contact resistance from {low} to {high}")
-        middle = round6(math.fsum(inner) / len(inner))
-        return self.bench.judge.judge(last, self._limits, value=middle, conversions=inner[-10:])
-
-    def _earlier(self) -> tuple[int, int] | None:
-        if self._before is not None:
-            return self._before
-        counted = self.bench.before.get((self.step.id, self.item))
-        return None if counted is None else (int(counted["k"]), int(counted["runs"]))
 
     def finish(self) -> StrEnum:
         """End the step; the tips may still be on, so the next one wants a certain lift."""

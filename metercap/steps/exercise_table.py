@@ -13,7 +13,8 @@ from metercap.steps.machine import Given, Row, words_rows
 class ExerciseStep(ItemsStep, frozen=True, tag="exercise", kw_only=True):
     """Keys of an `exercise` step. `form` "no" closes when pressed, "nc" opens.
 
-    `pace_s` is the longest a press or a release may take; default: three conversions, one more, and the hand. A closed
+    `pace_s` is the longest a press or a release may take; default: three conversions, one more, and the
+    hand. A closed
     contact reads at most `max`; above `open_above` (default: only over-range) it is open.
     """
 
@@ -42,35 +43,49 @@ class S(StrEnum):
     """The contact should open now."""
     REST = "rest"
     """A pause between two presses."""
+    ASK = "ask"
+    """Nothing was seen for some presses: is anybody pressing?"""
     CLEAN = "clean"
     """Closures were missed: clean and exercise again?"""
     END = "end"
 
 
 GOING = (S.CLOSE, S.PART, S.REST)
-_AFTER = (S.READY, S.CLOSE, S.PART, S.REST, S.CLEAN, S.END)
+_JUDGED = (S.CLEAN, S.READY, S.END)
+"""What follows a verdict: cleaning, the next switch, or the end."""
+_NEXT = (S.READY, S.END)
 
 TABLE: dict[tuple[StrEnum, Given], Row] = {
-    (S.READY, Given.VALUE): Row("first", (S.READY, S.PART, S.CLOSE)),
+    (S.READY, Given.VALUE): Row("first", (S.READY, S.PART)),
     (S.READY, Given.DUE): Row("waiting", (S.READY,)),
-    (S.READY, Given.FAIL): Row("word_fail", (S.READY, S.CLEAN, S.END)),
-    (S.CLOSE, Given.VALUE): Row("closing", _AFTER),
-    (S.CLOSE, Given.DUE): Row("not_closed", _AFTER),
-    (S.PART, Given.VALUE): Row("parting", _AFTER),
-    (S.PART, Given.DUE): Row("not_parted", _AFTER),
+    (S.READY, Given.YES): Row("tips_on", (S.CLOSE, S.PART)),
+    (S.READY, Given.FAIL): Row("word_fail", _JUDGED),
+    (S.READY, Given.MISSED): Row("word_missed", _JUDGED),
+    # Half a press that was pressed in leads to its release; one that was let go ends the press.
+    (S.CLOSE, Given.VALUE): Row("closing", (S.CLOSE, S.PART, S.REST, S.ASK, *_JUDGED)),
+    (S.CLOSE, Given.DUE): Row("not_closed", (S.CLOSE, S.PART, S.REST, S.ASK, *_JUDGED)),
+    (S.CLOSE, Given.FAIL): Row("fail_closing", (S.CLOSE, S.PART, S.REST, *_JUDGED)),
+    (S.PART, Given.VALUE): Row("parting", (S.PART, S.CLOSE, S.REST, S.ASK, *_JUDGED)),
+    (S.PART, Given.DUE): Row("not_parted", (S.PART, S.CLOSE)),
+    (S.PART, Given.FAIL): Row("fail_parting", (S.PART, *_JUDGED)),
     (S.REST, Given.DUE): Row("rested", (S.CLOSE, S.PART)),
+    (S.REST, Given.FAIL): Row("word_fail", (S.REST, *_JUDGED)),
+    (S.ASK, Given.VALUE): Row("asking", (S.ASK, S.PART, S.CLOSE)),
+    (S.ASK, Given.MISSED): Row("word_missed", (S.CLOSE, S.PART, *_JUDGED)),
+    (S.ASK, Given.NO): Row("word_again", (S.READY,)),
+    (S.ASK, Given.AGAIN): Row("word_again", (S.READY,)),
     (S.CLEAN, Given.YES): Row("cleaned", (S.READY,)),
-    (S.CLEAN, Given.NO): Row("decided", (S.READY, S.END)),
+    (S.CLEAN, Given.NO): Row("decided", _NEXT),
+    **words_rows((S.ASK,), dict.fromkeys((Given.YES, Given.FAIL), Row("count_silent", (S.CLOSE, S.PART, *_JUDGED)))),
     **words_rows(
-        GOING,
-        {Given.FAIL: Row("word_fail", _AFTER), Given.AGAIN: Row("word_again", (S.READY, S.CLOSE, S.PART, S.REST))},
+        GOING, {Given.AGAIN: Row("word_again", (S.READY,)), Given.MISSED: Row("word_missed", (*GOING, *_JUDGED))}
     ),
     **words_rows(
-        (S.READY, *GOING, S.CLEAN),
+        (S.READY, *GOING, S.ASK, S.CLEAN),
         {
-            Given.SKIP: Row("skip", (S.READY, S.END)),
-            Given.ABSENT: Row("absent", (S.READY, S.END)),
-            Given.OPEN: Row("is_open", (S.READY, S.END)),
+            Given.SKIP: Row("skip", _NEXT),
+            Given.ABSENT: Row("absent", _NEXT),
+            Given.OPEN: Row("is_open", _NEXT),
             Given.SKIP_STEP: Row("skip_step", (S.END,)),
         },
     ),

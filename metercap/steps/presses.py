@@ -1,17 +1,29 @@
 """Presses: the count of a switch's closures, and what it proves.
 
 A silent press (no sign of the contact at all) stays undecided until the next closure, which makes it a miss, or until a
-word decides it.
+word decides it. None is ever forgotten: what a word sets aside is said in the reason.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 from metercap.metrology.domain import round6
-from metercap.metrology.proportion import fisher_exact
+from metercap.metrology.proportion import attempt_confidence, clopper_pearson, fisher_exact
+from metercap.metrology.trend import trend
 from metercap.records import VerdictKind
 
 HALF = 3
 """Presses that each half of a run needs before the halves are compared."""
+BY_WORD = "by the operator's word"
+
+
+def k_of_n(k: int, n: int, confidence: float) -> dict[str, Any]:
+    """Return what a verdict says of k of n, with the exact interval; without any press there is none."""
+    interval = clopper_pearson(k, n, confidence) if n else None
+    low, high = (None, None) if interval is None else (interval.low, interval.high)
+    return {"k": k, "runs": n, "low": low, "high": high, "confidence": confidence}
 
 
 class Press:
@@ -25,14 +37,11 @@ class Press:
 
 
 class Presses:
-    """One run of presses, oldest first.
-
-    `counted_already`: the press in hand was counted when it did not open, so its closing adds nothing.
-    """
+    """One round of presses, oldest first; `aside` counts silent ones that a word set aside."""
 
     def __init__(self) -> None:
         self.all: list[Press] = []
-        self.counted_already = False
+        self.aside = 0
 
     @property
     def counted(self) -> tuple[int, int]:
@@ -40,16 +49,31 @@ class Presses:
         decided = [press for press in self.all if press.good is not None]
         return sum(press.good is True for press in decided), len(decided)
 
+    @property
+    def silent(self) -> int:
+        """How many of the last presses in a row are silent and undecided."""
+        n = 0
+        while n < len(self.all) and self.all[-1 - n].good is None:
+            n += 1
+        return n
+
     def add(self, good: bool | None, why: str = "") -> None:
-        """Count a press; a good one decides the silent ones before it: they lay between closures."""
+        """Count a press; a good one decides the silent ones before it: somebody was pressing."""
         if good:
-            for press in self.all:
-                if press.good is None:
-                    press.good, press.why = False, "silent between closures"
-        if self.counted_already:
-            self.counted_already = False
-            return
+            before = "between closures" if any(press.good for press in self.all) else "before the first closure"
+            self.decide(f"silent {before}")
         self.all.append(Press(good, why))
+
+    def decide(self, why: str) -> None:
+        """Every silent press was a miss."""
+        for press in self.all:
+            if press.good is None:
+                press.good, press.why = False, f"{press.why}, {why}" if press.why else why
+
+    def take_back(self) -> None:
+        """The last press was not silent after all: it came late."""
+        if self.silent:
+            self.all.pop()
 
     def spoil(self, why: str) -> None:
         """The last press turned out to be a miss."""
@@ -58,37 +82,55 @@ class Presses:
 
     def fail(self) -> None:
         """The operator says fail: of the last silent press, or of one that was not seen."""
-        for press in reversed(self.all):
-            if press.good is None:
-                press.good, press.why = False, "silent, by the operator's word"
-                return
-        self.all.append(Press(False, "by the operator's word"))
+        if self.silent:
+            self.all[-1] = Press(False, f"silent, {BY_WORD}")
+        else:
+            self.all.append(Press(False, BY_WORD))
 
-    def drop_silent(self) -> None:
-        """The probes had slipped: silent presses since the last closure do not count."""
-        while self.all and self.all[-1].good is None:
+    def missed(self, n: int) -> None:
+        """The operator says how many presses showed nothing: those silent since the last closure, or not seen at all.
+
+        Said right after the first closure it speaks of presses before that.
+        """
+        for _ in range(self.silent):
             self.all.pop()
+        first = len(self.all) == 1 and self.all[0].good is True
+        place = 0 if first else len(self.all)
+        self.all[place:place] = [Press(False, f"silent, {BY_WORD}") for _ in range(n)]
 
-    def judge(self, before: tuple[int, int] | None, confidence: float) -> tuple[VerdictKind, list[str]]:
-        """Return the verdict on the closures and its reasons; `before` is (k, n) of the run before cleaning."""
+    def set_aside(self) -> None:
+        """The probes had slipped: silent presses since the last closure do not count, and that is said."""
+        n = self.silent
+        self.aside += n
+        del self.all[len(self.all) - n :]
+
+    def judge(self, rounds: Sequence[tuple[int, int]], confidence: float) -> tuple[VerdictKind, list[str]]:
+        """Return the verdict on the closures and its reasons; `rounds` are (k, n) of those before, as found first.
+
+        What cleaning changed is tested against as found, and each further cleaning has to show more.
+        """
         k, n = self.counted
         unheard = len(self.all) - n
-        reasons = self._misses(k, n)
+        reasons = self._misses(k, n, confidence)
         if unheard:
-            reasons.append(f"{unheard} silent presses at the end are not counted: say fail, or again")
-        if before is not None:
-            was_k, was_n = before
-            reasons.append(f"before cleaning {was_n - was_k} of {was_n} missed")
+            reasons.append(f"{unheard} silent presses are not counted")
+        if self.aside:
+            reasons.append(f"{self.aside} silent presses set aside, the probes had slipped {BY_WORD}")
+        if rounds:
+            (was_k, was_n), *others = rounds
+            said = [f"as found {was_n - was_k} of {was_n} missed"]
+            said += [f"in round {place} {m - j} of {m}" for place, (j, m) in enumerate(others, 2)]
+            reasons.append(", ".join(said))
             if k == n and n and was_k < was_n:
                 p = round6(fisher_exact(((was_k, was_n - was_k), (k, 0)), "less"))
-                word = "changed" if p <= 1.0 - confidence else "better, not proved"
-                reasons.append(f"{word} (p = {p:.3g})")
+                changed = p <= round6(1.0 - attempt_confidence(confidence, len(rounds)))
+                reasons.append(f"{'changed' if changed else 'better, not proved'} (p = {p:.3g})")
         if k < n:
             return VerdictKind.FAIL, reasons
         return (VerdictKind.UNSURE if unheard or not n else VerdictKind.PASS), reasons
 
-    def _misses(self, k: int, n: int) -> list[str]:
-        """Say how many were missed, whether early or late, and how."""
+    def _misses(self, k: int, n: int, confidence: float) -> list[str]:
+        """Say how many were missed, whether early or late, whether use mends or worsens it, and how."""
         if k == n:
             return []
         reasons = [f"{n - k} of {n} presses missed"]
@@ -97,5 +139,10 @@ class Presses:
         early, late = good[:half].count(False), good[n - half :].count(False)
         if half >= HALF and early != late:
             reasons.append(f"{early} in the first {half}, {late} in the last {half}")
+        if half >= HALF and k:
+            found = trend([float(one) for one in good])
+            way = "fewer with use" if found.direction == "rising" else "more with use"
+            shown = found.direction != "none" and found.p <= round6(1.0 - confidence)
+            reasons.append(f"{way if shown else 'no trend'} (p = {found.p:.3g})")
         whys = dict.fromkeys(press.why for press in self.all if press.good is False and press.why)
         return reasons + list(whys)

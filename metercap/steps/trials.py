@@ -15,7 +15,6 @@ from enum import StrEnum
 
 from metercap.metrology.proportion import (
     attempt_confidence,
-    clopper_pearson,
     history_confidence,
     passes_to_show_change,
     success_run,
@@ -24,6 +23,7 @@ from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.keys import Seconds, Share, StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.presses import k_of_n
 
 
 class TrialsStep(StepBase, frozen=True, tag="trials", kw_only=True):
@@ -262,18 +262,8 @@ class Trials(Machine):
     def _decide(self) -> None:
         runs = self._after if self._fix else self._before
         k, n = runs.count(True), len(runs)
-        interval = clopper_pearson(k, n, self._step.confidence) if n else None
         verdict, reason = self._judge(k, n)
-        self.bench.give(
-            self.step.id,
-            verdict,
-            reason=reason,
-            k=k,
-            runs=n,
-            low=None if interval is None else interval.low,
-            high=None if interval is None else interval.high,
-            confidence=self._step.confidence,
-        )
+        self.bench.give(self.step.id, verdict, reason=reason, **k_of_n(k, n, self._step.confidence))
 
     def _judge(self, k: int, n: int) -> tuple[VerdictKind, str]:
         needed = self._needed

@@ -153,9 +153,8 @@ def exercise(marks: str) -> list[Record]:
     ]
     for index in range(1, len(marks) + 1):
         t_s, closed = 61.0 + 4 * index, marks[:index].count("1")
-        counts = f"({index} of 20, {closed} closed)"
+        counts = f"({index} of 20 presses done, {closed} closed)"
         records.append(Prompt(t_s, "lid switch", "S1", Do.RELEASE, f"B: S1: release {counts}"))
-        counts = f"({index + 1} of 20, {closed} closed)"
         records.append(Prompt(t_s + 2, "lid switch", "S1", Do.PRESS, f"B: S1: press and hold {counts}"))
     return records
 

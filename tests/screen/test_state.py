@@ -114,7 +114,9 @@ def test_presses_are_read_from_the_prompts() -> None:
     state = fold(exercise("1101"))
     marks = [VerdictKind.PASS, VerdictKind.PASS, VerdictKind.UNSURE, VerdictKind.PASS]
     assert list(state.tries) == marks
-    state = advance(state, Prompt(99.0, "lid switch", "S1", Do.PRESS, "S1: press and hold (2 of 20, 1 closed)"))
+    state = advance(
+        state, Prompt(99.0, "lid switch", "S1", Do.PRESS, "S1: press and hold (1 of 20 presses done, 1 closed)")
+    )
     assert state.tries == (VerdictKind.PASS,)
 
 

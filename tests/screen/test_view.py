@@ -70,7 +70,10 @@ def test_a_reminder_is_over_when_something_else_happens() -> None:
     assert view(fold(reminded)).next.text.startswith("waiting at S1")
     touched = [*reminded, Cue(12.0, "lid switch", "S1", CueKind.CONTACT)]
     assert view(fold(touched)).next.text.startswith("S1: hold")
-    pressed = [*reminded, Prompt(12.0, "lid switch", "S1", Do.RELEASE, "B: S1: release (1 of 20, 1 closed)")]
+    pressed = [
+        *reminded,
+        Prompt(12.0, "lid switch", "S1", Do.RELEASE, "B: S1: release (1 of 20 presses done, 1 closed)"),
+    ]
     assert view(fold(pressed)).next.text.startswith("S1: release")
 
 
@@ -137,7 +140,7 @@ def test_path_marks_every_item() -> None:
 def test_k_of_n() -> None:
     """Presses so far, the missed one marked, and how many are left."""
     shown = at("exercise")
-    assert shown.aside is not None and shown.aside.text == "9 OF 10"
+    assert shown.aside is not None and shown.aside.text == "10/20 DONE  9 CLOSED"
     assert isinstance(shown.ground, Path)
     assert [stone.place for stone in shown.ground.stones][4:7] == [Place.PASS, Place.UNSURE, Place.PASS]
     assert len(shown.ground.stones) == 20 and shown.ground.here == 10
