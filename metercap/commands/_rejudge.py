@@ -15,7 +15,6 @@ def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
     from metercap.plain.style import MARKS, limits_text, paint, safe, use_colour, value_text
     from metercap.planfile import read_plan
     from metercap.profiles import find_plan
-    from metercap.records import VerdictKind
     from metercap.rejudge import rejudge
     from metercap.session import opening
 
@@ -24,10 +23,9 @@ def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
     with iterate(file) as records:
         first = opening(records)
         found = rejudge(first, records, plan)
-    good = all(row.after.verdict in (VerdictKind.PASS, VerdictKind.ABSENT) for row in found.rows)
     if as_json:
         click.echo(msgspec.json.encode(found).decode())
-        return 0 if good else 1
+        return 0 if found.good else 1
     colour = use_colour(sys.stdout)
     click.echo(f"{file} judged again by {path}")
     for row in found.rows:
@@ -38,6 +36,7 @@ def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
         )
         click.echo(paint(f"{text}  {limits_text(row.after)}  {safe(row.after.reason)}".rstrip(), hue, colour))
     for left in found.not_judged:
-        click.echo(f"  . {safe(left.step)} {safe(left.item)}  not judged: {safe(left.why)}")
+        stays = "" if left.stays is None else f"; {left.stays.verdict.value} stays"
+        click.echo(f"  . {safe(left.step)} {safe(left.item)}  not judged: {safe(left.why)}{stays}")
     click.echo(f"{len(found.changed)} of {len(found.rows)} verdicts changed, {len(found.not_judged)} items not judged")
-    return 0 if good else 1
+    return 0 if found.good else 1

@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
+
+if TYPE_CHECKING:
+    from metercap.records import Record
+    from metercap.session import Driver
 
 from metercap.commands._numbers import Number
 
@@ -81,40 +88,55 @@ def _check(file: Path, as_json: bool) -> int:
 
 
 def _play(file: Path, speed: float | None, as_json: bool) -> int:
+    """Play the events again and show what comes of them; of a file of an older schema, what came of them then."""
     import time
 
     from metercap.clock import ScaledClock
     from metercap.journal import iterate
-    from metercap.outcome import fold
+    from metercap.outcome import Fold
     from metercap.plain import JsonLines, PlainLines, verdict_table
     from metercap.plain.style import use_colour
-    from metercap.records import Record, encode
+    from metercap.records import SCHEMA, EndRecord, encode
     from metercap.session import Driver, Session, opening
-    from metercap.session.replay import feed_recorded
 
     clock = ScaledClock(speed) if speed is not None else None
-    kept: list[Record] = []
+    result = Fold()
     with iterate(file) as records:
         first = opening(records)
-        session = Session(first)
-        driver = Driver(session)
-        show = JsonLines() if as_json else PlainLines(live=lambda: session.live)
-        kept.append(first)
-        show.see(first, encode(first) + b"\n")
-        for outcome in driver.start():
-            show.see(outcome, encode(outcome) + b"\n")
+        old = first.schema < SCHEMA
+        session = None if old else Session(first)
+        show = JsonLines() if as_json else PlainLines(live=lambda: None if session is None else session.live)
+        told = records if session is None else _derived(Driver(session), records)
         try:
-            for event, outcomes in feed_recorded(driver, records):
+            for record in itertools.chain([first], told):
                 if clock is not None:
-                    time.sleep(clock.wait_s(event.t_s))
-                for record in (event, *outcomes):
+                    time.sleep(clock.wait_s(record.t_s))
+                if not isinstance(record, EndRecord) or old:
                     show.see(record, encode(record) + b"\n")
-                kept.extend(outcomes)
+                result.add(record)
         except KeyboardInterrupt:
             return 130
-    result = fold(kept)
     if not as_json:
-        click.echo(
-            verdict_table(result.verdicts.values(), colour=use_colour(sys.stdout), title="\nVerdicts, derived again")
-        )
+        how = f"as recorded: schema {first.schema}, not derived again" if old else "derived again"
+        click.echo(verdict_table(result.verdicts.values(), colour=use_colour(sys.stdout), title=f"\nVerdicts, {how}"))
     return result.exit_status
+
+
+def _derived(driver: Driver, records: Iterator[Record]) -> Iterator[Record]:
+    """Yield the events of a file, what comes of them now, and its last record."""
+    from metercap.records import EndRecord
+    from metercap.session import feed_recorded
+
+    end: list[EndRecord] = []
+
+    def fed() -> Iterator[Record]:
+        for record in records:
+            if isinstance(record, EndRecord):
+                end.append(record)
+            yield record
+
+    yield from driver.start()
+    for event, outcomes in feed_recorded(driver, fed()):
+        yield event
+        yield from outcomes
+    yield from end

@@ -2,7 +2,8 @@
 
 A verdict in a journal has its value and U, but not the components of U, nor the function it was measured in. The events
 are all there, so the session is run again, and every budget is the very one behind the recorded verdict. What this
-program no longer derives as recorded (a journal of another version) is left out: nothing is said of it.
+program no longer derives as recorded is left out: nothing is said of it. A file of an older schema is not run again:
+its rules were others, and its verdicts say what they rest on as far as they can.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from typing import Any
 
 import msgspec
 
-from metercap.records import Record, SessionRecord, Verdict
+from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session.driver import Driver
 from metercap.session.machine import Session
 from metercap.session.replay import feed_recorded
@@ -40,15 +41,34 @@ def derive(first: SessionRecord, records: Iterable[Record]) -> Derived:
 
     Raises PlanError or JournalError for a first record that this program cannot run, and whatever `records` raises.
     """
+    standing: dict[Key, Verdict] = {}
+    if first.schema < SCHEMA:
+        for _ in _noting(records, standing):
+            pass
+        return _told(standing)
     session = Session(first)
     driver = Driver(session)
-    standing: dict[Key, Verdict] = {}
     driver.start()
     for _ in feed_recorded(driver, _noting(records, standing)):
         pass
     bench = session.bench
     judged = {key: found for key, found in bench.judged.items() if bench.verdicts[key] == standing.get(key)}
     return Derived(standing, judged, dict(bench.as_found), dict(bench.before))
+
+
+def _told(standing: dict[Key, Verdict]) -> Derived:
+    """Return what verdicts say by themselves, for a file that was made by other rules: the parts of U are not known."""
+    judged = {
+        key: Judgement(each.verdict, each.value, each.expanded, each.resolution or 0.0, each.reason)
+        for key, each in standing.items()
+        if each.value is not None and each.expanded is not None
+    }
+    found = {
+        key: Judgement(VerdictKind.PASS, each.as_found, each.expanded or 0.0, each.resolution or 0.0, "")
+        for key, each in standing.items()
+        if isinstance(each.as_found, float)
+    }
+    return Derived(standing, judged, found, {})
 
 
 def _noting(records: Iterable[Record], standing: dict[Key, Verdict]) -> Iterator[Record]:

@@ -65,14 +65,32 @@ def test_files_of_the_first_schema_stay_readable(name: str, tmp_path: Path) -> N
     assert run("verify", str(path)).status == OLD[name]
     checked = run("replay", str(path), "--check")
     assert (checked.status, checked.out.strip()) == (1, f"{path}: not derived again: schema 1".encode())
+    played = run("replay", str(path), "--plain")
+    assert b"as recorded: schema 1, not derived again" in played.out
+    old = [record for record in read(path) if record["kind"] == "verdict"]
+    lines = run("replay", str(path), "--json").out.splitlines()
+    shown = [json.loads(line) for line in lines]
+    assert [(each["item"], each["verdict"]) for each in shown if each["kind"] == "verdict"] == [
+        (each["item"], each["verdict"]) for each in old
+    ]
+    assert old, "the file has verdicts"
+    judged = run("replay", str(path), "--plan", str(plan_of(tmp_path)), "--json")
+    rows = json.loads(judged.out)["rows"]
+    assert {row["item"] for row in rows}
+    assert not any(row["changed"] for row in rows)
     reported = run("report", str(path), "--text")
     assert reported.status in (0, 1), reported.err
     assert b"F1" in reported.out
     exported = run("export", str(path), "--to", str(tmp_path / "old.csv"))
     assert exported.status == 0, exported.err  # what is whole was written; what the torn one lacks is told beside it
     assert ("cut off" in exported.err) == (OLD[name] == 1)
-    old = [record for record in read(path) if record["kind"] == "verdict"]
-    assert old, "the file has verdicts"
+
+
+def plan_of(folder: Path) -> Path:
+    """Write the plan that the fixtures were recorded with."""
+    plan = folder / "plan.toml"
+    plan.write_text(PLAN, encoding="utf-8")
+    return plan
 
 
 def test_there_are_no_others_and_each_is_described() -> None:
@@ -117,7 +135,7 @@ def test_the_torn_one_is_the_good_one_cut_off() -> None:
 
 def read(path: Path) -> list[Record]:
     """Return a file's records."""
-    return [json.loads(line) for line in path.read_bytes().splitlines()]
+    return [json.loads(line) for line in path.read_bytes().splitlines(keepends=True) if line.endswith(b"\n")]
 
 
 class SlippingHands(Hands):
