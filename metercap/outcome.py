@@ -15,9 +15,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import msgspec
+from msgspec import UNSET
 
 from metercap.plan import Plan, from_builtins
-from metercap.records import Do, EndRecord, Prompt, Record, SessionRecord, Verdict, VerdictKind
+from metercap.records import Cue, CueKind, Do, EndRecord, Prompt, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session.inherit import Inherited
 from metercap.steps import CheckStep, SweepStep
 
@@ -60,6 +61,8 @@ class Fold:
         self._question: Key | None = None
         self._owed: dict[str, str] = {}
         """By step, the item of a count check that an earlier session left, and that was not asked here yet."""
+        self.standing: dict[str, Key] = {}
+        """Trimmers that stand past a hazard limit now, by item: (step, "below" or "above", "" where none is known)."""
 
     def add(self, record: Record) -> None:
         """Take the next record. Raises PlanError when a session record's plan cannot be understood."""
@@ -68,6 +71,8 @@ class Fold:
             self._verdict(record)  # type: ignore[arg-type]
         elif kind is Prompt:
             self._prompt(record)  # type: ignore[arg-type]
+        elif kind is Cue:
+            standing_after(self.standing, record)  # type: ignore[arg-type]
         elif kind is SessionRecord:
             self._begin(record)  # type: ignore[arg-type]
         elif kind is EndRecord:
@@ -145,6 +150,17 @@ class Fold:
         self._question = None
         if key in self._verdicts:
             self._asked[key] = None
+
+
+def standing_after(standing: dict[str, Key], cue: Cue) -> None:
+    """Bring a list of trimmers past their limits up to date: the first cue of one without a hazard says it is over.
+
+    An alarm that names no side (files of the first schema, the question of `undo`) lasts until the next cue.
+    """
+    if cue.hazard is not UNSET or cue.cue is CueKind.HAZARD:
+        standing[cue.item] = (cue.step, "" if cue.hazard is UNSET else cue.hazard)
+    elif standing:
+        standing.pop(cue.item, None)
 
 
 def fold(records: Iterable[Record]) -> Fold:

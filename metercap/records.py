@@ -145,12 +145,17 @@ class Prompt(msgspec.Struct, frozen=True, tag_field="kind", tag="prompt"):
 
 
 class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):
-    """A short signal for ear and eye."""
+    """A short signal for ear and eye.
+
+    `hazard`: the side of its hazard limit that the item's trimmer stands past just now; UNSET, and left out, while it
+    stands past none. So the first cue of the item without it says that a hazard is over.
+    """
 
     t_s: float
     step: str
     item: str
     cue: CueKind
+    hazard: Literal["below", "above"] | UnsetType = UNSET
 
 
 class Touched(msgspec.Struct, frozen=True, array_like=True):
@@ -201,7 +206,7 @@ class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rena
 
 
 class Excursion(msgspec.Struct, frozen=True, tag_field="kind", tag="excursion"):
-    """A trimmer was past its hazard limit; written when that ends."""
+    """A trimmer was past its hazard limit; written when that ends, or as it stands when item or session end first."""
 
     t_s: float
     step: str
@@ -214,10 +219,11 @@ class Excursion(msgspec.Struct, frozen=True, tag_field="kind", tag="excursion"):
 
 
 class Note(msgspec.Struct, frozen=True, tag_field="kind", tag="note"):
-    """A remark of the program, or of the operator."""
+    """A remark of the program, or of the operator. `aloud`: it is spoken too; UNSET, and left out, where it is not."""
 
     t_s: float
     text: str
+    aloud: bool | UnsetType = UNSET
 
 
 class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"):

@@ -298,6 +298,9 @@ class Live:
             for words in self._words:
                 stack.callback(words.stop)
             stack.callback(self._inbox.close)
+            if reason in ("interrupted", "fault"):
+                with contextlib.suppress(Exception) if reason == "fault" else contextlib.nullcontext():
+                    self._emit(self._driver.end(self._now_s()))
             if self._writer is None:
                 return
             line = self._writer.close(self._now_s(), reason)

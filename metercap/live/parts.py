@@ -56,6 +56,10 @@ class Session(Protocol):
 class Driver(Protocol):
     """What feeds a session, deadlines first."""
 
+    def end(self, t_s: float) -> list[Outcome]:
+        """End the session by a signal at `t_s`."""
+        ...
+
     @property
     def session(self) -> Session:
         """The session it feeds."""

@@ -6,13 +6,13 @@ fewer than two counts are left, hands cannot find them. Pure.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 from metercap.meter import MeterProfile
 from metercap.metrology.budget import reading_budget
 from metercap.metrology.decide import guard_width, provable, tightest_half_width
+from metercap.metrology.ranges import resolution_at
 from metercap.plan.expected import band_of, items_of, limits_of, quantity_of
 from metercap.plan.model import Step
 from metercap.quantity import Quantity, format_value
@@ -28,36 +28,6 @@ class Doubt(NamedTuple):
     item: str
     what: str
     hint: str
-
-
-def resolution_at(profile: MeterProfile, quantity: Quantity, value: float) -> float | None:
-    """Return the finest resolution, SI, in which this meter can show `value`; None where its profile does not tell.
-
-    From the accuracy table's ranges; else from the frame tables' digit weights; else from its counts, in decades from
-    its lowest ohm range (that of continuity, see the profile) upwards. A range shows up to `counts` of its digits.
-    """
-    counts = profile.counts
-    if counts is None:
-        return None
-    steps = sorted({row.resolution for row in profile.accuracy if row.quantity == quantity and row.resolution})
-    steps = steps or sorted(_weights(profile, quantity))
-    if not steps:
-        lowest = 1e-12
-        if quantity in IN_OHMS and profile.continuity_ceiling_ohm is not None:
-            lowest = 10.0 ** round(math.log10(profile.continuity_ceiling_ohm / counts))
-        needed = abs(value) / counts
-        exponent = math.ceil(math.log10(max(needed, lowest)) - 1e-9)
-        return float(f"1e{exponent}")
-    return next((step for step in steps if abs(value) <= counts * step * 1.000001), None)
-
-
-def _weights(profile: MeterProfile, quantity: Quantity) -> set[float]:
-    """Return the digit weights of a quantity's ranges, of a profile whose frames carry a range code."""
-    weights, codes = profile.tables.get("weights", {}), set()
-    for name, meant in profile.tables.get("quantities", {}).items():
-        if meant == quantity and name.split():
-            codes.add(name.split()[0])
-    return {float(weight) for key, weight in weights.items() if key[:-1] in codes}
 
 
 def doubts(

@@ -8,6 +8,7 @@ from typing import Any
 from metercap.plan.model import Step
 from metercap.quantity import Quantity
 from metercap.steps.keys import Item
+from metercap.steps.trimmer import TuneStep
 
 
 def items_of(step: Step) -> tuple[Item, ...]:
@@ -34,9 +35,18 @@ def band_of(step: Step, item: Item, reference: Mapping[str, Mapping[str, Any]] |
     return float(target), float(half_width(float(target)))
 
 
-def hazards_of(step: Step) -> tuple[float | None, float | None]:
-    """Return never_below and never_above, in SI."""
-    return _number(step, "never_below"), _number(step, "never_above")
+def hazards_of(
+    step: Step, item: Item, reference: Mapping[str, Mapping[str, Any]] | None
+) -> tuple[float | None, float | None]:
+    """Return never_below and never_above of an item, in SI; a share is of the plan's value, or of the good unit's.
+
+    None for a side that is harmless, or a share of a value that is not known yet.
+    """
+    if not isinstance(step, TuneStep):
+        return None, None
+    target = step.target
+    of = (reference or {}).get(f"{step.id}/{item.name}", {}).get("value") if isinstance(target, str) else target
+    return step.hazards(float(of) if isinstance(of, int | float) else None)
 
 
 def quantity_of(step: Step) -> Quantity | None:

@@ -18,8 +18,8 @@ from metercap.steps.keys import Item, StepBase
 
 UNIT = "unit"
 SHARE = "_share"
-TOLERANCE = "tolerance"
-"""The mark of a tolerance."""
+TOLERANCE, EDGE = "tolerance", "edge"
+"""The marks of a tolerance and of a hazard limit."""
 
 
 class Key(NamedTuple):

@@ -134,8 +134,20 @@ def slips(checked: Checked) -> Iterator[Problem]:
 def hazards(checked: Checked) -> Iterator[Problem]:
     """A band must not reach past a hazardous side."""
     for n, step in checked.steps():
-        below, above = hazards_of(step)
+        shares = [
+            (key, share)
+            for key in ("never_below", "never_above")
+            if (share := getattr(step, f"{key}_share", None)) is not None
+        ]
+        for key, share in shares:
+            if getattr(step, "target", None) == "as found":
+                what = f"{100.0 * share:g} % of what is not known before it is found"
+                yield checked.problem("error", n, key, what, 'write it as a value, or take target = "reference"')
+            elif (share > 1.0) == (key == "never_below"):
+                what = f"{100.0 * share:g} % lies on the other side of the target"
+                yield checked.problem("error", n, key, what, "are they the wrong way round?")
         for item in items_of(step):
+            below, above = hazards_of(step, item, checked.reference)
             band = band_of(step, item, checked.reference)
             if band is None:
                 continue

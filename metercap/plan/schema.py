@@ -31,6 +31,8 @@ _VALUES: dict[str, dict[str, Any]] = {
     "A": {**_WRITTEN, "description": "A current with its unit.", "examples": ["315 mA", "1 A"]},
     "tolerance": {**_WRITTEN, "description": "A share of the target, or a value with its unit.",
                   "examples": ["0.5 %", "± 3 ohm"]},
+    "edge": {**_WRITTEN, "description": "A value with its unit, or a share of the value that is aimed at.",
+             "examples": ["1.2 kohm", "95 %"]},
     "target": {"description": "A value with its unit, the known-good unit's value, or the value as found.",
                "anyOf": [{"enum": list(TARGET_WORDS)}, {**_WRITTEN, "examples": ["2.187 kohm"]}]},
     "s": {"description": "A length of time: a number of seconds, or a value with its unit.",

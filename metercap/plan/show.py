@@ -93,6 +93,8 @@ def _value(step: Step, key: Key, unit: str) -> str:
     if key.mark == "tolerance":
         share = getattr(step, key.name + SHARE, None)
         return f"± {format_value(100.0 * share, '%')}" if share is not None else f"± {format_value(value, unit)}"
+    if key.mark == "edge" and (share := getattr(step, key.name + SHARE, None)) is not None:
+        return f"{format_value(100.0 * share, '%')} of the value aimed at"
     if value is None or value == () or value == "":
         return ""
     if isinstance(value, bool):
@@ -100,7 +102,7 @@ def _value(step: Step, key: Key, unit: str) -> str:
     if key.mark == "share":
         return format_value(100.0 * value, "%")
     if isinstance(value, float):
-        return format_value(value, unit if key.mark in ("limit", "target") else key.mark)
+        return format_value(value, unit if key.mark in ("limit", "target", "edge") else key.mark)
     if isinstance(value, tuple) and value and isinstance(value[0], tuple):
         return "; ".join(", ".join(compressed(group)) for group in value)
     return ", ".join(compressed(value)) if isinstance(value, tuple) else str(value)

@@ -85,7 +85,7 @@ def _met(plan: Plan, reference: Reference | None) -> Iterator[Met]:
             band = band_of(step, item, reference)
             if band is not None:
                 target, half = band
-                never_below, never_above = hazards_of(step)
+                never_below, never_above = hazards_of(step, item, reference)
                 yield Met(
                     target - half if never_below is None else min(never_below, target - half),
                     target + half if never_above is None else max(never_above, target + half),

@@ -12,6 +12,7 @@ from typing import Any, NamedTuple
 from msgspec import inspect
 
 from metercap.errors import ValueText
+from metercap.metrology.domain import round6
 from metercap.plan.problems import listed, near
 from metercap.quantity import expand_items, parse_duration_s, parse_tolerance, parse_value
 from metercap.quantity.numbers import shown
@@ -30,6 +31,7 @@ EXAMPLES = {
     "s": '"10 s"',
     "share": "0.95",
     "tolerance": '"0.5 %"',
+    "edge": '"1.2 kohm" or "95 %"',
     "target": '"2.187 kohm", "reference" or "as found"',
     "groups": '["F1..F4", "F5..F8"]',
 }
@@ -67,6 +69,17 @@ def _limit(raw: object) -> Written:
     if limit.unit not in QUANTITY_OF_UNIT:
         raise ValueText(f"{shown(str(raw))} is in {limit.unit}, which no step measures")
     return limit
+
+
+def _edge(raw: object) -> Written:
+    """A limit, or a share of what is aimed at."""
+    text = _text(raw, "edge")
+    if not text.rstrip().endswith("%"):
+        return _limit(raw)
+    share = parse_value(text, unit="%").value / 100.0
+    if not 0.0 < share < math.inf or share == 1.0:
+        raise ValueText(f"{shown(text)} is no share of the value aimed at", hint=f"write it as {EXAMPLES['edge']}")
+    return Written(round6(share), share=True)
 
 
 def _target(raw: object) -> Written:
@@ -119,6 +132,7 @@ def _groups(raw: object) -> Written:
 READERS: dict[str, Callable[[object], Written]] = {
     "limit": _limit,
     "target": _target,
+    "edge": _edge,
     "tolerance": _tolerance,
     "s": _seconds,
     "share": _share,

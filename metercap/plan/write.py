@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
 
-from metercap.plan.fields import SHARE, TOLERANCE, UNIT, Key, holds_items, keys_of, kind_of
+from metercap.plan.fields import EDGE, SHARE, TOLERANCE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan
 from metercap.plan.new import quoted
 from metercap.quantity.names import compressed
@@ -39,7 +39,7 @@ def step_toml(step: StepBase) -> list[str]:
 def _keys(table: Any, keys: dict[str, Key], unit: str) -> Iterator[str]:
     for name, key in keys.items():
         value = getattr(table, name, None)
-        if key.mark == TOLERANCE:
+        if key.mark in (TOLERANCE, EDGE):
             share = getattr(table, name + SHARE, None)
             if share is not None:
                 yield f"{name} = {quoted(f'{_plain(share, 2)} %')}"
@@ -59,7 +59,7 @@ def _value(value: Any, key: Key, unit: str) -> str:
         )
     if isinstance(value, bool):
         return "true" if value else "false"
-    if isinstance(value, float) and key.mark in ("limit", "target", TOLERANCE):
+    if isinstance(value, float) and key.mark in ("limit", "target", TOLERANCE, EDGE):
         return quoted(_amount(value, unit))
     if isinstance(value, float) and key.mark in _OWN_UNITS and (key.mark != "s" or 1e-6 <= value < 1e9):
         return quoted(_amount(value, _OWN_UNITS[key.mark]))

@@ -45,6 +45,15 @@ class Skipped(msgspec.Struct, frozen=True):
     how: Literal["skipped", "skipped first, decided at the second look", "skipped first, still open"]
 
 
+class Standing(msgspec.Struct, frozen=True):
+    """A trimmer that stood past a hazard limit when the session ended; `past` is the last excursion that was seen."""
+
+    step: str
+    item: str
+    side: str
+    past: Excursion | None
+
+
 class Findings(msgspec.Struct, frozen=True, kw_only=True):
     """Everything a report says. Values in SI, times in seconds since the session's start.
 
@@ -64,6 +73,7 @@ class Findings(msgspec.Struct, frozen=True, kw_only=True):
     not_run: tuple[str, ...]
     adjusted: tuple[Adjusted, ...]
     excursions: tuple[Excursion, ...]
+    standing: tuple[Standing, ...]
     counted: tuple[Counted, ...]
     beside: tuple[Pair, ...]
     warnings: tuple[str, ...]
@@ -127,6 +137,7 @@ def _findings(file: FileFacts, session: Evidence, gathered: Gathered, against: S
             *_undecided(session, gathered, file.name),
         ),
         excursions=tuple(gathered.excursions),
+        standing=tuple(_standing(gathered)),
         counted=tuple(row for row in compared.counted if row.unit_name == first.unit),
         beside=tuple(one for one in pairs if one.file == file.name),
         warnings=tuple(text for text in compared.warnings if not text.startswith(f"{file.name}: ")),  # said otherwise
@@ -138,6 +149,14 @@ def _findings(file: FileFacts, session: Evidence, gathered: Gathered, against: S
         cautions=usual(plan),
         plan_cautions=own(plan),
     )
+
+
+def _standing(gathered: Gathered) -> Iterator[Standing]:
+    """Return every trimmer that nobody saw back inside its limit."""
+    for item, (step, side) in gathered.fold.standing.items():
+        seen = [past for past in gathered.excursions if past.item == item]
+        if side:
+            yield Standing(step, item, side, seen[-1] if seen else None)
 
 
 def _carried(session: Evidence, file: str) -> Iterator[Pair]:

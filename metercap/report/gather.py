@@ -8,13 +8,15 @@ is counted: the journal has it.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable, Iterator
-from typing import Generic, Literal, TypeVar
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Any, Generic, Literal, TypeVar
 
 import msgspec
 
+from metercap.metrology.ranges import too_coarse
 from metercap.outcome import Fold, Key
 from metercap.plan import Plan
+from metercap.plan.expected import band_of
 from metercap.reading import Garbage, Reading
 from metercap.records import (
     Contact,
@@ -34,6 +36,7 @@ from metercap.records import (
 )
 from metercap.report.traces import Trace
 from metercap.steps import SweepStep, TuneStep
+from metercap.steps.trimmer import TENTH
 
 MOST_FIRST, MOST_LAST = 1500, 500
 """How many entries of a kind are kept from the start, and how many up to the end."""
@@ -150,6 +153,9 @@ class Gathered:
         self.last_s = 0.0
         self._newest: dict[Key, Verdict] = {}
         self._tunes: dict[str, list[str]] = {}
+        self._halves: dict[Key, float | None] = {}
+        """Half the band of every trimmer, None where it is not known."""
+        self._on: Key = ("", "")
         self._free = False
         self._at: Key = ("", "")
         self._trace: Trace | None = None
@@ -179,7 +185,7 @@ class Gathered:
         self.fold.add(record)
         if isinstance(record, SessionRecord):
             assert self.fold.plan is not None
-            self._begin(self.fold.plan)
+            self._begin(self.fold.plan, record.reference)
         elif isinstance(record, Prompt):
             self._prompt(record)
         elif isinstance(record, Contact):
@@ -196,14 +202,16 @@ class Gathered:
         else:
             self._said(record)
 
-    def _begin(self, plan: Plan) -> None:
+    def _begin(self, plan: Plan, reference: Mapping[str, Mapping[str, Any]]) -> None:
         self._free = not plan.steps
         for step in plan.steps:
             if isinstance(step, SweepStep):
                 self.strips[step.id] = Strip()
             elif isinstance(step, TuneStep):
-                for name in step.item_names:
-                    self._tunes.setdefault(name, []).append(step.id)
+                for item in step.items:
+                    self._tunes.setdefault(item.name, []).append(step.id)
+                    band = band_of(step, item, reference)
+                    self._halves[step.id, item.name] = None if band is None else band[1]
 
     def _prompt(self, prompt: Prompt) -> None:
         if prompt.item is not None and prompt.do not in _BESIDE:
@@ -218,9 +226,10 @@ class Gathered:
         # As found of later steps' trimmers is read before anything turns, in the first step's name.
         step = contact.step if contact.step in steps else next(iter(steps), "")
         # A slip after the tick, or tips already together for the next step, is no part of it.
-        self._trace = self.traces.setdefault((step, contact.item), Trace("")) if step and not contact.same else None
+        self._on = (step, contact.item)
+        self._trace = self.traces.setdefault(self._on, Trace("")) if step and not contact.same else None
         began = self._newest_reading
-        if self._trace is not None and began is not None and began.t_s == contact.t_s:
+        if self._trace is not None and began is not None and began.t_s == contact.t_s and not self._walks(began):
             _add(self._trace, began)
 
     def _lift(self, lift: Lift) -> None:
@@ -235,8 +244,17 @@ class Gathered:
         self._newest_reading = reading
         if self._free:
             _add(self.traces.setdefault(("", reading.quantity), Trace("")), reading)
-        elif self._trace is not None:
+        elif self._trace is not None and not self._walks(reading):
             _add(self._trace, reading)
+
+    def _walks(self, reading: Reading) -> bool:
+        """Whether a meter that looks for its range shows what is no value of the trimmer."""
+        session, value = self.fold.session, reading.value
+        if session is None or value is None:
+            return False
+        half = self._halves.get(self._on)
+        half = TENTH * abs(value) if half is None else half
+        return too_coarse(session.meter, reading.quantity, value, reading.resolution, half)
 
     def _said(self, record: Record) -> None:
         newest = self.log.newest

@@ -8,11 +8,11 @@ from metercap.compare.model import Adjusted, Counted
 from metercap.metrology.proportion import clopper_pearson
 from metercap.outcome import Key
 from metercap.plan import Plan
-from metercap.plan.expected import hazards_of
+from metercap.plan.expected import hazards_of, items_of
 from metercap.quantity import format_value
 from metercap.records import EndRecord, VerdictKind
 from metercap.report.document import Block, Facts, Group, Listing, Para, Picture, Row, Section, Table
-from metercap.report.findings import Findings
+from metercap.report.findings import Findings, Standing
 from metercap.report.gather import Gathered
 from metercap.report.names import listed, name_of
 from metercap.report.plot import Aims, plot
@@ -38,6 +38,8 @@ _STATES = {
 
 def warnings(found: Findings) -> Iterator[Para]:
     """Yield what a reader must know before anything else."""
+    for one in found.standing:
+        yield Para(f"{_stands(one, found)} It must be turned back before the unit is powered.", loud=True)
     first, options = found.session, found.session.options
     if options.get("practice"):
         yield Para("Practice bench: a simulated meter and board. No real unit was measured.", loud=True)
@@ -53,6 +55,16 @@ def warnings(found: Findings) -> Iterator[Para]:
         yield Para(f"This session {took} session {first.inherited.get('session', '')} of the same unit.")
     for warning in found.warnings:
         yield Para(warning)
+
+
+def _stands(one: Standing, found: Findings) -> str:
+    """Return in a sentence that a trimmer was left past its limit."""
+    text = f"{one.item} stands {one.side} its hazard limit"
+    row = next((row for row in found.adjusted if (row.step, row.item) == (one.step, one.item)), None)
+    if one.past is None or row is None:
+        return f"{text}."
+    limit = format_value(one.past.limit, row.unit)
+    return f"{text} of {limit}; the worst seen is {format_value(one.past.worst, row.unit, row.resolution)}."
 
 
 def facts(found: Findings, plan: Plan) -> Facts:
@@ -108,7 +120,8 @@ def result(found: Findings) -> str:
         return "A free trace: nothing was judged."
     counts = ", ".join(f"{count} {kind}" for kind, count in found.counts.items() if count)
     total = len(found.verdicts)
-    said = [f"{total} item{'' if total == 1 else 's'} decided: {counts}." if total else "Nothing was decided."]
+    said = [_stands(one, found) for one in found.standing]
+    said += [f"{total} item{'' if total == 1 else 's'} decided: {counts}." if total else "Nothing was decided."]
     for kind, words in ((VerdictKind.FAIL, "Failed"), (VerdictKind.UNSURE, "Unsure")):
         names = listed((verdict.step, verdict.item) for verdict in found.verdicts if verdict.verdict is kind)
         said += [f"{words}: {names}."] if names else []
@@ -160,6 +173,8 @@ def _adjusted(row: Adjusted, found: Findings) -> Row:
     more = row.excursions - len(past)
     if more > 0:
         past.append(f"{more} more in the journal")
+    if any(one.item == row.item for one in found.standing):
+        past.append("stands past it at the end")
     cells = (
         name_of((row.step, row.item)),
         row.verdict,
@@ -173,7 +188,8 @@ def _adjusted(row: Adjusted, found: Findings) -> Row:
 
 def _aims(row: Adjusted, found: Findings, plan: Plan) -> Aims:
     step = next((step for step in plan.steps if step.id == row.step), None)
-    below, above = (None, None) if step is None else hazards_of(step)
+    item = next((item for item in items_of(step) if item.name == row.item), None) if step is not None else None
+    below, above = (None, None) if step is None or item is None else hazards_of(step, item, found.session.reference)
     verdict = next((one for one in found.verdicts if (one.step, one.item) == (row.step, row.item)), None)
     return Aims(
         row.target,

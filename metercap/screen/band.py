@@ -80,6 +80,7 @@ def field(state: BenchState, step: StepInfo, item: str) -> Field | None:
         if not simple and resolution > 0:
             guard = reading_budget(target, resolution, state.reading.quantity, profile).expanded
     inner = max(half - guard, 0.0)
+    of = step.target if step.target is not None else reference_value(state.session, step.id, item)
     return Field(
         target=target,
         low=target - half,
@@ -91,9 +92,14 @@ def field(state: BenchState, step: StepInfo, item: str) -> Field | None:
         now=state.corrected(reading),
         found=found,
         stop_at=_stop_at(state, reading),
-        never_below=step.never_below,
-        never_above=step.never_above,
+        never_below=_edge(step.never_below, step.never_below_share, of),
+        never_above=_edge(step.never_above, step.never_above_share, of),
     )
+
+
+def _edge(value: float | None, share: float | None, of: float | None) -> float | None:
+    """A hazardous side; a share of the plan's value or the good unit's, never of what `undo` goes back to."""
+    return value if share is None else None if of is None else share * of
 
 
 def _target(state: BenchState, step: StepInfo, item: str, found: float | None) -> float | None:

@@ -25,6 +25,9 @@ def _ended(now: Moment) -> Hero | None:
     end = now.state.end
     if end is None:
         return None
+    past = next(iter(now.state.standing), None)
+    if past is not None:
+        return Hero(f"{visible(past)} PAST LIMIT", tone=Tone.ALARM)
     found = counts(now.state.verdicts.values())
     worst = next((place for place in (Place.FAIL, Place.UNSURE) if found.get(place)), Place.PASS)
     tone = TONES[worst] if end.reason == "done" else Tone.UNSURE
@@ -32,7 +35,7 @@ def _ended(now: Moment) -> Hero | None:
 
 
 def _hazard(now: Moment) -> Hero | None:
-    if not now.state.hazard:
+    if not now.state.hazard or now.do is Do.ANSWER:  # a question is asked on the same alarm
         return None
     way = now.field.to_go if now.field is not None else 0.0
     return Hero("TURN BACK", lead="→" if way > 0 else "←" if way < 0 else "", lead_tone=Tone.BAD, tone=Tone.ALARM)
@@ -77,6 +80,11 @@ def _turning(now: Moment) -> Hero | None:
     number, unit = split(abs(ground.to_go), ground.unit, ground.resolution)
     tone = Tone.BAD if now.state.tune_cue in (CueKind.WRONG_WAY, CueKind.PAST_IT) else Tone.PLAIN
     return Hero(number, unit=unit, lead="→" if ground.to_go > 0 else "←", lead_tone=tone)
+
+
+def _touch_again(now: Moment) -> Hero | None:
+    off = now.step.kind == "tune" and now.do in (Do.TURN, Do.STOP) and now.state.touch is None
+    return Hero("TOUCH AGAIN") if off else None
 
 
 def _waiting_time(now: Moment) -> Hero | None:
@@ -142,5 +150,5 @@ def _value_hero(reading: Reading, value: float | None) -> Hero:
 
 
 _HEROES: tuple[Callable[[Moment], Hero | None], ...] = (
-    _ended, _hazard, _stop, _link, _call, _before, _turning, _waiting_time, _live, _asked, _probe,
+    _ended, _hazard, _stop, _link, _call, _before, _touch_again, _turning, _waiting_time, _live, _asked, _probe,
 )  # fmt: skip

@@ -40,6 +40,8 @@ class StepInfo(msgspec.Struct, frozen=True):
     tolerance_share: float | None = None
     never_below: float | None = None
     never_above: float | None = None
+    never_below_share: float | None = None
+    never_above_share: float | None = None
     count: int = 0
     reliability: float = 0.90
     confidence: float = 0.95
@@ -121,6 +123,8 @@ def _step(step: dict[str, Any]) -> StepInfo:
         tolerance_share=_number(step, "tolerance_share"),
         never_below=_number(step, "never_below"),
         never_above=_number(step, "never_above"),
+        never_below_share=_number(step, "never_below_share"),
+        never_above_share=_number(step, "never_above_share"),
         count=int(_number(step, "presses") or _number(step, "runs") or 0),
         reliability=_number(step, "reliability") or 0.90,
         confidence=_number(step, "confidence") or 0.95,

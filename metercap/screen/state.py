@@ -13,6 +13,7 @@ from typing import Any
 
 import msgspec
 
+from metercap.outcome import standing_after
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
 from metercap.records import (
@@ -21,7 +22,6 @@ from metercap.records import (
     CueKind,
     Do,
     EndRecord,
-    Excursion,
     Lift,
     Link,
     LinkState,
@@ -59,7 +59,8 @@ class BenchState(msgspec.Struct, frozen=True):
     tick until the lift is certain. `call` is the cue that asks the hands for something now. `found` is the value a
     trimmer came from, `track` its way since. `tries` are the marks of the open k-of-n step, oldest first;
     `fixed` is set when a fix was noted and the runs after it began.
-    `found` is by item: a trimmer of a later step may be read early.
+    `found` is by item: a trimmer of a later step may be read early. `standing` are trimmers past a hazard limit, by
+    item (step, side), until they are over; `told` is the last remark that was spoken, while `told_of` was open.
     """
 
     session: SessionRecord | None = None
@@ -73,7 +74,9 @@ class BenchState(msgspec.Struct, frozen=True):
     call: CueKind | None = None
     call_s: float = 0.0
     tune_cue: CueKind | None = None
-    hazard: bool = False
+    standing: Mapping[str, tuple[str, str]] = {}
+    told: Note | None = None
+    told_of: str = ""
     readings: tuple[Reading, ...] = ()
     verdicts: Mapping[tuple[str, str], Verdict] = {}
     skipped: frozenset[tuple[str, str]] = frozenset()
@@ -89,6 +92,12 @@ class BenchState(msgspec.Struct, frozen=True):
     note: Note | None = None
     word: Operator | None = None
     end: EndRecord | None = None
+
+    @property
+    def hazard(self) -> bool:
+        """Whether the trimmer that is asked for stands past its limit."""
+        item = None if self.prompt is None else self.prompt.item
+        return item is not None and item in self.standing and self.plan.step(self.step).kind == "tune"
 
     @property
     def reading(self) -> Reading | None:
@@ -179,9 +188,9 @@ def _prompt(state: BenchState, record: Prompt) -> _Change:
         change["call"] = None
     change |= {"prompt": record, "aside": None}
     if record.step != state.step:
-        change |= {"step": record.step, "tries": (), "fixed": False, "undone": False, "hazard": False, "tune_cue": None}
+        change |= {"step": record.step, "tries": (), "fixed": False, "undone": False, "tune_cue": None}
     elif state.prompt is not None and record.item != state.prompt.item:
-        change |= {"undone": False, "hazard": False, "tune_cue": None, "in_band_s": None}
+        change |= {"undone": False, "tune_cue": None, "in_band_s": None}
     if record.do in (Do.PRESS, Do.RELEASE):
         change["tries"] = _closures(state.tries, record)
     if record.do is Do.TURN:
@@ -209,19 +218,26 @@ def _as_found(state: BenchState, item: str) -> _Change:
 
 
 def _cue(state: BenchState, record: Cue) -> _Change:
+    standing = dict(state.standing)
+    standing_after(standing, record)
+    change = _cued(state, record)
+    return change if standing == state.standing else change | {"standing": standing}
+
+
+def _cued(state: BenchState, record: Cue) -> _Change:
     cue = record.cue
     if cue is CueKind.GO:
         return {"armed": True, "touch": None, "call": None}
     if cue is CueKind.CONTACT and state.call is CueKind.WAITING:
         return {"call": None}
     if cue is CueKind.HAZARD:
-        return {"hazard": True, "tune_cue": cue}
+        return {"tune_cue": cue}
     tuning = state.plan.step(record.step).kind == "tune"
     turning = tuning and state.prompt is not None and state.prompt.do is Do.TURN
     if cue in _TUNE_CUES or (cue is CueKind.STOP and turning):
         in_band = cue is CueKind.IN_BAND
         since = (state.in_band_s if state.in_band_s is not None else record.t_s) if in_band else None
-        return {"hazard": False, "tune_cue": cue, "in_band_s": since}
+        return {"tune_cue": cue, "in_band_s": since}
     if cue in (CueKind.LIFT, CueKind.AGAIN, CueKind.WAITING, CueKind.STOP):
         return {"call": cue, "call_s": record.t_s}
     last = state.last
@@ -242,7 +258,6 @@ def _verdict(state: BenchState, record: Verdict) -> _Change:
         "last": record,
         "armed": state.touch is None,
         "call": None,
-        "hazard": False,
     }
     reading = state.reading
     if state.plan.step(record.step).kind == "zero" and record.value is not None and reading is not None:
@@ -251,19 +266,17 @@ def _verdict(state: BenchState, record: Verdict) -> _Change:
     return change
 
 
-def _excursion(_: BenchState, record: Excursion) -> _Change:
-    return {"hazard": False}
-
-
-def _note(_: BenchState, record: Note) -> _Change:
+def _note(state: BenchState, record: Note) -> _Change:
     change: _Change = {"note": record}
+    if record.aloud is True:
+        change |= {"told": record, "told_of": (state.prompt.item or "") if state.prompt is not None else ""}
     if _AFTER_FIX in record.text:
         change |= {"tries": (), "fixed": True}
     return change
 
 
 def _end(_: BenchState, record: EndRecord) -> _Change:
-    return {"end": record, "aside": None, "call": None, "hazard": False, "link": None}
+    return {"end": record, "aside": None, "call": None, "link": None}
 
 
 _WORK: dict[type, Callable[[BenchState, Any], _Change]] = {
@@ -277,7 +290,6 @@ _WORK: dict[type, Callable[[BenchState, Any], _Change]] = {
     Prompt: _prompt,
     Cue: _cue,
     Verdict: _verdict,
-    Excursion: _excursion,
     Note: _note,
     EndRecord: _end,
 }

@@ -23,6 +23,8 @@ WORD_S = 1.5
 """How long a word that was taken is shown."""
 TURN_S = 6.0
 """How long a caution is shown before the next one, where not all fit."""
+TOLD_S = 6.0
+"""How long a remark that was spoken stays after another item was opened."""
 JACKS = "leads in the volt/ohm jacks, never in the current jack"
 _NO_CONTACT = {Quantity.VOLTAGE_DC, Quantity.VOLTAGE_AC, Quantity.CURRENT_DC, Quantity.CURRENT_AC}
 """Quantities that do not show contact: the live value is shown all the time."""
@@ -48,7 +50,7 @@ def view(state: BenchState, *, now_s: float | None = None, problem: str = "") ->
         cautions=_cautions(now),
         turn=int(now.now_s // TURN_S),
         status=_status(now, problem),
-        alarm=state.hazard or state.call is CueKind.STOP,
+        alarm=state.hazard or state.call is CueKind.STOP or (state.end is not None and bool(state.standing)),
     )
 
 
@@ -112,8 +114,13 @@ def _detail(now: Moment) -> str:
         return f"{visible(now.fresh.item)}: {visible(now.fresh.reason)}"
     if state.end is not None:
         return visible(state.note.text) if state.note is not None else ""
+    told = state.told
+    said = told is not None and (state.told_of == now.item or now.now_s - told.t_s < TOLD_S)
     if now.field is not None:
-        return _band_words(now.field)
+        words = _band_words(now.field)
+        return f"{visible(told.text)}   {words}" if told is not None and said else words
+    if told is not None and said:
+        return visible(told.text)
     parts = [now.own_item.where if now.own_item is not None else "", limits_text(now.step, now.own_item)]
     return "   ".join(part for part in parts if part)
 
@@ -142,8 +149,9 @@ def _next(now: Moment) -> Line:
     state = now.state
     if state.end is not None:
         return Line("the session is closed; quit leaves", Tone.QUIET)
-    if state.hazard:
-        return Line("past the hazard limit: turn the trimmer back now", Tone.ALARM)
+    if state.hazard and now.do is not Do.ANSWER:
+        first = "touch it again and " if state.touch is None else ""
+        return Line(f"past the hazard limit: {first}turn the trimmer back now", Tone.ALARM)
     if state.call is CueKind.STOP:
         told = state.prompt is not None and state.prompt.do is Do.STOP
         words = untagged(now, state.prompt.say) if told and state.prompt is not None else "stop: measure volts here"
@@ -156,6 +164,8 @@ def _next(now: Moment) -> Line:
         return Line("lift both tips well off the board; nothing counts until then", Tone.UNSURE)
     if state.call is CueKind.AGAIN:
         return Line(f"lift, then touch {visible(now.item)} again, on clean metal, and hold", Tone.UNSURE)
+    if now.step.kind == "tune" and now.do in (Do.TURN, Do.STOP) and state.touch is None:
+        return Line(f"touch {visible(now.item)} again with both tips", Tone.UNSURE)
     if state.prompt is not None and state.prompt.do is Do.TURN and state.tune_cue is CueKind.STOP:
         return Line("hands still: wait for the meter to catch up", Tone.UNSURE)
     if now.field is not None and now.field.inside and state.prompt is not None and state.prompt.do is Do.TURN:
@@ -213,7 +223,7 @@ def _cautions(now: Moment) -> tuple[str, ...]:
 
 def _status(now: Moment, problem: str) -> tuple[Line, ...]:
     state = now.state
-    lines: list[Line] = []
+    lines = [Line(f"{visible(item)} PAST ITS LIMIT", Tone.ALARM) for item in state.standing]
     if state.word is not None and now.now_s - state.word.t_s < WORD_S and state.end is None:
         lines.append(Line(f"heard: {spoken(state.word)}", Tone.GOOD))
     if problem:

@@ -44,6 +44,10 @@ class Driver:
         if word is not None:
             yield word, session.feed(word)
 
+    def end(self, t_s: float) -> list[Outcome]:
+        """Return what comes of ending the session at `t_s` by a signal."""
+        return self.session.end(at(max(t_s, self._last_s)))
+
     def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:
         """Yield every deadline up to `t_s`, in order."""
         session = self.session

@@ -266,7 +266,23 @@ class Session:
             f"{self.bench.tag}, {where}; last value {shown}" if self.bench.tag else f"{where}; last {shown}"
         )
 
+    def end(self, t_s: float) -> list[Outcome]:
+        """End where a signal ends it; return what must be said and written first."""
+        self.bench.t_s = t_s
+        if not self.finished:
+            self._parting()
+            self.finished = True
+        return self.bench.take()
+
+    def _parting(self) -> None:
+        """Before the session ends or goes elsewhere: a trimmer that stands past its limit is said and written."""
+        self.bench.say_standing()
+        for machine in (self._machine, self._kept):
+            if machine is not None:
+                machine.part()
+
     def _word_quit(self, _text: str) -> None:
+        self._parting()
         self.finished = True
         self.end_reason = "quit"
 
@@ -279,6 +295,7 @@ class Session:
         last = self.bench.last
         quantity = machine.wanted[0] if machine.wanted else last.quantity if last is not None else Quantity.RESISTANCE
         step = CheckStep(id=INTERLUDE, items=(Item(name),), quantity=quantity, unit=quantity.unit, contacts=1)
+        self._parting()
         machine.blocked()  # the contact of the moment is not the planned item's any more
         self._kept = machine
         self._begin(machine_for(step, self.bench))
@@ -310,6 +327,7 @@ class Session:
         while self._next < len(self._steps) and self.bench.is_over(self._steps[self._next]):
             self._next += 1
         if self._next >= len(self._steps):
+            self.bench.say_standing()
             self.finished = True
             self._machine = None
             return False

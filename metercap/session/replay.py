@@ -71,7 +71,7 @@ def check(records: Iterable[Record]) -> Checked:
     due: deque[Record] = deque(driver.start())
     profile = first.meter
     readings = verdicts = 0
-    number = 1
+    number, ended = 1, False
     for record in stream:
         number += 1
         kind = type(record)
@@ -96,12 +96,17 @@ def check(records: Iterable[Record]) -> Checked:
                 if wrong:
                     return Checked(readings, verdicts, wrong)
         elif kind is EndRecord:
+            if not ended and record.reason == "interrupted":  # type: ignore[union-attr]
+                due.extend(driver.end(record.t_s))
             if due:
                 return Checked(readings, verdicts, _missing(number, due[0]))
         elif kind is Note and record.text.startswith(REPAIR_NOTE):  # type: ignore[union-attr]
             gap = f"line {number}: the file was repaired here, and what followed cannot be derived"
             return Checked(readings, verdicts, gap)
         else:
+            if not due and not ended:  # what a signal made the session say before its end
+                ended = True
+                due.extend(driver.end(record.t_s))
             expected = due.popleft() if due else None
             if expected != record:
                 return Checked(readings, verdicts, _unlike(number, expected, record))

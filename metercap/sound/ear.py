@@ -1,6 +1,7 @@
 """What each record sounds like. A pure fold: records in, sounds out, in the order they should be heard.
 
-Cues are cues. Prompts are spoken as the unit's tag and the item, since that is what the next move needs. A pass in a
+Cues are cues; the hazard's sounds again as long as the open trimmer stands past its limit.
+Prompts are spoken as the unit's tag and the item, since that is what the next move needs. A pass in a
 sweep is only its tick; every other verdict is spoken with its value. While a trimmer is turned with the tips on it,
 each value moves the tone. The word `say` speaks what the session answers to it.
 """
@@ -13,6 +14,7 @@ from typing import Any, TypeAlias
 import msgspec
 
 from metercap.errors import MetercapError
+from metercap.outcome import standing_after
 from metercap.plan import from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
@@ -62,6 +64,8 @@ class Say(msgspec.Struct, frozen=True):
 
 Sound: TypeAlias = Play | Hold | Say
 
+ALARM_EVERY_S = 2.0
+"""The alarm sounds again after so long while the trimmer stands past its limit (common practice, no source)."""
 _ALONE = {CueKind.HAZARD, CueKind.STOP}
 _DO_WORDS = {
     Do.SHORT: "tips together",
@@ -102,6 +106,8 @@ class Ear:
         self._sounding = False
         self._asked = False
         self._hazard: Cue | None = None
+        self._standing: dict[str, tuple[str, str]] = {}
+        self._alarm_s = 0.0
 
     def hear(self, record: Record) -> list[Sound]:
         """Return what a record sounds like; nothing for most."""
@@ -121,10 +127,11 @@ class Ear:
         return []
 
     def _cue(self, record: Cue) -> list[Sound]:
+        standing_after(self._standing, record)
         if record.cue is CueKind.HAZARD:
             if record == self._hazard:
                 return []  # heard already, ahead of its line
-            self._hazard = record
+            self._hazard, self._alarm_s = record, record.t_s
         if record.cue is CueKind.PASS and self._prompt is not None and self._prompt.do is Do.PROBE:
             self._keep_found(record.item)
         if record.cue is CueKind.STOP and self._prompt is not None and self._prompt.do is Do.TURN:
@@ -178,7 +185,7 @@ class Ear:
 
     def _note(self, record: Note) -> list[Sound]:
         asked, self._asked = self._asked, False
-        return [Say(record.text)] if asked or "disk" in record.text else []
+        return [Say(record.text)] if asked or record.aloud is True or "disk" in record.text else []
 
     def _link(self, record: Link) -> list[Sound]:
         out = self._end_tone()
@@ -201,6 +208,17 @@ class Ear:
 
     def _reading(self, record: Reading) -> list[Sound]:
         self._last = record
+        return self._alarm(record) + self._tone(record)
+
+    def _alarm(self, record: Reading) -> list[Sound]:
+        """The alarm again, whatever else was said since."""
+        item = None if self._prompt is None else self._prompt.item
+        if item is None or item not in self._standing or record.t_s - self._alarm_s < ALARM_EVERY_S:
+            return []
+        self._alarm_s = record.t_s
+        return [Play(CueKind.HAZARD, alone=True)]
+
+    def _tone(self, record: Reading) -> list[Sound]:
         prompt = self._prompt
         if prompt is None or prompt.do is not Do.TURN or not self._touching or record.value is None:
             return self._end_tone()

@@ -9,12 +9,14 @@ from __future__ import annotations
 from typing import Any
 
 import msgspec
+from msgspec import UNSET
 
 from metercap.contact import Block, Blocks, Burst, Conversions, Tokens, Touch
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import Contact, Cue, CueKind, Do, Excursion, Lift, Note, Outcome, Prompt, Verdict, VerdictKind
+from metercap.steps.band import Standing
 from metercap.steps.good import Goods
 from metercap.steps.judge import Held, Judge, Judgement, Limits
 from metercap.steps.keys import Rule, StepBase
@@ -28,8 +30,9 @@ class Bench:
 
     `tag` names the unit in prompts; `ticked` is the (step, item) that a slip still belongs to; `verdicts` holds the
     verdict that stands by (step, item), `judged` what its value rests on, `as_found` each trimmer's value before
-    anything was turned, `before` what an earlier session of the same unit counted (k of n) by (step, item), `uncounted`
-    what each step's open count check is about.
+    anything was turned, `unread` why a trimmer has no such value and never will, `standing` the trimmers that stand
+    past a hazard limit, by item, until they are seen inside it; `before` what an earlier session of the same unit
+    counted (k of n) by (step, item), `uncounted` what each step's open count check is about.
     """
 
     def __init__(self, profile: MeterProfile, tag: str, rule: Rule) -> None:
@@ -52,6 +55,8 @@ class Bench:
         self.range_asked = False
         self.steps: tuple[StepBase, ...] = ()
         self.as_found: dict[tuple[str, str], Judgement] = {}
+        self.unread: dict[tuple[str, str], str] = {}
+        self.standing: dict[str, Standing] = {}
         self.kept: frozenset[tuple[str, str]] = frozenset()
         self.before: dict[tuple[str, str], dict[str, Any]] = {}
         self.uncounted: dict[str, Uncounted] = {}
@@ -135,7 +140,18 @@ class Bench:
 
     def cue(self, kind: CueKind, item: str) -> None:
         """Give a short signal."""
-        self._out.append(Cue(self.t_s, self.step, item, kind))
+        self._signal(self.step, item, kind)
+
+    def _signal(self, step: str, item: str, kind: CueKind) -> None:
+        past = self.standing.get(item)
+        self._out.append(Cue(self.t_s, step, item, kind, UNSET if past is None else past.side))
+
+    def say_standing(self, *items: str) -> None:
+        """Say which of these trimmers, of all where none is named, stand past a hazard limit: before they are left."""
+        for item, past in self.standing.items():
+            if not items or item in items:
+                self.cue(CueKind.HAZARD, item)
+                self.note(past.said(item), aloud=True)
 
     def stop_for_volts(self, item: str) -> None:
         """There is voltage where ohms are measured: say so, and want a certain lift before anything is judged again."""
@@ -144,9 +160,9 @@ class Bench:
         text = "voltage in the circuit: lift, measure volts here, disconnect and discharge before going on"
         self.prompt(Do.STOP, item, f"{item}: {text}")
 
-    def note(self, text: str) -> None:
-        """Put a remark into the journal and before the operator."""
-        self._out.append(Note(self.t_s, text))
+    def note(self, text: str, *, aloud: bool = False) -> None:
+        """Put a remark into the journal and before the operator; `aloud`: it is spoken, and shown until a new one."""
+        self._out.append(Note(self.t_s, text, aloud or UNSET))
 
     def contact(self, item: str, *, same: bool) -> None:
         """Record that the tips made contact; a slip (`same`) still belongs to what was ticked last."""
@@ -217,7 +233,7 @@ class Bench:
         self.judged.pop((record.step, item), None)
         if judged is not None:
             self.judged[record.step, item] = judged
-        self._out.append(Cue(self.t_s, record.step, item, CueKind(verdict.value)))
+        self._signal(record.step, item, CueKind(verdict.value))
         return record
 
     def replace(self, step: str, item: str, verdict: VerdictKind, reason: str) -> None:
@@ -227,4 +243,4 @@ class Bench:
         record = msgspec.structs.replace(before, t_s=self.t_s, verdict=verdict, reason=both)
         self._out.append(record)
         self.verdicts[step, item] = record
-        self._out.append(Cue(self.t_s, step, item, CueKind(verdict.value)))
+        self._signal(step, item, CueKind(verdict.value))

@@ -25,6 +25,8 @@ Band = Annotated[float, Meta(extra={"as": "tolerance"})]
 """A tolerance: relative ("0.5 %") goes to the field named `<name>_share`, absolute ("3 ohm") here."""
 Target = Annotated[float | str, Meta(extra={"as": "target"})]
 """A value, or one of the words "reference" and "as found"."""
+Edge = Annotated[float, Meta(extra={"as": "edge"})]
+"""A limit, or a share ("95 %") of the value that is aimed at, which goes to the field named `<name>_share`."""
 Rating = Annotated[float, Meta(extra={"as": "A"})]
 
 Groups = Annotated[tuple[tuple[str, ...], ...], Meta(extra={"as": "groups"})]

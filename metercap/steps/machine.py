@@ -134,6 +134,9 @@ class Machine:
     def blocked(self) -> None:
         """A block began: what was gathered from the present contact is worth nothing."""
 
+    def part(self) -> None:
+        """The session ends, or goes elsewhere: write what stands half done."""
+
     def say(self, do: Do, text: str, item: str | None = None) -> None:
         """Prompt for the current item, with the step's own words first where the plan has some."""
         self.bench.prompt(do, self.item if item is None else item, text)

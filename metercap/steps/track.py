@@ -9,8 +9,12 @@ going on as it began.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Sequence
+
+from metercap.contact.burst import PLATEAU_COUNTS
+from metercap.steps.band import on_track
 
 NEAR_COUNTS = 5.0
 NEAR_SHARE = 0.03
@@ -31,6 +35,10 @@ SURE = 2.0
 """A speed below so many of its standard errors is scatter."""
 ENOUGH = 4
 """Points from which on scatter can be told from a hand that begins to turn."""
+STRANGE_S = 2.0
+"""A value off the track for so long steers all the same: the trimmer may be at its end."""
+ANSWERS = 3
+"""So many conversions that steer, or that answer the turning, are the track, however far from it they began."""
 
 
 class Track:
@@ -83,6 +91,13 @@ class Track:
     def rough(self, t_s: float) -> bool:
         """Return whether the track was found rough lately: a doubt that proved right, a contact that was lost."""
         return t_s - self._rough_s <= ROUGH_S
+
+    def take(self, points: Sequence[tuple[float, float]]) -> None:
+        """The track is where these (t_s, value) are, wherever it was."""
+        self._doubts.clear()
+        self._points = list(points[-ANSWERS:])
+        self.t_s, self.value = points[-1]
+        self._measure()
 
     def part(self) -> None:
         """Contact begins anew: what comes next is no step from what was."""
@@ -152,6 +167,50 @@ class Track:
                 break
         if not self.rough(points[-1][0]):
             self.fastest = max(self.fastest, abs(self.speed_per_s))
+
+
+class Stray:
+    """Conversions further than a factor of ten from the track: tips that touch each other, or the trimmer after all.
+
+    They are the trimmer when ANSWERS of them move one way, as under a hand that turns, or have lasted for STRANGE_S and
+    still come. `points` are those of the present run, as (t_s, value).
+    """
+
+    __slots__ = ("_lasting", "points")
+
+    def __init__(self) -> None:
+        self.points: list[tuple[float, float]] = []
+        self._lasting = 0
+
+    def forget(self) -> None:
+        """The value is back on the track, or contact was lost."""
+        if self.points:
+            self.points = []
+            self._lasting = 0
+
+    def lasts(self, t_s: float) -> bool:
+        """Return whether the present run has lasted long enough to steer."""
+        return bool(self.points) and t_s - self.points[0][0] >= STRANGE_S
+
+    def feed(self, t_s: float, value: float, resolution: float, *, quick: bool) -> bool:
+        """Take a conversion off the track; return whether its run is the track now.
+
+        Without `quick` only time tells: where a wiper lifts, three blends may lie in order by chance.
+        """
+        points = self.points
+        if points and not on_track(value, points[-1][1], resolution):
+            points.clear()
+            self._lasting = 0
+        points.append((t_s, value))
+        if self.lasts(t_s):
+            self._lasting += 1
+        return self._lasting >= ANSWERS or (quick and self._answers(resolution))
+
+    def _answers(self, resolution: float) -> bool:
+        last = [value for _, value in self.points[-ANSWERS:]]
+        steps = [later - earlier for earlier, later in itertools.pairwise(last)]
+        least = PLATEAU_COUNTS * resolution
+        return len(last) == ANSWERS and (min(steps) > least or max(steps) < -least)
 
 
 def slope(points: Sequence[tuple[float, float]]) -> tuple[float, bool]:

@@ -1,44 +1,55 @@
-"""Trimmers: the plan keys of `tune`, and the numbers and words around each trimmer of a step.
+"""Trimmers: the plan keys of `tune`, and the numbers around each trimmer of a step.
 
-Targets, bands, limits, what was found, what the verdict carries. `turning` follows a value while it is turned; `tune`
-is the machine that uses both.
+Targets, bands, limits, what was found, what the verdict carries. `turning` follows a value while it is turned; `asking`
+has the words; `tune` is the machine that uses them all.
 """
 
 from __future__ import annotations
 
-from metercap.metrology.decide import provable, tightest_half_width
 from metercap.metrology.domain import round6
-from metercap.quantity import format_value
+from metercap.metrology.ranges import too_coarse
 from metercap.reading import Reading
-from metercap.records import CueKind, Do, Excursion, VerdictKind
-from metercap.steps.band import Band
+from metercap.records import CueKind, Excursion, VerdictKind
+from metercap.steps.band import Band, Standing
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
 from metercap.steps.keys import Band as Tolerance
-from metercap.steps.keys import Limit, MeasuredStep, Rule, Seconds, Target
+from metercap.steps.keys import Edge, MeasuredStep, Rule, Seconds, Target
 from metercap.steps.probing import IN_OHMS, Aim
 from metercap.steps.turning import Turning
 
 REFERENCE = "reference"
 AS_FOUND = "as found"
+TENTH = 0.1
+"""Share of itself in which a value must show where nothing is aimed at."""
 
 
 class TuneStep(MeasuredStep, frozen=True, tag="tune", kw_only=True):
     """Keys of a `tune` step. `target` is a value, "reference" or "as found"; `tolerance` a share of it or a value.
 
-    `never_below` and `never_above` are hazardous sides: the alarm is immediate. `rest_s` is how long a value must rest.
+    `never_below` and `never_above` are hazardous sides: the alarm is immediate. Their shares are of the plan's value,
+    or of the good unit's where the plan has none. `rest_s` is how long a value must rest.
     """
 
     target: Target
     tolerance: Tolerance | None = None
     tolerance_share: float | None = None
-    never_below: Limit | None = None
-    never_above: Limit | None = None
+    never_below: Edge | None = None
+    never_below_share: float | None = None
+    never_above: Edge | None = None
+    never_above_share: float | None = None
     rest_s: Seconds = 2.0
 
-    def band(self, target: float) -> Band:
-        """Return the band around `target`, with the plan's hazardous sides."""
-        return Band(target, self.half_width(target), self.never_below, self.never_above)
+    def band(self, target: float, of: float | None = None) -> Band:
+        """Return the band around `target`, with the hazardous sides; shares are `of` this value."""
+        return Band(target, self.half_width(target), *self.hazards(of))
+
+    def hazards(self, of: float | None) -> tuple[float | None, float | None]:
+        """Return never_below and never_above in SI, shares taken `of` this value; None for a side that is harmless."""
+        return (
+            _edge(self.never_below, self.never_below_share, of),
+            _edge(self.never_above, self.never_above_share, of),
+        )
 
     def half_width(self, target: float) -> float:
         """Return the tolerance around `target` in SI; 0.0 when the plan gives none."""
@@ -47,72 +58,94 @@ class TuneStep(MeasuredStep, frozen=True, tag="tune", kw_only=True):
         return round6(abs(target) * (self.tolerance_share or 0.0))
 
 
-_PHASES = {
-    "found": (Do.PROBE, "hold both tips on it, turn nothing yet: it is read as found"),
-    "turn": (Do.PROBE, "hold both tips on it, ready to turn"),
-    "stop": (Do.STOP, "take the tool away and hold both tips on it"),
-    "left": (Do.PROBE, "hold both tips on it: it is read as left"),
-}
+def _edge(value: float | None, share: float | None, of: float | None) -> float | None:
+    return value if share is None else None if of is None else round6(share * of)
 
 
 class Trimmers:
-    """The trimmers of one step: what each is turned to, and what is said of it.
+    """The trimmers of one step: what each is turned to, and what is judged and recorded of it.
 
-    `rule` may become "simple" by the operator's word; `targets` may become as found by `undo`.
+    `rule` may become "simple" by the operator's word; `targets` may become as found by `undo`; `widened` holds the
+    tolerance of a band that the operator widened.
     """
 
     def __init__(self, step: TuneStep, bench: Bench) -> None:
         self.names = step.item_names
         self.rule: Rule = step.rule or bench.rule
         self.targets: dict[str, float] = {}
+        self.widened: dict[str, float] = {}
         self.excursions: dict[str, int] = dict.fromkeys(self.names, 0)
-        self._step = step
-        self._bench = bench
-        self._asked: set[str] = set()
+        self.step = step
+        self.bench = bench
+        self._margins: dict[tuple[float, float, Rule], float] = {}
 
     @property
     def unit(self) -> str:
         """The unit of every value of the step."""
-        return self._step.unit or self._step.wanted[0].unit
+        return self.step.unit or self.step.wanted[0].unit
 
     def to_read(self) -> list[tuple[str, str]]:
         """Return (step, item) of every trimmer, here and in later tune steps, that was not read as found yet."""
-        steps = [self._step, *self._bench.steps_after(self._step.id)]
+        bench = self.bench
+        steps = [self.step, *bench.steps_after(self.step.id)]
         return [
             (step.id, name)
             for step in steps
-            if isinstance(step, TuneStep) and step.wanted == self._step.wanted
+            if isinstance(step, TuneStep) and step.wanted == self.step.wanted
             for name in step.item_names
-            if not self._bench.is_kept(step.id, name) and (step.id, name) not in self._bench.as_found
+            if not bench.is_kept(step.id, name)
+            and (step.id, name) not in bench.as_found
+            and (step.id, name) not in bench.unread
         ]
+
+    def of(self, step: str) -> Trimmers:
+        """Return the trimmers of this step, or of a later one whose as found is read already."""
+        later = next((each for each in self.bench.steps_after(self.step.id) if each.id == step), None)
+        return Trimmers(later, self.bench) if isinstance(later, TuneStep) else self
 
     def found(self, name: str) -> Judgement | None:
         """Return what the trimmer was found at, or None."""
-        return self._bench.as_found.get((self._step.id, name))
+        return self.bench.as_found.get((self.step.id, name))
+
+    def good(self, name: str) -> float | None:
+        """Return what a known-good unit reads there, or None."""
+        value = self.bench.reference.get(f"{self.step.id}/{name}", {}).get("value")
+        return float(value) if isinstance(value, int | float) else None
 
     def is_reference(self, name: str) -> bool:
         """True where this known-good unit itself gives the value that others are turned to."""
-        if self._step.target != REFERENCE or not self._bench.known_good:
-            return False
-        return f"{self._step.id}/{name}" not in self._bench.reference
+        return self.step.target == REFERENCE and self.bench.known_good and self.good(name) is None
+
+    def aimless(self, name: str) -> bool:
+        """True where nothing says what to turn to: as found is wanted, and was not read."""
+        return self.step.target == AS_FOUND and self.found(name) is None
 
     def band(self, name: str) -> Band:
         """Return the band around the trimmer's target; the target is set when first asked for."""
         if name not in self.targets:
             self.targets[name] = self._target(name)
-        return self._step.band(self.targets[name])
+        band = self.step.band(self.targets[name], self._of(name))
+        wide = self.widened.get(name)
+        return band if wide is None else Band(band.target, wide, band.never_below, band.never_above)
+
+    def hazards(self, name: str) -> Band:
+        """Return a band of which only the hazardous sides count: they are known before a target is."""
+        return Band(0.0, 0.0, *self.step.hazards(self._of(name)))
 
     def turning(self, name: str) -> Turning:
         """Return what follows the trimmer's value from now on, beginning at what it was found at."""
-        found, band, quantity = self.found(name), self.band(name), self._step.wanted[0]
-        return Turning(
+        found, band, quantity, past = self.found(name), self.band(name), self.step.wanted[0], self.bench.standing
+        turning = Turning(
             band,
             band.tolerance,
-            self._bench.conversions.times_s[quantity],
+            self.bench.conversions.times_s[quantity],
             found=None if found is None else found.value,
-            began_s=self._bench.t_s,
+            began_s=self.bench.t_s,
             opens_high=quantity in IN_OHMS,
         )
+        if name in past:
+            turning.hazard.side, turning.hazard.past = past[name].side, True
+        return turning
 
     def limits(self, name: str) -> Limits:
         """Return the band's limits with the rule that holds now."""
@@ -122,80 +155,83 @@ class Trimmers:
     def aim(self, name: str, *, found: bool) -> Aim:
         """Return what a reading as found (no limits yet) or as left is asked for."""
         limits = Limits(None, None, self.unit, self.rule) if found else self.limits(name)
-        return Aim(name, limits, self._step.contacts, decisive=False)
+        return Aim(name, limits, self.step.contacts, decisive=False)
 
-    def shown(self, name: str, value: float) -> str:
-        """Return a value with the digits that the trimmer was found with."""
-        found = self.found(name)
-        return format_value(value, self.unit, None if found is None else found.resolution)
+    def too_coarse(self, name: str, reading: Reading) -> bool:
+        """Return whether a finer range must come first: the digit is larger than half the band, and a tenth would do.
 
-    def prompt(self, name: str, phase: str) -> tuple[Do, str]:
-        """Return what to do with a trimmer in a phase: "found", "turn", "stop" or "left"."""
-        where = next((item.where or item.say for item in self._step.items if item.name == name), "")
-        do, text = _PHASES[phase]
-        return do, f"{name}, {where}: {text}" if where else f"{name}: {text}"
-
-    def undo_text(self, name: str, found: float) -> str:
-        """Return the question before going back past a hazard limit."""
-        return f"{name}: as found, {self.shown(name, found)}, lies past the hazard limit. Go back there? yes or no"
-
-    def turn_text(self, name: str, turning: Turning) -> str:
-        """Return what to turn to, in which band, and which side is hazardous."""
-        band = turning.band
-        within = f"{self.shown(name, band.low)} to {self.shown(name, band.high)}"
-        text = f"{name}: turn toward {self.shown(name, band.target)} ({within})"
-        if band.never_below is not None:
-            text += f", never below {self.shown(name, band.never_below)}"
-        if band.never_above is not None:
-            text += f", never above {self.shown(name, band.never_above)}"
-        return f"{text}; nudge: turn, stop, wait two values" if turning.nudging else text
-
-    def too_narrow(self, name: str) -> str:
-        """Return the question to ask, once, where the guarded band is narrower than two counts; else an empty text."""
-        found = self.found(name)
-        if found is None or name in self._asked or self.rule == "simple":
-            return ""
-        self._asked.add(name)
-        band = self.band(name)
-        if provable(band.low, band.high, found.expanded, self.rule, found.resolution):
-            return ""
-        least = self.shown(name, tightest_half_width(found.expanded, self.rule, found.resolution))
-        width = self.shown(name, band.tolerance)
-        return (
-            f"{name}: the band of ±{width} is narrower than this meter can prove (±{least}). "
-            "Take the simple rule for it? yes or no"
-        )
-
-    def follow(self, name: str, turning: Turning, reading: Reading, *, cues: bool) -> Judgement | None:
-        """Take a conversion while a trimmer is turned: give cues (the hazard always), notes and excursions.
-
-        Return the judged value once it is at rest for `rest_s` on a plateau, else None.
+        A meter that walks shows such values on its way; they are no values of the trimmer.
         """
-        judge = self._bench.judge
-        value = judge.corrected(reading)
-        expanded, _ = judge.expanded(reading, value=turning.band.target)
-        margin = expanded if self.rule == "guarded" else reading.resolution
-        turning.inner = round6(turning.band.tolerance - margin)
-        for cue in turning.feed(reading, value):
-            if cues or cue is CueKind.HAZARD:
-                self._bench.cue(cue, name)
-        self.report(name, turning)
-        for text in turning.notes:
-            shown = format_value(value, reading.unit, reading.resolution)
-            self._bench.note(f"{name}: {text}, it read {shown}")
-        turning.notes.clear()
-        if turning.rested_s(reading.t_s) < self._step.rest_s or turning.burst.plateau() is None:
+        value = reading.value
+        if value is None:
+            return False
+        half = self._half(name, value)
+        return too_coarse(self.bench.profile, reading.quantity, value, reading.resolution, half)
+
+    def _half(self, name: str, value: float) -> float:
+        """Return half the band, or, while nothing is aimed at yet, a tenth of a value."""
+        if self.step.target == AS_FOUND and name not in self.targets:
+            return self.step.half_width(value)
+        if self.step.target == REFERENCE and self.good(name) is None:
+            return TENTH * abs(value)
+        return self.band(name).tolerance
+
+    def full_scale(self, reading: Reading, last: Reading | None) -> float | None:
+        """Return the end of a fixed range that the value ran off, signed as it was; None where that is not known.
+
+        On auto range over-range is beyond every range, or tips in the air.
+        """
+        counts = self.bench.profile.counts
+        if last is None or last.value is None or counts is None or "auto" in reading.flags:
             return None
-        values = tuple(judge.corrected(kept) for kept in turning.burst.kept[-3:])
+        weight = last.resolution
+        return (-1.0 if last.value < 0.0 else 1.0) * counts * weight
+
+    def margin(self, turning: Turning, reading: Reading) -> float:
+        """Return what the rule takes off inside the band, in the reading's range."""
+        key = (reading.resolution, turning.band.target, self.rule)
+        margin = self._margins.get(key)
+        if margin is None:
+            expanded, _ = self.bench.judge.expanded(reading, value=turning.band.target)
+            margin = self._margins[key] = expanded if self.rule == "guarded" else reading.resolution
+        return margin
+
+    def follow(self, name: str, turning: Turning, reading: Reading, *, cues: bool) -> None:
+        """Take a conversion while a trimmer is turned: give cues (the hazard always) and excursions."""
+        value = self.bench.judge.corrected(reading)
+        turning.inner = round6(turning.band.tolerance - self.margin(turning, reading))
+        said = turning.feed(reading, value)
+        self.stand(name, turning)
+        for cue in said:
+            if cues or cue is CueKind.HAZARD or self.bench.standing:
+                self.bench.cue(cue, name)
+        self.report(name, turning)
+
+    def stand(self, name: str, turning: Turning) -> None:
+        """Remember whether the trimmer stands past its limit now."""
+        hazard, standing = turning.hazard, self.bench.standing
+        if hazard.side is not None:
+            past = hazard.value if hazard.past else turning.shown
+            limit = turning.band.never_below if hazard.side == "below" else turning.band.never_above
+            resolution = 0.0 if turning.last is None else turning.last.resolution
+            standing[name] = Standing(hazard.side, limit or 0.0, past, resolution, self.unit)
+        elif name in standing:
+            del standing[name]
+
+    def judged(self, name: str, turning: Turning, reading: Reading) -> Judgement:
+        """Judge a value at rest."""
+        judge = self.bench.judge
+        value = judge.corrected(reading)
+        values = turning.rest.values if turning.rest.noisy else turning.rest.values[-3:]
         return judge.judge(reading, self.limits(name), value=value, conversions=values)
 
     def report(self, name: str, turning: Turning) -> None:
         """Write the excursions that have ended and are not in the file yet."""
         for past in turning.excursions[turning.reported :]:
-            self._bench.excursion(
+            self.bench.excursion(
                 Excursion(
-                    self._bench.t_s,
-                    self._step.id,
+                    self.bench.t_s,
+                    self.step.id,
                     name,
                     past.side,
                     past.limit,
@@ -204,11 +240,30 @@ class Trimmers:
                     past.duration_s,
                 )
             )
+            self.excursions[name] += 1
         turning.reported = len(turning.excursions)
+
+    def leave(self, name: str, turning: Turning) -> None:
+        """Write the excursion that stands: the item, or the session, ends first."""
+        turning.hazard.part(turning.band, self.bench.t_s)
+        self.report(name, turning)
+
+    def settled(self, name: str, judged: Judgement) -> bool:
+        """Remember where a settled value stands; return whether it begins to stand past a limit just now."""
+        side = self.hazards(name).beyond(judged.value, judged.resolution)
+        standing = self.bench.standing
+        if side is None:
+            standing.pop(name, None)
+            return False
+        limit = self.hazards(name).never_below if side == "below" else self.hazards(name).never_above
+        new = name not in standing
+        standing[name] = Standing(side, limit or 0.0, judged.value, judged.resolution, self.unit)
+        return new
 
     def give_left(self, name: str, judged: Judgement, reason: str, n: int, from_s: float) -> None:
         """Give the verdict on the value left; past a hazard limit it fails whatever the band says."""
         verdict = judged.verdict
+        self.settled(name, judged)
         side = self.band(name).beyond(judged.value, 0.0)
         if side is not None:
             verdict = VerdictKind.FAIL
@@ -228,7 +283,10 @@ class Trimmers:
         """Give a verdict with all that `tune` adds to it."""
         band = self.band(name) if name in self.targets else None
         found = self.found(name)
-        self._bench.give(
+        unread = self.bench.unread.get((self.step.id, name), "")
+        if unread:
+            reason = "; ".join(part for part in (reason, f"as found not read: {unread}") if part)
+        self.bench.give(
             name,
             verdict,
             judged=judged,
@@ -244,10 +302,15 @@ class Trimmers:
             excursions=self.excursions[name],
         )
 
+    def _of(self, name: str) -> float | None:
+        """Return what a hazard limit in percent is of: the plan's value, else the good unit's."""
+        target = self.step.target
+        return self.good(name) if isinstance(target, str) else float(target)
+
     def _target(self, name: str) -> float:
-        target = self._step.target
+        target = self.step.target
         if target == REFERENCE:
-            return float(self._bench.reference[f"{self._step.id}/{name}"]["value"])
+            return float(self.bench.reference[f"{self.step.id}/{name}"]["value"])
         if target == AS_FOUND:
             found = self.found(name)
             return 0.0 if found is None else found.value

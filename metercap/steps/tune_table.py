@@ -46,8 +46,8 @@ TABLE: dict[tuple[StrEnum, Given], Row] = {
     (S.STOP_ON, Given.VALUE): Row("resting", (S.STOP_ON, *_NEXT)),
     (S.TURN_ON, Given.ENDED): Row("lost", (S.TURN,)),
     (S.STOP_ON, Given.ENDED): Row("lost", (S.STOP,)),
-    (S.ASK, Given.YES): Row("agreed", (S.FOUND, S.TURN, S.TURN_ON, S.LEFT)),
-    (S.ASK, Given.NO): Row("refused", (S.FOUND, S.TURN, S.TURN_ON, S.LEFT)),
+    (S.ASK, Given.YES): Row("agreed", (S.TURN,)),
+    (S.ASK, Given.NO): Row("refused", (S.ASK, S.TURN)),
     **words_rows((S.FOUND, S.TURN, S.STOP, S.LEFT), {Given.DUE: Row("waiting", (S.FOUND, S.TURN, S.STOP, S.LEFT))}),
     **words_rows(
         (S.FOUND, S.TURN, S.STOP, S.LEFT, S.ASK), {Given.GO: Row("stay", (S.FOUND, S.TURN, S.STOP, S.LEFT, S.ASK))}
@@ -55,6 +55,7 @@ TABLE: dict[tuple[StrEnum, Given], Row] = {
     **words_rows(
         _BUSY,
         {
+            Given.YES: Row("word_yes", _BUSY),
             Given.AGAIN: Row("word_again", (S.FOUND, S.TURN, S.LEFT)),
             Given.BACK: Row("word_back", (S.FOUND, S.TURN, S.LEFT)),
             Given.AT: Row("word_at", _BUSY),
@@ -63,6 +64,8 @@ TABLE: dict[tuple[StrEnum, Given], Row] = {
             Given.OPEN: Row("word_open", _NEXT),
         },
     ),
-    **words_rows((S.TURN, S.TURN_ON, S.STOP, S.STOP_ON), {Given.UNDO: Row("undo", (S.TURN, S.TURN_ON, S.ASK))}),
+    **words_rows(
+        (S.TURN, S.TURN_ON, S.STOP, S.STOP_ON), {Given.UNDO: Row("undo", (S.TURN, S.TURN_ON, S.STOP, S.STOP_ON, S.ASK))}
+    ),
     **words_rows(_ALL, {Given.SKIP_STEP: Row("word_skip_step", (S.END,))}),
 }

@@ -5,20 +5,21 @@ holds, how fast the value runs, when it is at rest, and when it has been past a 
 nobody can follow the value, so the cues switch to nudging: turn, stop, wait two conversions.
 
 A conversion that `track` doubts never says which way to turn. It may say stop: at once where a slow meter would else
-be too late, and when none could be believed for a while, so that the value settles. The hazard alarm waits for nothing.
+be too late, and when none could be believed for a while, so that the value settles. The hazard alarm waits for nothing,
+and stands until a believed value is back.
 """
 
 from __future__ import annotations
 
 import msgspec
 
-from metercap.contact import Burst
-from metercap.contact.burst import PLATEAU_COUNTS, PLATEAU_SHARE
+from metercap.contact.burst import PLATEAU_COUNTS
 from metercap.metrology.domain import round6
 from metercap.reading import Reading
 from metercap.records import CueKind
-from metercap.steps.band import Band, Hazard, Past
-from metercap.steps.track import Track
+from metercap.steps.band import Band, Hazard, Past, on_track
+from metercap.steps.rest import Rest
+from metercap.steps.track import FASTER, Stray, Track
 
 NUDGE_BELOW_PER_S = 4.0
 NEAR = 5.0
@@ -40,10 +41,6 @@ BLIND_S = 1.0
 """So long without a conversion to be believed, near the band, a hand is stopped."""
 FAR_BLIND_S = 2.5
 """The same far from it."""
-STRANGE_S = 2.0
-"""A value off the track for so long steers all the same: the trimmer may be at its end."""
-TRACK = 10.0
-"""A value further than this factor from the last one is not on the trimmer's track: tips or track."""
 
 
 class Live(msgspec.Struct, frozen=True):
@@ -68,27 +65,29 @@ class Turning:
     """Follows one item's conversions while it is turned."""
 
     __slots__ = (
+        "_before",
+        "_blend",
         "_cue",
         "_cued_s",
-        "_hazard",
         "_inward",
         "_last",
         "_lay",
         "_on",
         "_outward",
-        "_rest_from_s",
-        "_rest_high",
-        "_rest_low",
+        "_shown",
         "_side",
         "_slowed_at",
-        "_strange_from_s",
+        "_stray",
         "_track",
         "band",
-        "burst",
         "conversion_s",
+        "gone",
+        "hazard",
         "inner",
         "notes",
         "reported",
+        "rest",
+        "since_s",
     )
 
     def __init__(
@@ -104,23 +103,28 @@ class Turning:
         self.band = band
         self.inner = inner
         self.conversion_s = conversion_s
-        self.burst = Burst()
+        self.rest = Rest()
+        self.since_s = began_s
+        """Since when nothing was touched that could move the value: a contact, the tool taken away."""
+        self.gone = False
+        """True while the value is beyond the end of its range."""
+        self.hazard = Hazard()
         self.reported = 0
         self.notes: list[str] = []
         self._track = Track(band.tolerance, conversion_s, found=found, t_s=began_s, opens_high=opens_high)
+        self._stray = Stray()
+        self._blend = True
         self._cue: CueKind | None = None
         self._cued_s = 0.0
-        self._last: tuple[float, float] | None = None
+        self._last: Reading | None = None
+        self._shown = 0.0 if found is None else found
         self._on = found
+        self._before: float | None = None
         self._lay = found
         self._inward = False
         self._outward = 0
         self._side = 0
         self._slowed_at = 0.0
-        self._strange_from_s: float | None = None
-        self._hazard = Hazard()
-        self._rest_from_s: float | None = None
-        self._rest_low = self._rest_high = 0.0
 
     @property
     def nudging(self) -> bool:
@@ -128,70 +132,121 @@ class Turning:
         return self.conversion_s > 1.0 / NUDGE_BELOW_PER_S * 1.000001
 
     @property
-    def hazard(self) -> bool:
-        """True while the value is past a hazard limit for two agreeing conversions or more."""
-        return self._hazard.n >= 2
-
-    @property
     def excursions(self) -> list[Past]:
         """Those that have ended."""
-        return self._hazard.excursions
+        return self.hazard.excursions
 
     @property
     def speed_per_s(self) -> float:
         """How fast the value runs, SI per second."""
         return self._track.speed_per_s
 
-    def contact(self, t_s: float) -> None:
+    @property
+    def shown(self) -> float:
+        """The last value on the track, SI, leads off."""
+        return self._shown
+
+    @property
+    def last(self) -> Reading | None:
+        """The reading that it was shown by, or None before the first."""
+        return self._last
+
+    def tool_away(self, t_s: float) -> None:
+        """The tool was taken away, or something else was aimed at: the value must be at rest anew."""
+        self.since_s = t_s
+
+    def contact(self) -> None:
         """A contact begins: its first conversion may be a blend."""
-        self.burst = Burst(t_s)
-        self._rest_from_s = None
+        self._blend = True
+        self.gone = False
+        self.rest.restart()
+        self._stray.forget()
         self._track.part()
 
     def lost(self, t_s: float) -> None:
         """The contact ended: so did an excursion, and any rest."""
-        self._hazard.end(self.band, t_s)
+        self.hazard.part(self.band, t_s)
         self._track.lost(t_s)
-        self._rest_from_s = None
+        self.rest.restart()
         self._cue = None
 
-    def restart_rest(self) -> None:
-        """The tool was taken away: the value must be at rest anew."""
-        self._rest_from_s = None
+    def runs_off(self, full_scale: float) -> bool:
+        """Return whether a value that ran outward may have left a range that ends at `full_scale`.
 
-    def rested_s(self, t_s: float) -> float:
-        """Return for how many seconds the value has been at rest, 0.0 when it is not."""
-        return 0.0 if self._rest_from_s is None else t_s - self._rest_from_s
+        Tips that are lifted look the same, so the hand must have been turning that way: at twice its speed it got there
+        in two conversions and a reaction.
+        """
+        track = self._track
+        if self.gone:
+            return True
+        if track.value is None or track.value * full_scale < 0.0:
+            return False
+        ahead = FASTER * track.speed_per_s * (2.0 * self.conversion_s + REACTION_S)
+        return ahead * full_scale > 0.0 and abs(track.value + ahead) >= abs(full_scale)
+
+    def off_scale(self, t_s: float, full_scale: float) -> list[CueKind]:
+        """Take a conversion beyond the end of the range: the value is `full_scale` at least."""
+        self.gone = True
+        self.rest.restart()
+        self._track.part()
+        alarm = self.hazard.feed(self.band, t_s, full_scale, 0.0, [(t_s, full_scale)])
+        return [CueKind.HAZARD] if alarm else []
 
     def feed(self, reading: Reading, value: float) -> list[CueKind]:
         """Take a new conversion with its corrected value; return the cues to give, hazard first."""
-        self.burst.feed(reading)
-        if not self.burst.kept:
+        if self._blend:
+            self._blend = False
             return []
         t_s, resolution = reading.t_s, reading.resolution
         cues: list[CueKind] = []
-        strange = self._on is not None and not _on_track(value, self._on, resolution)
-        believed = self._track.feed(t_s, value, resolution) if self._steers(t_s, strange) else []
-        if self._hazard.feed(self.band, t_s, value, resolution, [] if strange else believed):
+        hazard = self.hazard
+        stood = hazard.side
+        strange = self._is_strange(value, resolution)
+        if strange:
+            steering, believed = self._off_track(t_s, value, resolution)
+            strange = not believed
+        else:
+            self._stray.forget()
+            steering = believed = self._track.feed(t_s, value, resolution)
+        if hazard.feed(self.band, t_s, value, resolution, believed):
             cues.append(CueKind.HAZARD)
         if strange:
-            self._rest_from_s = None
+            self.rest.restart()
         else:
-            self._rest(t_s, value, resolution)
-            self._last = (t_s, value)
+            self.rest.feed(t_s, value, resolution)
+            self._last, self._shown = reading, value
             self._on = value if believed else self._on
-        cue = self._choose(value, resolution) if believed else self._doubting(t_s, value)
+        cue = self._choose(value, resolution) if steering else self._doubting(t_s, value)
+        if stood is not None and hazard.side is None:
+            self._cue = None  # what holds now is said even if it held before the alarm: the alarm is over
+            cue = cue or self._cue_for(value - self.band.target)
         return cues + self._give(t_s, cue)
 
-    def _steers(self, t_s: float, strange: bool) -> bool:
-        """Whether this conversion may steer: not when it is off the track, unless that lasts."""
-        if not strange:
-            self._strange_from_s = None
-            return True
-        if self._strange_from_s is None:
-            self._strange_from_s = t_s
+    def _is_strange(self, value: float, resolution: float) -> bool:
+        """Whether it lies off the track, and off the one before that, which tips that touched each other left."""
+        if self._on is None or on_track(value, self._on, resolution):
+            return False
+        return self._before is None or not on_track(value, self._before, resolution)
+
+    def _off_track(
+        self, t_s: float, value: float, resolution: float
+    ) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
+        """Take a conversion off the track; return what may steer, and what is believed, both as (t_s, value).
+
+        It steers once it has lasted, and is the track itself once three such, or three that answer the turning, were
+        seen.
+        """
+        stray, track = self._stray, self._track
+        if not stray.points:
             self.notes.append("probes or track")
-        return t_s - self._strange_from_s >= STRANGE_S
+        quick = value < (self._on or 0.0) or not (track.opens_high and track.rough(t_s))
+        if stray.feed(t_s, value, resolution, quick=quick):
+            believed = list(stray.points)
+            stray.forget()
+            track.take(believed)
+            self._before = self._on
+            return believed, believed
+        return (track.feed(t_s, value, resolution) if stray.lasts(t_s) else []), []
 
     @property
     def _again_s(self) -> float:
@@ -210,7 +265,7 @@ class Turning:
         """Return what a screen shows, or None before the first value."""
         if self._last is None:
             return None
-        value = self._last[1]
+        value = self._shown
         ahead = self.speed_per_s * (self.conversion_s + REACTION_S)
         return Live(
             item,
@@ -309,18 +364,3 @@ class Turning:
         wide = max(NEAR_LEAST * band.tolerance, NEAR_SHARE * abs(band.target))
         near = max(min(NEAR * band.tolerance, wide), NEAR_BLIND * blind)
         return CueKind.NEAR if abs(error) <= near else CueKind.FAR
-
-    def _rest(self, t_s: float, value: float, resolution: float) -> None:
-        low, high = min(self._rest_low, value), max(self._rest_high, value)
-        width = max(PLATEAU_COUNTS * resolution, PLATEAU_SHARE * max(abs(low), abs(high)))
-        if self._rest_from_s is None or high - low > width * 1.000001:
-            self._rest_from_s, self._rest_low, self._rest_high = t_s, value, value
-        else:
-            self._rest_low, self._rest_high = low, high
-
-
-def _on_track(value: float, last: float, resolution: float) -> bool:
-    """Return whether a trimmer could have gone from `last` to `value` in one conversion: within a factor of 10."""
-    small = 2.0 * resolution
-    a, b = max(abs(value), small), max(abs(last), small)
-    return a <= TRACK * b and b <= TRACK * a

@@ -63,6 +63,9 @@ class ScriptedDriver:
     def start(self) -> list:
         return self.session.first
 
+    def end(self, t_s: float) -> list:
+        return []
+
     def due(self, t_s: float):
         while self.session.deadlines and self.session.deadlines[0] <= t_s:
             yield from self._one(Clock(t_s=at(self.session.deadlines.pop(0)), due="s"))

@@ -562,9 +562,9 @@ def test_every_mark_has_a_reader():
 
 
 def test_hidden_keys():
-    """Only what the loader fills is hidden: the unit, and the share of a tolerance."""
+    """Only what the loader fills is hidden: the unit, and shares of a tolerance or a hazard limit."""
     hidden = set().union(*(hidden_keys(struct) for struct in step_kinds().values()))
-    assert hidden <= {"unit", "tolerance_share"}
+    assert hidden <= {"unit", "tolerance_share", "never_below_share", "never_above_share"}
     assert hidden_keys(Item) == frozenset()
 
 

@@ -135,6 +135,9 @@ class MiniDriver:
     def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
         yield event, self.session.feed(event)
 
+    def end(self, t_s: float) -> list:
+        return []
+
     def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:
         return iter(())
 

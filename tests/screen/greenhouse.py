@@ -211,6 +211,7 @@ def scenes() -> dict[str, list[Record]]:
         "tune over": [*tune([1618.0, 1560.0, 1490.0, 1470.0]), Cue(105.0, "bridge", "RV1", CueKind.PAST_IT)],
         "hazard": [*tune([1618.0, 1300.0, 1190.0]), Cue(104.0, "bridge", "RV1", CueKind.HAZARD)],
         "back": [*tune([1618.0, 1300.0, 1190.0]), Cue(104.0, "bridge", "RV1", CueKind.HAZARD), ohms(105.0, 1250.0, 1.0),
+                 Cue(105.0, "bridge", "RV1", CueKind.FAR),
                  Excursion(105.0, "bridge", "RV1", "below", 1200.0, 1190.0, 103.5, 1.5)],
         "done": ended(),
     }  # fmt: skip

@@ -82,11 +82,12 @@ def test_as_found_is_never_overwritten() -> None:
 
 
 def test_hazard_cue_twice_is_once_and_ends() -> None:
-    """The urgent cue and its line fold to the same; an excursion record or another cue ends the alarm."""
+    """The urgent cue and its line fold to the same; only a cue without the hazard ends the alarm."""
     cue = Cue(104.0, "bridge", "RV1", CueKind.HAZARD)
     once = fold([cue], fold(tune([1618.0, 1190.0])))
     assert once.hazard and advance(once, cue) == once
-    assert not advance(once, Excursion(105.0, "bridge", "RV1", "below", 1200.0, 1190.0, 104.0, 1.0)).hazard
+    assert advance(once, Excursion(105.0, "bridge", "RV1", "below", 1200.0, 1190.0, 104.0, 1.0)).hazard
+    assert advance(once, Cue(105.0, "bridge", "RV1", CueKind.WRONG_WAY, "below")).hazard
     assert not advance(once, Cue(105.0, "bridge", "RV1", CueKind.FAR)).hazard
 
 

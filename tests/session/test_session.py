@@ -245,7 +245,7 @@ def test_deadline_that_a_state_has_no_row_for_is_dropped() -> None:
 def test_question_of_a_tune_step_survives_a_block() -> None:
     """A block while a tune step asks something prompts, and its end asks again; no reminder comes meanwhile."""
     step = TuneStep(id="bridge", items=(Item("RV1"),), target=100.0, tolerance=1.0, unit="ohm")
-    play = Play(step)("OL 0.000M*3")
+    play = Play(step)("OL 100*3")
     assert play.prompts[-1] == "answer RV1"
     play("0.2c*3 OL +60")
     assert play.prompts[-1] == "answer RV1"

@@ -202,9 +202,10 @@ def test_a_band_that_cannot_be_proved_is_said_with_the_tightest_one_and_taken_si
 
 
 def test_no_to_that_keeps_the_guarded_rule_and_ends_unsure() -> None:
-    """The operator may keep the rule; the verdict then says what it cannot prove."""
+    """The operator may keep both rule and band; the verdict then says what it cannot prove."""
     rough = meter(5.0, (Accuracy(Quantity.RESISTANCE, 0.5, 3.0),))
-    play = Play(trimmers(tolerance_share=0.001), profile=rough, rate=5.0)("OL*6 1.600k*4 :no OL*6 1.600k*2 1.500k*12")
+    play = Play(trimmers(tolerance_share=0.001), profile=rough, rate=5.0)
+    play("OL*6 1.600k*4 :no :no OL*6 1.600k*2 1.500k*12")
     assert not play.verdicts
     play(":skip 1.500k*12")
     assert (only(play).verdict, only(play).rule) == (VerdictKind.UNSURE, "guarded")

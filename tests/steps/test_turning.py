@@ -11,7 +11,8 @@ from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import CueKind
 from metercap.steps.band import Band
-from metercap.steps.turning import BLIND_S, FAR_BLIND_S, REPEAT_S, STRANGE_S, Turning
+from metercap.steps.track import STRANGE_S
+from metercap.steps.turning import BLIND_S, FAR_BLIND_S, REPEAT_S, Turning
 
 FAR, NEAR, SLOW, IN_BAND = CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND
 STOP, WRONG_WAY, PAST_IT, HAZARD = CueKind.STOP, CueKind.WRONG_WAY, CueKind.PAST_IT, CueKind.HAZARD
@@ -25,7 +26,7 @@ class Hand:
         self.t_s = 10.0
         band = Band(1500.0, 15.0, **limits)
         self.turning = Turning(band, 14.0, self.gap_s, found=found, began_s=self.t_s)
-        self.turning.contact(self.t_s)
+        self.turning.contact()
         self.heard: list[tuple[float, CueKind]] = []
         self(found)  # the first conversion of a contact may be a blend, and is not looked at
 
@@ -63,7 +64,7 @@ def test_a_blend_beside_lost_contact_says_nothing() -> None:
     hand = Hand()
     hand(2000.0, *run(2000, 1800, -20))
     hand.turning.lost(hand.t_s)
-    hand.turning.contact(hand.t_s)
+    hand.turning.contact()
     assert hand(5000.0, 4000.0) == []
     assert hand(1760.0, 1740.0) == [FAR]
 
@@ -188,7 +189,7 @@ def test_scatter_steers_nobody() -> None:
 
 
 def test_a_trimmer_at_its_end_is_steered_though_it_reads_next_to_nothing() -> None:
-    """0.3 ohm is off the track, and a note; when it stays there the hand is told all the same."""
+    """It is off the track, and a note; once it has steered for three conversions it is the track, and an excursion."""
     hand = Hand(never_below=1200.0)
     assert hand(2000.0, 1960.0, 1900.0) == [FAR]
     said = hand(*[0.0] * int(STRANGE_S / 0.2 + 4))
@@ -196,7 +197,8 @@ def test_a_trimmer_at_its_end_is_steered_though_it_reads_next_to_nothing() -> No
     assert said[-1] in (PAST_IT, WRONG_WAY)
     hand(1700.0, 1700.0)
     assert hand.turning.notes == ["probes or track"]
-    assert hand.turning.excursions == []
+    (past,) = hand.turning.excursions
+    assert (past.worst, past.duration_s) == (0.0, pytest.approx(2.8))
 
 
 def test_the_hazard_alarm_waits_for_no_confirmation_and_an_excursion_does() -> None:

@@ -1,0 +1,87 @@
+"""Asking: what a tune step says to the hands, in words."""
+
+from __future__ import annotations
+
+from metercap.metrology.decide import provable, tightest_half_width
+from metercap.quantity import format_value
+from metercap.records import Do
+from metercap.steps.trimmer import Trimmers
+from metercap.steps.turning import Turning
+
+SAME_SHARE = 0.02
+"""As found and a good unit within this share are not worth a question where the plan has no tolerance (common practice,
+no source: trimmers are set per unit)."""
+_PHASES = {
+    "found": (Do.PROBE, "hold both tips on it, turn nothing yet: it is read as found"),
+    "turn": (Do.PROBE, "hold both tips on it, ready to turn"),
+    "touch": (Do.PROBE, "touch it again with both tips"),
+    "stop": (Do.STOP, "take the tool away and hold both tips on it"),
+    "left": (Do.PROBE, "hold both tips on it: it is read as left"),
+}
+SAY_YES = "; open tips read about zero too: say yes when both are on"
+
+
+def shown(trimmers: Trimmers, name: str, value: float) -> str:
+    """Return a value with the digits that the trimmer was found with."""
+    found = trimmers.found(name)
+    return format_value(value, trimmers.unit, None if found is None else found.resolution)
+
+
+def prompt(trimmers: Trimmers, name: str, phase: str, *, yes: bool = False) -> tuple[Do, str]:
+    """Return what to do with a trimmer in a phase; `yes`: contact does not show here, and must be said."""
+    where = next((item.where or item.say for item in trimmers.step.items if item.name == name), "")
+    do, text = _PHASES[phase]
+    text += SAY_YES if yes else ""
+    return do, f"{name}, {where}: {text}" if where else f"{name}: {text}"
+
+
+def undo(trimmers: Trimmers, name: str, found: float) -> str:
+    """Return the question before going back past a hazard limit."""
+    return f"{name}: as found, {shown(trimmers, name, found)}, lies past the hazard limit. Go back there? yes or no"
+
+
+def turn(trimmers: Trimmers, name: str, turning: Turning) -> str:
+    """Return what to turn to, in which band, and which side is hazardous."""
+    band = turning.band
+    within = f"{shown(trimmers, name, band.low)} to {shown(trimmers, name, band.high)}"
+    text = f"{name}: turn toward {shown(trimmers, name, band.target)} ({within})"
+    if band.never_below is not None:
+        text += f", never below {shown(trimmers, name, band.never_below)}"
+    if band.never_above is not None:
+        text += f", never above {shown(trimmers, name, band.never_above)}"
+    return f"{text}; nudge: turn, stop, wait two values" if turning.nudging else text
+
+
+def found(trimmers: Trimmers, name: str) -> str:
+    """Return what the trimmer was found at, beside a good unit where one is known."""
+    judged = trimmers.found(name)
+    assert judged is not None
+    here = f"{name} as found {format_value(judged.value, trimmers.unit, judged.resolution)}"
+    good = trimmers.good(name)
+    if good is None:
+        return here
+    text = f"{here}, good unit {format_value(good, trimmers.unit, judged.resolution)}"
+    if good:
+        text += f": {100.0 * judged.value / good:.3g} %"
+    apart = max(trimmers.step.half_width(good) or SAME_SHARE * abs(good), judged.expanded)
+    return f"{text}, turned by someone?" if abs(judged.value - good) > apart else text
+
+
+def least(trimmers: Trimmers, name: str) -> float | None:
+    """Return the half-width of the tightest band that this meter can prove, where the trimmer's is tighter; else None.
+
+    It is as known as the meter's U at what the trimmer was found at.
+    """
+    judged = trimmers.found(name)
+    if judged is None or trimmers.rule == "simple":
+        return None
+    band = trimmers.band(name)
+    if provable(band.low, band.high, judged.expanded, trimmers.rule, judged.resolution):
+        return None
+    return tightest_half_width(judged.expanded, trimmers.rule, judged.resolution)
+
+
+def too_narrow(trimmers: Trimmers, name: str, half: float) -> str:
+    """Return what is said of a band that cannot be proved, and that `half` could."""
+    width = shown(trimmers, name, trimmers.band(name).tolerance)
+    return f"{name}: the band of ±{width} is narrower than this meter can prove (±{shown(trimmers, name, half)})"

@@ -1,0 +1,168 @@
+"""Rest: whether a trimmer that nobody turns lies still, told from a meter that is noisy and from a value that creeps.
+
+At rest all conversions lie within the width of a plateau, or within the meter's own noise where that is wider. A value
+that creeps (a warm track, a settling circuit) may stay within any such width and still end outside the band, so the
+trend over the whole rest counts as well: where it stands out of the scatter, the value must stay in the band though it
+went on for CREEP_S.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import statistics
+from collections.abc import Sequence
+
+from metercap.contact.burst import PLATEAU_COUNTS, PLATEAU_SHARE, WIDE_COUNTS
+
+NOISE_SIGMAS = 6.0
+"""Twenty values of a normal scatter span 3.7 standard deviations on average, and seldom more than 6 (both by
+simulation)."""
+NOISE_OF = 12
+"""The scatter is that of the last so many conversions."""
+MEDIAN_STEP = 0.954
+"""Median |difference| of neighbours in standard deviations of one: √2 · 0.6745, the median of |N(0, 1)|."""
+CREEP_S = 60.0
+"""The longest time constant of a creep that is thought of (common practice, no source): an exponential that moves by
+b now still has b · CREEP_S to go."""
+SURE = 2.0
+"""A trend below so many of its standard errors is scatter."""
+ENOUGH = 4
+"""Points from which on a trend can be told from scatter."""
+KEEP_S = 15.0
+"""A longer rest forgets its beginning, so that a creep that has ended is forgiven."""
+
+
+class Rest:
+    """Follows the conversions of one contact. `n` counts those at rest, `from_s` is the first of them."""
+
+    __slots__ = ("_high", "_low", "_points", "_resolution")
+
+    def __init__(self) -> None:
+        self._points: list[tuple[float, float]] = []
+        self._resolution = 0.0
+        self._begin()
+
+    @property
+    def n(self) -> int:
+        """Conversions at rest."""
+        return len(self._points)
+
+    @property
+    def from_s(self) -> float:
+        """The arrival of the first conversion at rest."""
+        return self._points[0][0]
+
+    @property
+    def values(self) -> tuple[float, ...]:
+        """The conversions at rest, oldest first."""
+        return tuple(value for _, value in self._points)
+
+    @property
+    def span(self) -> float:
+        """From the lowest to the highest of them."""
+        return self._high - self._low
+
+    @property
+    def noisy(self) -> bool:
+        """Whether they need more width than a plateau has."""
+        return self.n > 0 and self.span > self._width(self._low, self._high) * 1.000001
+
+    def restart(self) -> None:
+        """The contact ended, or the tool was taken away: the value must be at rest anew."""
+        self._points.clear()
+        self._begin()
+
+    def rested_s(self, t_s: float, since_s: float = 0.0) -> float:
+        """Return for how many seconds the value has been at rest since `since_s`, 0.0 when it is not."""
+        return t_s - max(self._points[0][0], since_s) if self._points else 0.0
+
+    def feed(self, t_s: float, value: float, resolution: float) -> None:
+        """Take a believed conversion."""
+        points = self._points
+        if resolution != self._resolution:
+            points.clear()
+            self._resolution = resolution
+        if not points:
+            self._begin()
+            self._add(t_s, value)
+            return
+        low, high = min(self._low, value), max(self._high, value)
+        if high - low > self._width(low, high) * 1.000001:
+            self._reseat(t_s, value)
+        elif t_s - points[0][0] > KEEP_S:
+            later = [point for point in points if t_s - point[0] <= KEEP_S * 0.9]
+            self._replace([*later, (t_s, value)])
+        else:
+            self._add(t_s, value)
+
+    def creep_per_s(self, since_s: float = 0.0) -> float:
+        """Return the trend of the values at rest, SI per second; 0.0 where it does not stand out of their scatter.
+
+        A tool that is taken away may leave a step, which looks like a trend over both sides of it: the values from
+        `since_s` on, where there are enough, must bear the trend out within twice its standard error there.
+        """
+        points = self._points
+        b, u = trend(points, self._resolution)
+        if abs(b) <= SURE * u:
+            return 0.0
+        later = [point for point in points if point[0] > since_s]
+        if len(later) == len(points):
+            return b
+        b_later, u_later = trend(later, self._resolution)
+        return b if abs(b - b_later) <= SURE * u_later else 0.0
+
+    def _width(self, low: float, high: float) -> float:
+        return max(PLATEAU_COUNTS * self._resolution, PLATEAU_SHARE * max(abs(low), abs(high)))
+
+    def _reseat(self, t_s: float, value: float) -> None:
+        """Begin where the values up to this one fit into the meter's noise, at the latest with this one."""
+        points = [*self._points, (t_s, value)]
+        last = points[-NOISE_OF - 1 :]
+        steps = [abs(b - a) for (_, a), (_, b) in itertools.pairwise(last)]
+        noise = min(NOISE_SIGMAS * statistics.median(steps) / MEDIAN_STEP, WIDE_COUNTS * self._resolution)
+        first, low, high = len(points) - 1, value, value
+        while first:
+            before = points[first - 1][1]
+            low, high = min(low, before), max(high, before)
+            if high - low > max(noise, self._width(low, high)) * 1.000001:
+                break
+            first -= 1
+        self._replace(points[first:])
+
+    def _replace(self, points: list[tuple[float, float]]) -> None:
+        self._points.clear()
+        self._begin()
+        for t_s, value in points:
+            self._add(t_s, value)
+
+    def _begin(self) -> None:
+        self._low, self._high = float("inf"), float("-inf")
+
+    def _add(self, t_s: float, value: float) -> None:
+        self._points.append((t_s, value))
+        if value < self._low:
+            self._low = value
+        if value > self._high:
+            self._high = value
+
+
+def trend(points: Sequence[tuple[float, float]], resolution: float) -> tuple[float, float]:
+    """Return the least-squares slope b of (t_s, value) and its standard uncertainty u(b), both in units a second.
+
+    u(b)² = s²/Σ(t − t̄)², s² the residuals' sum of squares by n − 2, at least resolution²/12, since a display that
+    stands still says no more than that. Degenerate: fewer than ENOUGH points, or all at one time, give 0.0
+    and infinity.
+    Source: NIST/SEMATECH e-Handbook 4.4.3.1; JCGM 100:2008, 4.3.7.
+    """
+    n = len(points)
+    if n < ENOUGH:
+        return 0.0, math.inf
+    mean_s = math.fsum(t_s for t_s, _ in points) / n
+    mean = math.fsum(value for _, value in points) / n
+    spread = math.fsum((t_s - mean_s) ** 2 for t_s, _ in points)
+    if spread <= 0.0:
+        return 0.0, math.inf
+    b = math.fsum((t_s - mean_s) * (value - mean) for t_s, value in points) / spread
+    left = math.fsum((value - mean - b * (t_s - mean_s)) ** 2 for t_s, value in points)
+    return b, math.sqrt(max(left / (n - 2), resolution * resolution / 12.0) / spread)

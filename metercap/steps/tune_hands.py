@@ -1,0 +1,190 @@
+"""A trimmer under the hands: contact, turning, rest, and what takes them off."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+import msgspec
+
+from metercap.contact import Act
+from metercap.metrology.domain import round6
+from metercap.quantity import format_value
+from metercap.reading import Reading, State
+from metercap.records import CueKind, Do, VerdictKind
+from metercap.steps import asking
+from metercap.steps.judge import Judgement
+from metercap.steps.rest import CREEP_S
+from metercap.steps.tune_state import TuneState
+from metercap.steps.tune_table import S
+from metercap.steps.turning import Turning
+
+CREEP_LEFT_S = 10.0
+"""A value that still creeps is judged after so long a rest where the operator gives up (common practice, no source)."""
+
+
+class TuneHands(TuneState):
+    """What readings do while a trimmer is turned."""
+
+    def see(self, reading: Reading, act: Act, new: bool) -> None:
+        """Pass over what a meter shows in ranges too coarse for the band, and watch a value that ran off its range."""
+        if act is Act.MORE and new and self._too_coarse(reading):
+            return
+        off = self._turning is not None and self.state in (S.TURN, S.STOP) and reading.state is State.OVER
+        if off and new and act is Act.NONE:
+            self._off_scale(reading)
+        super().see(reading, act, new)
+
+    def blocked(self) -> None:
+        """What was gathered in the present contact is worth nothing."""
+        self._probing.drop()
+        self._part()
+        off = {S.FOUND_ON: S.FOUND, S.TURN_ON: S.TURN, S.STOP_ON: S.STOP, S.LEFT_ON: S.LEFT, S.VOLTS: self._phase}
+        self.state = off.get(self.state, self.state)  # type: ignore[call-overload]
+        self.deadline_s = None
+
+    def touch(self) -> StrEnum:
+        """Contact with the trimmer that is turned."""
+        self.deadline_s = None
+        if self._turning is not None:
+            self._turning.contact()
+        if self._lost_at:
+            self.bench.note(
+                f"{self.item}: contact lost near {self._lost_at} while turning: a dirty track, or the probes"
+            )
+            self._lost_at = ""
+            if self._asks_touch:
+                self._say_again()
+        elif self.state is S.TURN:
+            self._say_turn()
+        return S.TURN_ON if self.state is S.TURN else S.STOP_ON
+
+    def lost(self) -> StrEnum:
+        """Contact lost while turning or resting, or the value ran off a fixed range."""
+        reading = self.reading
+        if reading is not None and reading.state is State.OVER:
+            self._off_scale(reading)
+        stood = self.item in self.bench.standing
+        self._part()
+        if stood and self.item not in self.bench.standing:
+            self.bench.cue(CueKind.AGAIN, self.item)  # a doubted value rang the alarm: it is over, and look again
+        live = None if self._turning is None else self._turning.live(self.item, None)
+        if live is not None:
+            self._lost_at = asking.shown(self._trimmers, self.item, live.value)
+        self._arm()
+        return S.TURN if self.state is S.TURN_ON else S.STOP
+
+    def _part(self) -> None:
+        turning = self._turning
+        if turning is None:
+            return
+        if not turning.gone:
+            turning.lost(self.bench.t_s)
+        self._trimmers.report(self.item, turning)
+        self._trimmers.stand(self.item, turning)
+
+    def _off_scale(self, reading: Reading) -> None:
+        """Over-range: past the limit, if a fixed range ends there and the value ran that way."""
+        turning = self._turning
+        full = self._trimmers.full_scale(reading, None if turning is None else turning.last)
+        if turning is None or full is None or (self._in_ohms and not turning.runs_off(full)):
+            return
+        for cue in turning.off_scale(self.bench.t_s, full):
+            self._trimmers.stand(self.item, turning)
+            self.bench.cue(cue, self.item)
+
+    def turning(self) -> StrEnum:
+        """A new conversion while the trimmer is turned."""
+        judged = self._watch()
+        if judged is None or judged.verdict is not VerdictKind.PASS:
+            return S.TURN_ON
+        return self._tool_away()
+
+    def resting(self) -> StrEnum:
+        """A new conversion after the tool was taken away."""
+        judged = self._watch()
+        turning = self._turning
+        if judged is None or turning is None:
+            return S.STOP_ON
+        if judged.verdict is not VerdictKind.PASS and not self._final:
+            self._say_turn()
+            return S.TURN_ON
+        self._turned.add(self.item)
+        rest, unit = turning.rest, self._trimmers.unit
+        n, from_s = rest.n, rest.from_s
+        reason = (
+            f"unsteady: at rest within {format_value(rest.span, unit, judged.resolution)} only" if rest.noisy else ""
+        )
+        self._trimmers.leave(self.item, turning)
+        if self.item in self.bench.standing:
+            self.bench.say_standing(self.item)
+        self._turning = None
+        if self._alone:
+            self._trimmers.give_left(self.item, judged, reason, n, from_s)
+        else:
+            self.bench.cue(CueKind.PASS if judged.verdict is VerdictKind.PASS else CueKind.UNSURE, self.item)
+        self.bench.ticked = (self.step.id, self.item)
+        return self._go()
+
+    def _watch(self) -> Judgement | None:
+        """Follow the value; return it judged once it is at rest for `rest_s` and in the band, or given up; else None.
+
+        Outside the band it is judged only where that decides something: after the tool was taken away.
+        """
+        reading, turning = self.reading, self._turning
+        if reading is None or turning is None:
+            return None
+        if reading.value is None:
+            self._off_scale(reading)
+            return None
+        self._trimmers.follow(self.item, turning, reading, cues=self.state is S.TURN_ON)
+        for text in turning.notes:
+            self.bench.note(
+                f"{self.item}: {text}, it read {format_value(reading.value, reading.unit, reading.resolution)}"
+            )
+        turning.notes.clear()
+        rest, band = turning.rest, turning.band
+        rested_s = rest.rested_s(reading.t_s, turning.since_s)
+        if rested_s < self._step.rest_s or rest.n < 2:
+            return None
+        inside = band.low <= turning.shown <= band.high
+        if not inside and self.state is S.TURN_ON:
+            return None
+        creep = rest.creep_per_s(turning.since_s) if inside or self._final else 0.0
+        if creep and abs(turning.shown + creep * CREEP_S - band.target) > max(turning.inner, 0.0):
+            return self._creeping(turning, reading, creep, rested_s)
+        return self._trimmers.judged(self.item, turning, reading)
+
+    def _creeping(self, turning: Turning, reading: Reading, creep_per_s: float, rested_s: float) -> Judgement | None:
+        """Say once that it creeps, and wait; where the operator gives up, it is judged as one that does."""
+        text = f"it creeps by {format_value(round6(creep_per_s), self._trimmers.unit)} a second"
+        if not self._creeps:
+            self._creeps = True
+            self.bench.note(f"{self.item}: {text}: wait until it rests, or turn", aloud=True)
+        if not self._final or rested_s < CREEP_LEFT_S:
+            return None
+        judged = self._trimmers.judged(self.item, turning, reading)
+        both = "; ".join(part for part in (text, judged.reason) if part)
+        verdict = VerdictKind.UNSURE if judged.verdict is VerdictKind.PASS else judged.verdict
+        return msgspec.structs.replace(judged, verdict=verdict, reason=both)
+
+    def _tool_away(self) -> StrEnum:
+        if self._turning is not None:
+            self._turning.tool_away(self.bench.t_s)
+        self.say(Do.STOP, f"{self.item}: in band. Take the tool away and keep both tips on")
+        return S.STOP_ON
+
+    def _say_again(self) -> None:
+        """Both tips are on again: say again what is done with them."""
+        self._asks_touch = False
+        if self.state is S.TURN:
+            self._say_turn()
+        else:
+            self._prompt(stopping=True)
+
+    def waiting(self) -> StrEnum:
+        """No contact for a while: say so once; while a trimmer is turned, that it must be touched again."""
+        after = super().waiting()
+        if self._phase is S.TURN and self._lost_at:
+            self._asks_touch = True
+            self.say(*asking.prompt(self._trimmers, self.item, "touch"))
+        return after

@@ -1,0 +1,151 @@
+"""What is remembered while a step tunes, and what its parts share: where the hands are, what they are asked."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Literal
+
+from metercap.reading import Reading, State
+from metercap.records import Do, at
+from metercap.steps import asking
+from metercap.steps.begun import Begun
+from metercap.steps.bench import Bench
+from metercap.steps.machine import Machine
+from metercap.steps.nearzero import ABOUT_ZERO_COUNTS, ABOUT_ZERO_V, about_zero, shows_contact
+from metercap.steps.probing import Probing
+from metercap.steps.trimmer import Trimmers, TuneStep
+from metercap.steps.tune_table import S
+from metercap.steps.turning import Live, Turning
+
+PATIENCE_S = 10.0
+COARSE = 3
+"""Conversions in too coarse a range after which the meter does not walk any more."""
+
+
+class TuneState(Machine):
+    """The state of a tune step; `tune_hands` moves it by readings, `tune_words` by words, `tune` from item to item."""
+
+    def __init__(self, step: TuneStep, bench: Bench) -> None:
+        super().__init__(step, bench, S.FOUND)
+        self._step = step
+        self._names = step.item_names
+        self._trimmers = Trimmers(step, bench)
+        self._at = 0
+        self._phase: Literal[S.FOUND, S.TURN, S.LEFT] = S.FOUND
+        self._to_find: list[tuple[str, str]] = []
+        self._turned: set[str] = set()
+        self._over: set[str] = set()
+        """Items that ended without turning: absent, open, skipped as found."""
+        self._reread: set[str] = set()
+        """Items read as left since the last turn."""
+        self._alone = len(self._names) == 1 and step.contacts == 1
+        self._probing = Probing(self._trimmers.aim(self._names[0], found=True), bench.judge)
+        self._begun = Begun()
+        self._turning: Turning | None = None
+        self._lost_at = ""
+        self._final = False
+        self._question: Literal["", "rule", "wider", "undo"] = ""
+        self._asked: set[str] = set()
+        self._in_ohms = shows_contact(step.wanted[0])
+        self._sure = False
+        """The operator said that both tips are on, where open tips read about the same."""
+        self._coarse = 0
+        self._coarse_taken = False
+        self._asks_touch = False
+        self._creeps = False
+
+    @property
+    def item(self) -> str:
+        """The trimmer in turn."""
+        if self._phase is S.FOUND and self._to_find:
+            return self._to_find[0][1]
+        return self._names[self._at]
+
+    @property
+    def _trimmers_of_item(self) -> Trimmers:
+        reading_later = self._phase is S.FOUND and self._to_find and self._to_find[0][0] != self.step.id
+        return self._trimmers.of(self._to_find[0][0]) if reading_later else self._trimmers
+
+    @property
+    def live(self) -> Live | None:
+        """What a screen shows while a trimmer is turned, or None."""
+        if self._turning is None or self.state not in (S.TURN_ON, S.STOP_ON, S.TURN, S.STOP):
+            return None
+        found = self._trimmers.found(self.item)
+        return self._turning.live(self.item, None if found is None else found.value)
+
+    def is_off(self, reading: Reading) -> bool:
+        """Over-range in ohms. In volts and amps about zero, until the operator says that both tips are on."""
+        if self._in_ohms:
+            return reading.state is State.OVER
+        if self._sure or reading.value is None:
+            return False
+        if reading.unit == "A":
+            return abs(reading.value) < ABOUT_ZERO_COUNTS * reading.resolution
+        return about_zero(reading)
+
+    def resume(self) -> None:
+        """Prompt again for what is open."""
+        if self.state is S.ASK:
+            self.say(Do.ANSWER, f"{self.item}: yes or no?")
+        else:
+            self._arm()
+            self._prompt(stopping=self.state in (S.STOP, S.STOP_ON))
+
+    def part(self) -> None:
+        """The session ends, or goes elsewhere: an excursion is written as it stands."""
+        if self._turning is not None:
+            self._trimmers.leave(self.item, self._turning)
+
+    def status(self) -> str:
+        """Which trimmer, and what is done with it."""
+        return f"{self.step.id}: {self.item}, {self._phase}"
+
+    def _too_coarse(self, reading: Reading) -> bool:
+        if self._coarse_taken or not self._trimmers_of_item.too_coarse(self.item, reading):
+            self._coarse = 0
+            return False
+        self._coarse += 1
+        if self._coarse == COARSE:
+            self.bench.prompt(
+                Do.DIAL, self.item, f"{self.item}: a finer range; yes if the meter has none (leads in the V/Ω jacks)"
+            )
+        return True
+
+    def _leave_item(self) -> None:
+        """The item is left by a word: say first if it stands past its limit, and write the excursion as it stands."""
+        self.bench.say_standing(self.item)
+        self.part()
+
+    def _say_turn(self) -> None:
+        self._asks_touch = False
+        if self._turning is not None:
+            self.say(Do.TURN, asking.turn(self._trimmers, self.item, self._turning))
+
+    def _arm(self) -> None:
+        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
+
+    def _prompt(self, *, stopping: bool = False) -> None:
+        phase = "stop" if self._phase is S.TURN and stopping else self._phase.value
+        self.say(*asking.prompt(self._trimmers, self.item, phase, yes=self._hidden))
+
+    @property
+    def _hidden(self) -> bool:
+        """Whether both tips on the trimmer may read as if they were in the air."""
+        trimmers, name = self._trimmers_of_item, self.item
+        if self._in_ohms or (isinstance(trimmers.step.target, str) and trimmers.good(name) is None):
+            return False
+        band = trimmers.band(name)
+        return self._step.wanted[0].unit == "V" and band.low < ABOUT_ZERO_V and band.high > -ABOUT_ZERO_V
+
+    def _go(self) -> StrEnum:
+        """Open what comes next."""
+        raise NotImplementedError
+
+    def _open(self, phase: StrEnum) -> StrEnum:
+        """Open a phase of the present item."""
+        raise NotImplementedError
+
+    def _finish(self) -> StrEnum:
+        """End the step."""
+        raise NotImplementedError

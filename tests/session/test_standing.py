@@ -1,0 +1,87 @@
+"""A trimmer that stands past its hazard limit when the session ends: said, written, and derived again."""
+
+from __future__ import annotations
+
+import pytest
+from bench_play import Play, confirm
+
+from metercap.outcome import fold
+from metercap.records import Cue, CueKind, EndRecord, Excursion, Note, Record
+from metercap.session import check
+from metercap.steps import Item, TuneStep
+
+TUNE = TuneStep(id="bridge", items=(Item("RV1"),), target=1500.0, tolerance_share=0.01, never_below=1200.0, unit="ohm")
+PAST = "OL*6 2.000k*5 1.800k 1.600k 1.400k 1.150k*10"
+"""Found at 2 kilohm, turned down past 1.2 kilohm, and left there for two seconds at 5 conversions a second."""
+SAID = "RV1 stands past its limit: 1.150 kΩ, below 1.2 kΩ"
+
+
+def past(*more: object) -> Play:
+    """Return a play whose trimmer rests past its limit."""
+    return Play(TUNE, *more, rate=5.0)(PAST)  # type: ignore[arg-type]
+
+
+def recorded(play: Play) -> list[Record]:
+    """Return a journal's records of a play, its end left out."""
+    out: list[Record] = [play.record]
+    for event, outcomes in play.pairs:
+        out += [event] if event is not None else []
+        out += outcomes
+    return out
+
+
+def last(records: list[Record]) -> tuple[list[CueKind], list[str], list[Excursion]]:
+    """Return what was cued, said aloud and written among these."""
+    cues = [record.cue for record in records if isinstance(record, Cue)]
+    said = [record.text for record in records if isinstance(record, Note) and record.aloud is True]
+    return cues, said, [record for record in records if isinstance(record, Excursion)]
+
+
+@pytest.mark.parametrize("off", ["", " OL*4"])
+@pytest.mark.parametrize("word", ["quit", "probe=R5"])
+def test_a_word_that_leaves_the_trimmer_says_first_that_it_stands_past_its_limit(word: str, off: str) -> None:
+    """Tips on or off: the alarm, the sentence, then the excursion as it stands (where contact ended it is written)."""
+    play = past()(off)
+    before = len(play.out)
+    play(f":{word}")
+    cues, said, written = last(play.out[before:])
+    assert (cues[0], said) == (CueKind.HAZARD, [SAID])
+    (excursion,) = play.of(Excursion)
+    assert (excursion.side, excursion.limit, excursion.worst) == ("below", 1200.0, 1150.0)
+    assert excursion.duration_s == pytest.approx(2.0 if off else 1.8)
+    assert len(written) == (0 if off else 1)
+    assert fold(recorded(play)).standing == {"RV1": ("bridge", "below")}
+
+
+def test_a_signal_says_and_writes_the_same_and_it_is_derived_again() -> None:
+    """Interrupted 3 s after the last reading; the excursion lasts to the end."""
+    play = past()
+    t_s = play.t_s + 3.0
+    outcomes = play.driver.end(t_s)
+    cues, said, written = last(outcomes)  # type: ignore[arg-type]
+    assert (cues, said) == ([CueKind.HAZARD], [SAID])
+    assert [round(each.duration_s, 6) for each in written] == [4.8]
+    records = [*recorded(play), *outcomes]
+    end = EndRecord(t_s, "interrupted", {}, "0" * 64)
+    assert check([*records, end]).difference == ""
+    assert "not in the file" in check([*recorded(play), end]).difference
+    assert check(records[:-1]).difference == ""
+
+
+def test_the_end_of_the_plan_says_it_once_more() -> None:
+    """Given up past its limit: a fail, and the last words before `end` are of it, though a step came after."""
+    play = past(confirm(id="after"))(":skip 1.150k*30")
+    assert play.ticks == ["RV1 fail"]
+    before = len(play.out)
+    play(":yes")
+    assert play.session.finished
+    assert last(play.out[before:])[1] == [SAID]
+
+
+def test_nothing_is_said_of_a_trimmer_that_is_back() -> None:
+    """It was past, and is not: quit is silent, and no trimmer stands."""
+    play = past()("1.400k*5")
+    before = len(play.out)
+    play(":quit")
+    assert play.out[before:] == []
+    assert fold(recorded(play)).standing == {}
