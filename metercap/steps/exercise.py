@@ -44,7 +44,7 @@ class Exercise(Listed):
         self._step = step
         self._seen = Closure()
         self._overdue = self._still = False
-        self._asked_s = 0.0
+        self._asked_s = self._from_s = 0.0
         self.fresh()
 
     def fresh(self) -> None:
@@ -62,7 +62,6 @@ class Exercise(Listed):
         self._seen.dropouts = 0
         self._inside: list[float] = []
         self._last: Reading | None = None
-        self._from_s = 0.0
         self._unopened = False
         """A normally closed switch was pressed and has not opened: its closing adds nothing."""
         self._forget_press()
@@ -155,7 +154,8 @@ class Exercise(Listed):
             seen.forget()
             self._still = late = False
         if seen.is_open and not self._too_soon():
-            if late and seen.values:  # let go before it had lasted: neither a closure nor silent
+            # Let go before it had lasted: neither a closure nor silent. A worn one may touch on its way up.
+            if late and len(seen.values) > 1:
                 self._presses.take_back()
             return self._go_on(close=True)
         if self._overdue and self._step.form == "nc" and seen.last is Contact.CLOSED:

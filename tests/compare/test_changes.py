@@ -52,7 +52,7 @@ def test_counts_taken_over_stand_even_where_the_new_ones_are_the_same():
     """Four of five as found last week and four of five now: both are said, and nothing has changed."""
     inherited = {"how": "after", "session": "s0", "before": {"cover/S1": {"k": 4, "runs": 5}}}
     switch = ExerciseStep(id="cover", items=(Item("S1"),), presses=5)
-    presses = GAP + "0.3*4 OL*4 " * 2 + ":fail " + "0.3*4 OL*4 " * 2 + ":no"
+    presses = GAP + "0.3*4 OL*4 " * 2 + ":missed=1 " + "0.3*4 OL*4 " * 2 + ":no"
     row = next(counted([session("B", presses, switch, inherited=inherited)]))
     assert (row.before_k, row.before_runs, row.k, row.runs, row.changed) == (4, 5, 4, 5, False)
 

@@ -172,6 +172,12 @@ def test_a_late_press_let_go_at_the_release_prompt_is_asked_for_again() -> None:
     assert (play.verdicts["S1"].verdict, play.verdicts["S1"].k, play.verdicts["S1"].runs) == (VerdictKind.PASS, 5, 5)
 
 
+def test_a_blip_at_the_release_hides_no_miss() -> None:
+    """A worn contact touches for a moment on its way up: that makes no press, nor takes one away."""
+    play = exercised(PRESS + "OL*16 0.3 OL*6 " + PRESS * 3)
+    assert (play.verdicts["S1"].k, play.verdicts["S1"].runs) == (4, 5)
+
+
 def test_a_meter_that_stalls_makes_no_silent_press() -> None:
     """No conversion came while it should close: what the contact did then is not known, so it is waited for."""
     play = exercised(PRESS + "+4 0.3*3 OL*3 " + PRESS * 3)
