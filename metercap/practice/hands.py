@@ -24,7 +24,7 @@ from metercap.practice.board import TIPS_NAME
 from metercap.practice.body import Tick
 from metercap.practice.chores import Chores
 from metercap.practice.probes import Probes
-from metercap.practice.said import wants_hold_and_yes, wants_tool_away
+from metercap.practice.said import wants_hold_and_yes, wants_mend, wants_tool_away
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
 
 _COUNT_CHECK = re.compile(r"last tick (?:was )?on (?P<item>[^?]+?)\s*\?", re.IGNORECASE)
@@ -99,6 +99,8 @@ class Hands(Probes):
         self._away(t_s)
 
     def _confirm(self, prompt: Prompt, t_s: float) -> None:
+        if wants_mend(prompt.say) and self.planned("word"):
+            return  # at it already: the meter was silent for a moment, and the prompt came again
         self._away(t_s)
         self.confirm(prompt, t_s)
 

@@ -1,14 +1,14 @@
 """wiggle: a closed path watched while a cable or connector is flexed.
 
-A dropout shorter than one conversion may be averaged away: the shortest one that could be seen is said in every
-verdict.
+A dropout shorter than one conversion may be averaged away, and one that falls between two conversions that came late is
+not seen either: the shortest one that could be seen is said in every verdict.
 """
 
 from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.contact import Burst
+from metercap.contact import Act, Burst
 from metercap.metrology.domain import round6
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
@@ -19,6 +19,10 @@ from metercap.steps.keys import ItemsStep, Ohm, Seconds
 from metercap.steps.listed import Listed
 from metercap.steps.machine import Given, Row, words_rows
 
+JUDGED = 10
+"""The newest values that a verdict's scatter is taken from."""
+LATE = 1.5
+"""A conversion that comes later than so many T leaves a gap; less is jitter of the link."""
 LOST_S = 2.0
 """Open for longer than this is no dropout but tips that came off (common practice, no source)."""
 
@@ -92,6 +96,13 @@ class Wiggle(Listed):
         self._from_s = 0.0
         self._last: Reading | None = None
         self._values: list[float] = []
+        """The newest good values."""
+        self._worst = 0.0
+        self._n = 0
+        """Conversions seen while it was watched, those in a dropout included."""
+        self._gap_s = 0.0
+        """The longest time between two of them."""
+        self._seen_s = 0.0
         self._dropouts = 0
         self._longest_s = 0.0
         self._out_from_s = 0.0
@@ -115,6 +126,14 @@ class Wiggle(Listed):
         """Which path, and how often it dropped out."""
         return f"{self.step.id}: {self.item}, {self._dropouts} dropouts"
 
+    def see(self, reading: Reading, act: Act, new: bool) -> None:
+        """Count every conversion of the watch, and how long it was in coming; those of a dropout are seen as well."""
+        if new and self.state in (S.WATCH, S.OUT):
+            self._n += 1
+            self._gap_s = max(self._gap_s, round6(reading.t_s - self._seen_s))
+            self._seen_s = reading.t_s
+        super().see(reading, act, new)
+
     def _good(self, reading: Reading) -> bool:
         return reading.value is not None and self.bench.judge.corrected(reading) <= self._step.max
 
@@ -133,7 +152,7 @@ class Wiggle(Listed):
         self._burst.feed(reading)
         if self._burst.plateau() is None:
             return S.ON
-        self._from_s = self.bench.t_s
+        self._from_s = self._seen_s = self.bench.t_s
         self._last = reading
         self._ask_flex()
         self._until_s = at(self.bench.t_s + self._step.watch_s)
@@ -181,10 +200,9 @@ class Wiggle(Listed):
         reading = self._last
         if reading is None or not self._values:
             return self.word(VerdictKind.UNSURE, "no value came while it was watched")
-        shortest = format_value(self.bench.conversions.times_s[reading.quantity], "s")
+        shortest = format_value(self._shortest_s(reading), "s")
         seen = f"watched {self._step.watch_s:g} s; dropouts shorter than {shortest} cannot be seen"
-        worst = max(self._values)
-        judged = self.bench.judge.judge(reading, self._limits, value=worst, conversions=self._values[-10:])
+        judged = self.bench.judge.judge(reading, self._limits, value=self._worst, conversions=self._values)
         if self._dropouts:
             verdict = VerdictKind.FAIL
             reason = f"{self._dropouts} dropouts, the longest {format_value(self._longest_s, 's')}; {seen}"
@@ -196,7 +214,7 @@ class Wiggle(Listed):
             judged=judged,
             limits=self._limits,
             reason=reason,
-            n=len(self._values),
+            n=self._n,
             from_s=self._from_s,
             settled=True,
         )
@@ -217,7 +235,11 @@ class Wiggle(Listed):
 
     def _note_good(self, reading: Reading) -> None:
         self._last = reading
-        self._values.append(self.bench.judge.corrected(reading))
-        if len(self._values) > 1000:
-            worst = max(self._values)
-            self._values = [worst, *self._values[-10:]]
+        value = self.bench.judge.corrected(reading)
+        self._worst = max(self._worst, value) if self._values else value
+        self._values = [*self._values[1 - JUDGED :], value]
+
+    def _shortest_s(self, reading: Reading) -> float:
+        """Return the shortest dropout that could be seen: a conversion, or the longest time in which none came."""
+        one_s = self.bench.conversions.times_s[reading.quantity]
+        return self._gap_s if self._gap_s > LATE * one_s else one_s

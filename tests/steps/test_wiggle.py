@@ -32,6 +32,35 @@ def test_a_dropout_fails_with_its_length() -> None:
     assert "1 dropouts, the longest 400 ms" in verdict.reason
 
 
+def test_every_conversion_is_counted() -> None:
+    """A minute at 25/s: 1 500 conversions, and not the 409 of a list that was cut; two of them open."""
+    step = WiggleStep(id="cable", items=(Item("J3"),), watch_s=60.0)
+    play = Play(step, rate=25.0)("OL*40 0.3*600 OL*2 0.3*950")
+    assert 1499 <= play.verdicts["J3"].n <= 1501
+    assert play.verdicts["J3"].verdict is VerdictKind.FAIL
+
+
+def test_the_worst_value_of_a_long_watch_is_kept() -> None:
+    """It decides, however long ago it was."""
+    step = WiggleStep(id="cable", items=(Item("J3"),), watch_s=60.0)
+    play = Play(step, rate=25.0)("OL*40 0.3*20 1.7 0.3*1500")
+    assert play.verdicts["J3"].value == 1.7
+
+
+def test_a_gap_in_the_readings_is_time_in_which_nothing_was_seen() -> None:
+    """The link stalled for 1.4 s during the watch: a dropout of that length would have gone unseen."""
+    verdict = flexed("0.3*8 +1.2 0.3*20").verdicts["J3"]
+    assert "shorter than 1.4 s cannot be seen" in verdict.reason
+
+
+def test_a_watch_does_not_end_on_the_edge_of_a_dropout() -> None:
+    """Closed again for one conversion as the time is up, then open again: that is two dropouts, and not one."""
+    play = flexed("0.3*20 OL*4 0.3")
+    assert not play.verdicts
+    play("OL*2 0.3*3")
+    assert "2 dropouts" in play.verdicts["J3"].reason
+
+
 def test_a_rise_above_max_counts_as_a_dropout() -> None:
     """A bad connection need not open to be bad."""
     assert flexed("0.3*8 50.0*2 0.3*20").verdicts["J3"].verdict is VerdictKind.FAIL
