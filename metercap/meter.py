@@ -7,6 +7,7 @@ whole, so that a session can be replayed without the file.
 
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 import msgspec
@@ -85,3 +86,42 @@ class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         if poll is not None and poll.per_s < conversions_per_s:
             poll = msgspec.structs.replace(poll, per_s=conversions_per_s)
         return msgspec.structs.replace(self, conversions_per_s=conversions_per_s, conversions_per_s_by={}, poll=poll)
+
+
+MOST_PER_S = 10_000.0
+"""No meter converts, sends or is asked more often."""
+SLOWEST_PER_S = 0.001
+MOST_BAUD = 100_000_000
+
+
+def impossible(profile: MeterProfile) -> list[str]:
+    """Return what is wrong with numbers that have the right type, each as "key: what"; NaN is wrong everywhere."""
+    rates: list[tuple[str, float | None]] = [
+        ("poll.per_s", profile.poll.per_s if profile.poll else None),
+        ("conversions_per_s", profile.conversions_per_s),
+        *((f"conversions_per_s_by.{key}", rate) for key, rate in profile.conversions_per_s_by.items()),
+        ("frames_per_s", profile.frames_per_s),
+    ]
+    problems = [
+        f"{key}: must be a number above 0, from {SLOWEST_PER_S:g} to {MOST_PER_S:g}"
+        for key, rate in rates
+        if rate is not None and not SLOWEST_PER_S <= rate <= MOST_PER_S
+    ]
+    if not 1 <= profile.serial.baud <= MOST_BAUD:
+        problems.append(f"serial.baud: must be a number above 0, up to {MOST_BAUD}")
+    for key, value in (("continuity_ceiling_ohm", profile.continuity_ceiling_ohm), ("counts", profile.counts)):
+        if value is not None and not 0 < value < 1e12:
+            problems.append(f"{key}: must be a number above 0")
+    for n, row in enumerate(profile.accuracy, 1):
+        for name in ("percent", "counts"):
+            if not 0 <= getattr(row, name) < 1e6:
+                problems.append(f"accuracy, row {n}: {name}: must be 0 or above")
+        if row.resolution is not None and not 0 < row.resolution < 1e12:
+            problems.append(f"accuracy, row {n}: resolution: must be above 0")
+    for table, rows in profile.tables.items():
+        problems += [
+            f"tables.{table}.{key}: must be a number"
+            for key, value in rows.items()
+            if not isinstance(value, str) and not math.isfinite(value)
+        ]
+    return problems

@@ -17,7 +17,7 @@ import msgspec
 
 from metercap import settings
 from metercap.errors import FileProblem, PlanError, ProfileError
-from metercap.meter import Accuracy, MeterProfile, Poll, Serial
+from metercap.meter import Accuracy, MeterProfile, Poll, Serial, impossible
 from metercap.wire import decoder
 from metercap.wire.tables import nearest
 
@@ -71,7 +71,10 @@ def load_meter(path: Path) -> MeterProfile:
     if problems:
         raise ProfileError("; ".join(problems), where=where, hint=_HINT)
     profile = MeterProfile(**values)
-    problems += _numbers(profile)
+    problems += impossible(profile)
+    problems += _texts(profile)
+    if profile.schema != SCHEMA:
+        problems.append(f"schema: must be {SCHEMA}")
     if problems:
         raise ProfileError("; ".join(problems), where=where, hint=_HINT)
     try:
@@ -173,30 +176,11 @@ def _plain(text: str) -> str:
     return f"{inner}: {what[:1].lower()}{what[1:]}"
 
 
-def _numbers(profile: MeterProfile) -> list[str]:
-    """Return what is wrong with numbers that have the right type."""
-    checks: list[tuple[str, float | None]] = [
-        ("serial.baud", profile.serial.baud),
-        ("poll.per_s", profile.poll.per_s if profile.poll else None),
-        ("conversions_per_s", profile.conversions_per_s),
-        *((f"conversions_per_s_by.{key}", rate) for key, rate in profile.conversions_per_s_by.items()),
-        ("frames_per_s", profile.frames_per_s),
-        ("continuity_ceiling_ohm", profile.continuity_ceiling_ohm),
-        ("counts", profile.counts),
-    ]
-    problems = [
-        f"{key}: must be a number above 0" for key, value in checks if value is not None and not 0 < value < 1e12
-    ]
-    for n, row in enumerate(profile.accuracy, 1):
-        for name in ("percent", "counts"):
-            if not 0 <= getattr(row, name) < 1e6:
-                problems.append(f"accuracy, row {n}: {name}: must be 0 or above")
-        if row.resolution is not None and not 0 < row.resolution < 1e12:
-            problems.append(f"accuracy, row {n}: resolution: must be above 0")
+def _texts(profile: MeterProfile) -> list[str]:
+    """Return what is wrong with texts."""
+    problems = []
     if profile.poll is not None and not (profile.poll.send.isascii() and profile.poll.send):
         problems.append("poll.send: must be ASCII text, and not empty")
-    if profile.schema != SCHEMA:
-        problems.append(f"schema: must be {SCHEMA}")
     if not profile.name.strip() or not profile.name.isprintable():
         problems.append("name: must be printable, and not empty")
     return problems

@@ -17,6 +17,7 @@ import msgspec
 
 from metercap.errors import JournalError
 from metercap.journal.check import NO_END, Bad, Checker, State
+from metercap.journal.content import impossible
 from metercap.journal.format import MAX_LINE, SUFFIX
 from metercap.records import EndRecord, Record, SessionRecord, decode
 
@@ -94,6 +95,8 @@ class Records(Iterator[Record]):
         except JournalError as error:
             self.close()
             raise JournalError(error.what, where=self._where(), hint=error.hint) from None
+        if isinstance(record, SessionRecord) and (wrong := impossible(record)):
+            record = Bad(f"what the session record says cannot be: {wrong}", refused=True)
         if isinstance(record, Bad):
             raise self._damage(record)
         return record

@@ -6,6 +6,7 @@ bytes and their times, not on how they were chunked. At most `HELD_BYTES` + `JUN
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 
 from metercap.reading import Reading
@@ -13,6 +14,8 @@ from metercap.records import at
 from metercap.wire.accounts import LATENCY_S, Accounts, Item
 from metercap.wire.fields import Codec, Fields
 
+BLANK = b" \t\r\n"
+EMPTY = "an empty line"
 HELD_BYTES = 256
 """The longest free line."""
 HELD_FIXED_BYTES = 64
@@ -167,6 +170,8 @@ class LineDecoder(FrameDecoder):
     another frame. `body` is for frames whose first byte looks like any other: the bytes they are made of; there,
     the byte before must be none of these. A frame lost is better than a wrong reading.
 
+    Lines of nothing but blanks are junk, collected like any other: a stream of line ends costs no record each.
+
     `midstream`: the stream may begin inside a line. A free line without its beginning still looks like one ("187
     kohm"), so the first is dropped.
     """
@@ -187,6 +192,8 @@ class LineDecoder(FrameDecoder):
         self.longest = self._held if size is None else size
         self._end = end
         self._size = size
+        blanks = re.escape(BLANK.replace(end, b""))
+        self._empty_lines = re.compile(rb"(?:[%b]{0,%d}%b)+" % (blanks, self.longest - 2, re.escape(end)))
         self._body = body
         self._midstream = midstream and size is None
         self._skipping = ""
@@ -222,6 +229,10 @@ class LineDecoder(FrameDecoder):
                     self._skipping = ""
                     accounts.junk_out(t_s, out)
                 continue
+            if not accounts.pending and (empty := self._empty_lines.match(data, i)):
+                accounts.junk(empty[0], EMPTY, t_s, out)
+                i = empty.end()
+                continue
             if not accounts.pending and end and stop - i <= self.longest:
                 fields = self.one_good_frame(data[i:stop])
                 if fields is not None:
@@ -240,7 +251,9 @@ class LineDecoder(FrameDecoder):
 
     def _line(self, t_s: float, out: list[Item]) -> None:
         pending, size = self._accounts.pending, self._size
-        if size is None or len(pending) == size:
+        if len(pending) < self.longest and not pending.strip(BLANK):
+            self._accounts.junk_held(len(pending), EMPTY, t_s, out)
+        elif size is None or len(pending) == size:
             self._frame(0, t_s, out)
         elif len(pending) > size and self._begins_clearly(bytes(pending[-size - 1 :])):
             self._frame(len(pending) - size, t_s, out)

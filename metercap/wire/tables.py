@@ -50,7 +50,7 @@ class Tables:
         """Return a table whose values are all whole numbers within ±30."""
         numbers = {}
         for key, value in self.rows(name, required).items():
-            if isinstance(value, str) or value != int(value) or abs(value) > 30:
+            if isinstance(value, str) or not abs(value) <= 30 or value != int(value):
                 self.problem(f"{name}.{key}", f"{value!r} must be a whole number from -30 to 30")
             else:
                 numbers[key] = int(value)

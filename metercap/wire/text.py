@@ -80,7 +80,7 @@ class Text:
             found = pattern.whole(line, start, stop)
             if found is not None:
                 return self._fields(frame, line, found)
-        return "the line fits no pattern of the profile" if stop else "an empty line"
+        return "the line fits no pattern of the profile"
 
     def _fields(self, frame: bytes, line: str, found: patterns.Found) -> Fields | str:
         groups = found.groups

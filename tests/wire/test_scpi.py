@@ -21,7 +21,8 @@ SCPI = find_meter("scpi")
 
 def read(data: bytes) -> Reading | Garbage:
     """Return the one thing that a line gives."""
-    (item,) = decoder(SCPI).feed(data, 1.0)
+    meter = decoder(SCPI)
+    (item,) = [*meter.feed(data, 1.0), *meter.flush(1.0)]
     return item
 
 
@@ -163,7 +164,7 @@ def test_the_usual_answer_carries_no_layout() -> None:
         (b"RES? 1.234567890123456\n", "that a meter shows"),
         (b"RES? 1_0\n", "not one number"),
         (b"RES? \xd9\xa1\n", "printable"),
-        (b"\n", "no query"),
+        (b"\n", "an empty line"),
     ],
 )
 def test_what_is_no_answer_is_garbage(line: bytes, why: str) -> None:

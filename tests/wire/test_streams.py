@@ -390,3 +390,26 @@ def test_the_same_bytes_are_decoded_once() -> None:
     info = meter.one_good_frame.cache_info()
     assert (info.hits, info.misses) == (999, 1)
     assert info.maxsize is not None
+
+
+@pytest.mark.parametrize("name", [*FIXED, "text", "scpi"])
+@pytest.mark.parametrize("unit", [b"\n", b"\r\n", b"\r"], ids=["LF", "CRLF", "CR"])
+def test_line_ends_without_end_cost_no_record_each(name: str, unit: bytes) -> None:
+    """A flood of line ends is junk in pieces of 64 bytes, every byte once, and the next frame is read."""
+    data = unit * (20_000 // len(unit)) + (b"\n" if name in ("text", "scpi") else b"")
+    items = run(find_meter(name), [data[n : n + 999] for n in range(0, len(data), 999)] + FRAMES[name][:1])
+    assert readings(items) == FRAMES[name][:1]
+    garbage = [item for item in items if isinstance(item, Garbage)]
+    assert b"".join(bytes.fromhex(item.raw) for item in garbage) == data
+    assert len(garbage) <= len(data) // 64 + 2
+
+
+@pytest.mark.parametrize("name", ["digits14", "polled-line", "text", "scpi"])
+def test_empty_lines_come_out_the_same_however_they_are_cut(name: str) -> None:
+    """Blank lines, alone and among frames: the same pieces byte by byte, whole, and in chunks of three."""
+    frame = FRAMES[name][0]
+    data = b"\n \r\n\r\r" + frame + b"\n\n" + frame + b" \t\n" * 40 + frame + b"\r\n" * 200
+    whole = run(find_meter(name), [data])
+    assert readings(whole)
+    assert run(find_meter(name), bytewise(data)) == whole
+    assert run(find_meter(name), [data[n : n + 3] for n in range(0, len(data), 3)]) == whole

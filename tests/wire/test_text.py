@@ -21,7 +21,8 @@ TEXT = find_meter("text")
 
 def read(line: str) -> Reading | Garbage:
     """Return the one thing that a line gives."""
-    (item,) = decoder(TEXT).feed(line.encode("utf-8"), 1.0)
+    meter = decoder(TEXT)
+    (item,) = [*meter.feed(line.encode("utf-8"), 1.0), *meter.flush(1.0)]
     return item
 
 
