@@ -269,7 +269,7 @@ class BenchApp(App[None], inherit_bindings=False):
         except Exception as error:
             self._fail(error)
             return
-        self._draw()
+        self._wake()
 
     def _do(self, act: Act) -> None:
         if act.kind == "word" and self._words is not None:
