@@ -9,6 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 import msgspec
+from msgspec import UNSET, UnsetType
 
 from metercap.quantity import Quantity
 
@@ -44,9 +45,20 @@ class Reading(msgspec.Struct, frozen=True, tag_field="kind", tag="reading"):
 
 
 class Garbage(msgspec.Struct, frozen=True, tag_field="kind", tag="garbage"):
-    """Bytes that fit no frame: `raw` is their hex, `why` says what was wrong, `offset` counts from the link's start."""
+    """Bytes that fit no frame: `raw` is their hex, `why` says what was wrong, `offset` counts from the link's start.
+
+    In a flood one record stands for `count` pieces of `size` bytes in all, one behind the other unless readings lie
+    between; `raw`, `why` and `offset` are then the first's. Otherwise both are UNSET: one piece, the bytes of `raw`.
+    """
 
     t_s: float
     raw: str
     why: str
     offset: int = 0
+    count: int | UnsetType = UNSET
+    size: int | UnsetType = UNSET
+
+    @property
+    def bytes(self) -> int:
+        """How many bytes it stands for."""
+        return len(self.raw) // 2 if self.size is UNSET else self.size

@@ -19,6 +19,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from metercap.clock import SessionClock, VirtualClock
 from metercap.link import LinkWatch, Source
+from metercap.live.heap import Heap
 from metercap.live.inbox import FRAME_ENDS, Arrived, Changed, Failed, Inbox, Item, Said
 from metercap.live.parts import Decoder, Driver, Observer, Reason, Writer
 from metercap.live.signals import stop_signals
@@ -45,6 +46,8 @@ HELD_UP_S = 0.1
 """Real seconds that a busy system may hold a frame up; in faster session time that is no silence of the meter."""
 LONGEST_WAIT_S = 1.0
 """The loop wakes at least this often, in real seconds, to see whether the disk has recovered."""
+
+UNREAD = "not decoded any more: the session was ended while bytes came faster than they can be taken"
 
 DISK_WELL = "the journal is whole on the disk again"
 
@@ -81,6 +84,7 @@ class Live:
         ]
         self._inbox = inbox
         self._clock = clock
+        self._heap = Heap()
         self._watch = LinkWatch(profile, HELD_UP_S * max(0.0, getattr(clock, "speed", 1.0) - 1.0))
         inbox.ends = FRAME_ENDS[profile.family]
         self._source = source
@@ -152,10 +156,8 @@ class Live:
     @property
     def deadline_s(self) -> float | None:
         """The session time at which `due` has something to do unless an item comes first."""
-        mine, links = self._session.deadline_s, self._watch.deadline_s
-        if mine is None or links is None:
-            return links if mine is None else mine
-        return min(mine, links)
+        due = (self._session.deadline_s, self._watch.deadline_s, self._heap.deadline_s)
+        return min((one for one in due if one is not None), default=None)
 
     def start(self) -> None:
         """Show the session record and the first prompts, then start the words and the link."""
@@ -175,17 +177,24 @@ class Live:
             self.due(t_s)
             self._bytes(item.data, t_s)  # type: ignore[union-attr]
         elif isinstance(item, Said):
+            self._sweep_up()
             self._feed(Operator(t_s=at(item.t_s), word=item.word, text=item.text))
         elif isinstance(item, Changed):
             self._change(item)
         elif isinstance(item, Failed):
             raise item.error
         elif self.reason is None:
+            self._sweep_up()
+            if (rest := self._inbox.rest()) is not None:
+                first, size = rest
+                self._feed(Garbage(self._now_s(), first.hex(), UNREAD, count=1, size=size))
             self.reason = "interrupted"
 
     def due(self, t_s: float) -> None:
         """Let every deadline up to `t_s` pass: those of the link first become events, then those of the session."""
         t_s = at(t_s)
+        if (heap_s := self._heap.deadline_s) is not None and heap_s <= t_s:
+            self._sweep_up()
         if (links_s := self._watch.deadline_s) is not None and links_s <= t_s:
             self._feed_all(self._watch.due(t_s))
         if (mine_s := self._session.deadline_s) is not None and mine_s <= t_s and self.reason is None:
@@ -203,14 +212,23 @@ class Live:
     def _decoded(self, found: Iterable[Reading | Garbage]) -> None:
         for one in found:
             if isinstance(one, Reading):
+                self._sweep_up()
                 self._feed_all(self._watch.frame(one.quantity, one.t_s))
-            self._feed(one)
+                self._feed(one)
+            elif (piece := self._heap.take(one)) is not None:
+                self._feed(piece)
+
+    def _sweep_up(self) -> None:
+        """Record the garbage that is held, before anything that came after it."""
+        if (held := self._heap.out()) is not None:
+            self._feed(held)
 
     def _change(self, change: Changed) -> None:
         t_s = at(change.t_s)
         self.due(t_s)
         if change.state is LinkState.LOST:
             self._decoded(self._decoder.flush(t_s))  # a frame that was cut is not completed by the next connection
+            self._sweep_up()
         self._feed_all(self._watch.change(change.state, change.why, t_s))
 
     def _feed_all(self, events: Iterable[Event]) -> None:

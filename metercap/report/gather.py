@@ -198,7 +198,7 @@ class Gathered:
         elif isinstance(record, Excursion):
             self.excursions.add(record)
         elif isinstance(record, Garbage):
-            self.garbage_bytes += len(record.raw) // 2
+            self.garbage_bytes += record.bytes
         else:
             self._said(record)
 

@@ -10,7 +10,17 @@ import pytest
 
 from metercap.errors import ProfileError
 from metercap.live import Inbox
-from metercap.live.inbox import FRAME_ENDS, MOST_CHUNKS, Arrived, Changed, Failed, Said, Stopped
+from metercap.live.inbox import (
+    FLOOD_BYTES,
+    FRAME_ENDS,
+    MOST_BYTES,
+    MOST_CHUNKS,
+    Arrived,
+    Changed,
+    Failed,
+    Said,
+    Stopped,
+)
 from metercap.profiles import find_meter, meter_names
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
@@ -126,3 +136,34 @@ def test_a_signal_handler_may_put_into_a_waiting_get() -> None:
         assert time.monotonic() - start < 2.0
     finally:
         signal.signal(signal.SIGALRM, before)
+
+
+def test_words_and_the_end_overtake_a_flood_and_nothing_less() -> None:
+    """Behind more than a flood holds a word and a stop come out first, in their order; behind less, in their place."""
+    inbox = Inbox()
+    inbox.put_bytes(b"x" * FLOOD_BYTES, 1.0)
+    inbox.put_word("yes", "", 2.0)
+    inbox.put_bytes(b"y", 3.0)
+    inbox.put_word("no", "", 4.0)
+    inbox.put_stop(2)
+    inbox.put_link(LinkState.LOST, "pulled", 5.0)
+    got = [inbox.get() for _ in range(6)]
+    assert got[:2] == [Said("no", "", 4.0), Stopped(2)]
+    assert [type(item) for item in got[2:]] == [Arrived, Said, Arrived, Changed]
+    inbox.put_word("yes", "", 6.0)
+    inbox.put_bytes(b"z", 7.0)
+    assert [type(inbox.get()) for _ in range(2)] == [Said, Arrived], "the flood has been taken out: order again"
+
+
+def test_a_flood_of_large_chunks_waits_outside() -> None:
+    """Few chunks can be many bytes: no more than the limit and one chunk are held, and what is left is told by size."""
+    inbox = Inbox()
+    thread = threading.Thread(target=lambda: [inbox.put_bytes(b"x" * 4096, 0.0) for _ in range(100)])
+    thread.start()
+    time.sleep(0.2)
+    rest = inbox.rest()
+    inbox.close()
+    thread.join(5.0)
+    assert rest is not None
+    assert rest[0] == b"x" * 64
+    assert MOST_BYTES <= rest[1] <= MOST_BYTES + 4096
