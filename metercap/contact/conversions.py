@@ -1,155 +1,165 @@
 """Conversions, not frames: which readings are new values inside the meter.
 
 A meter may send each conversion several times. Two readings are two conversions when value, range or state differ,
-or when they arrive at least one conversion time T apart (5 % less is allowed for arrival jitter). Agreement between
-repeats of one conversion would prove nothing.
+or when they are one conversion time T apart, counted in frames, so that arrival jitter and frames that come in bursts
+neither make nor lose one. Agreement between repeats of one conversion would prove nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 
+from metercap.contact.pace import Pace
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 
 JITTER = 0.05
-"""Share of T by which an arrival may come early and still count as one T later."""
+"""Share of T by which an arrival may come early and still count as one T later, before frames can be counted."""
 
-_CHANGES = 12
-"""Changes of the value that must be seen before a measured rate is believed."""
-
-_SLOWER = 1.5
-"""How many times T the shortest of those must last before the meter is called slower than its profile."""
-
-_FASTER = 0.6
-"""Changes closer together than this many T, ten of a dozen, mean a meter faster than its profile."""
-
-_EACH_WAY = 3
-"""How many of those must go up, and how many down: what only drifts changes slowly on the fastest meter."""
-
-_SLOWEST_S = 2.0
-"""No meter takes longer for a conversion (common practice, no source); rarer changes are the circuit's."""
+WORTH_SAYING = 0.1
+"""Share by which T must differ from what was said last, to be said again."""
 
 
 class Conversions:
-    """Tells new conversions from repeats, and notices a meter slower than its profile.
+    """Tells new conversions from repeats, and measures T.
 
-    The profile states the slowest rate of the meter. A faster meter only costs time. A slower one would turn repeats
-    into "agreement", so its measured T replaces the profile's: when value changes inside one contact and range never
-    come closer together than 1.5 T over a dozen of them, their shortest distance is the new T. (Changes between
-    contact and air are the hands', so they are not counted; a drift one way is the circuit's.) A faster meter is told
-    once, since its rate could be stated.
+    The profile states the slowest rate of the meter. A faster one only costs time; a slower one would turn repeats into
+    "agreement". `kept` is T by quantity as it was measured earlier for this profile and port. `pace` is that of the
+    quantity which is shown now.
     """
 
     __slots__ = (
-        "_changes",
-        "_fast",
+        "_asked",
+        "_change_at",
+        "_change_s",
+        "_conversion_at",
+        "_conversion_s",
+        "_count",
+        "_kept",
+        "_paces",
+        "_profile",
         "_quantity",
-        "_quick",
         "_resolution",
-        "_shortest_s",
-        "_slow",
         "_state",
-        "_steady_s",
-        "_t_s",
         "_times",
         "_told",
-        "_ups",
         "_value",
+        "pace",
     )
 
-    def __init__(self, profile: MeterProfile) -> None:
+    def __init__(self, profile: MeterProfile, kept: Mapping[Quantity, float] | None = None) -> None:
+        self._profile = profile
+        self._kept = dict(kept or {})
+        self._paces: dict[Quantity, Pace] = {}
         self._times: dict[Quantity, float] = {q: profile.conversion_s(q) for q in Quantity}
-        self._t_s = -1e9
+        for quantity, kept_s in self._kept.items():
+            self._times[quantity] = max(self._times[quantity], kept_s)
+        self._asked = profile.poll is not None or profile.family == "scpi"
         self._value: float | None = None
         self._resolution = -1.0
         self._state: object = None
         self._quantity: Quantity | None = None
-        self._steady_s: float | None = None
-        self._changes = 0
-        self._ups = 0
-        self._shortest_s = 1e9
-        self._slow: Quantity | None = None
-        self._quick: list[float] = []
-        self._fast: float | None = None
-        self._told = False
+        self.pace = Pace(1.0)
+        self._count = 0
+        """Frames so far; `_conversion_at` is the count at the last conversion's first frame."""
+        self._conversion_at = 0
+        self._conversion_s = -1e9
+        self._change_at: int | None = None
+        """The count at the last change of what is shown, where the distance to the next one can teach."""
+        self._change_s = 0.0
+        self._told: dict[Quantity, float] = {}
 
     @property
     def times_s(self) -> Mapping[Quantity, float]:
         """T in seconds by quantity, as used now."""
         return self._times
 
+    @property
+    def measured_s(self) -> dict[Quantity, float]:
+        """T in seconds of the quantities in which this session measured it."""
+        return {q: pace.conversion_s for q, pace in self._paces.items() if pace.measured}
+
+    def is_measured(self, quantity: Quantity) -> bool:
+        """Return whether T is more than the profile's word for `quantity`."""
+        return self.pace_of(quantity).measured
+
+    def pace_of(self, quantity: Quantity) -> Pace:
+        """Return what is known of `quantity`."""
+        pace = self._paces.get(quantity)
+        if pace is None:
+            pace = Pace(self._profile.conversion_s(quantity), self._kept.get(quantity), in_step=not self._asked)
+            self._paces[quantity] = pace
+        return pace
+
     def begins(self, reading: Reading) -> bool:
         """Return whether `reading` is a new conversion; False for a repeat of the last one.
 
         A blank display is none, and is not remembered: the same value on both sides of it may be one conversion.
         """
-        if reading.state is State.BLANK:
-            return False
         t_s = reading.t_s
-        same = (
-            reading.value == self._value
-            and reading.resolution == self._resolution
-            and reading.state is self._state
-            and reading.quantity is self._quantity
-        )
-        if same and t_s - self._t_s < self._times[reading.quantity] * (1.0 - JITTER):
+        quantity = reading.quantity
+        if quantity is not self._quantity:
+            return self._other(reading)
+        pace = self.pace
+        self._count = count = self._count + 1
+        pace.frame(t_s)
+        state = reading.state
+        if state is State.BLANK:
             return False
-        if not same:
-            self._measure(reading)
-            self._value = reading.value
-            self._resolution = reading.resolution
-            self._state = reading.state
-            self._quantity = reading.quantity
-        self._t_s = t_s
+        if reading.value == self._value and reading.resolution == self._resolution and state is self._state:
+            if pace.is_known:
+                if count - self._conversion_at < pace.per_conversion:
+                    return False
+            elif t_s - self._conversion_s < pace.conversion_s * (1.0 - JITTER):
+                return False  # how many frames a conversion takes is not known yet
+            self._conversion_at, self._conversion_s = count, t_s
+            return True
+        if self._change_at is not None:
+            move = 0
+            if self._value is not None and reading.value is not None and reading.resolution == self._resolution:
+                move = 1 if reading.value > self._value else -1
+            pace.change(count - self._change_at, t_s - self._change_s, move)
+        self._value = reading.value
+        self._resolution = reading.resolution
+        self._state = state
+        self._conversion_at = self._change_at = count
+        self._conversion_s = self._change_s = t_s
         return True
 
     @property
     def has_news(self) -> bool:
-        """True when `take_slow` or `take_fast` has something to say."""
-        return self._slow is not None or self._fast is not None
+        """True when `take_news` has something to say."""
+        return self.pace.news != 0
 
-    def take_slow(self) -> Quantity | None:
-        """Return a quantity whose T was just lengthened, once; None otherwise."""
-        slow, self._slow = self._slow, None
-        return slow
+    def take_news(self) -> tuple[Quantity, bool] | None:
+        """Return the quantity whose T was just changed, and whether it became longer.
 
-    def take_fast(self) -> float | None:
-        """Return conversions a second, once, when the meter turned out faster than its profile; None otherwise."""
-        fast, self._fast = self._fast, None
-        return fast
+        None where that need not be said: it was said before, and T is about the same still.
+        """
+        pace, quantity = self.pace, self._quantity
+        longer, pace.news = pace.news > 0, 0
+        if quantity is None:
+            return None
+        self._times[quantity] = pace.conversion_s
+        told = self._told.get(quantity, self._profile.conversion_s(quantity))
+        if abs(pace.conversion_s - told) <= WORTH_SAYING * told:
+            return None
+        self._told[quantity] = pace.conversion_s
+        return quantity, longer
 
-    def _measure(self, reading: Reading) -> None:
-        within = (
-            reading.value is not None
-            and self._value is not None
-            and reading.resolution == self._resolution
-            and reading.quantity is self._quantity
-        )
-        if not within:
-            self._steady_s = None
-            if reading.quantity is not self._quantity:
-                self._forget()
-            return
-        if self._steady_s is not None:
-            self._changes += 1
-            self._ups += (reading.value or 0.0) > (self._value or 0.0)
-            gap_s = reading.t_s - self._steady_s
-            self._shortest_s = min(self._shortest_s, gap_s)
-            if 0.0 < gap_s < _FASTER * self._times[reading.quantity]:  # frames that waited arrive in one moment
-                self._quick.append(gap_s)
-        self._steady_s = reading.t_s
-        if self._changes >= _CHANGES:
-            slow = _SLOWER * self._times[reading.quantity] < self._shortest_s <= _SLOWEST_S * (1.0 + JITTER)
-            if slow and min(self._ups, self._changes - self._ups) >= _EACH_WAY:
-                self._times[reading.quantity] = round(self._shortest_s, 6)
-                self._slow = reading.quantity
-            elif len(self._quick) >= _CHANGES - 2 and not self._told:
-                self._told = True
-                self._fast = round(1.0 / sorted(self._quick)[len(self._quick) // 2], 1)
-            self._forget()
-
-    def _forget(self) -> None:
-        self._changes, self._ups, self._shortest_s = 0, 0, 1e9
-        self._quick.clear()
+    def _other(self, reading: Reading) -> bool:
+        """Take a reading in another quantity than the last; its first change tells no distance."""
+        self._quantity = reading.quantity
+        self.pace = self.pace_of(reading.quantity)
+        self._count += 1
+        self.pace.resume()
+        self.pace.frame(reading.t_s)
+        self._change_at = None
+        self._value, self._resolution = reading.value, reading.resolution
+        if reading.state is State.BLANK:
+            self._state = None
+            return False
+        self._state = reading.state
+        self._conversion_at, self._conversion_s = self._count, reading.t_s
+        return True

@@ -1,9 +1,8 @@
 """Touch: is this contact credited to the item that is asked for?
 
-One contact, one item. After a tick the next item needs a lift that is certain: the span from the first to the last
-reading without contact is at least `recontact_s` + T, because both end conversions may be only partly open. Contact
-before that is the same one (a slip). A contact that begins within `EARLY_S` of a change of the expected item, or is
-already on then, belongs to the hand's last place and is never credited.
+One contact, one item. After a tick the next item needs a lift that is certain, as `lift` counts it. Contact before
+that is the same one (a slip). A contact that begins within `EARLY_S` of a change of the expected item, or is already
+on then, belongs to the hand's last place and is never credited.
 
     UNKNOWN      nothing seen yet
     FREE         the tips are off for certain: the next contact counts
@@ -19,7 +18,9 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.contact.conversions import JITTER
+from metercap.contact.lift import LiftCount, Stay
+from metercap.contact.pace import Pace
+from metercap.contact.ranging import Ranging
 from metercap.reading import Reading
 
 EARLY_S = 0.8
@@ -28,14 +29,8 @@ EARLY_S = 0.8
 HELD_S = 1.0
 """A contact unbroken since its tick is reminded of the lift after two conversions and this long."""
 
-RECONTACT_S = 0.6
-"""Default share of the certain lift that covers a slip of the hand."""
-
-GAP = 2.0
-"""Open readings further apart than this many T do not prove that the tips stayed off between them."""
-
-GAP_S = 1.0
-"""Frames may come less often than conversions do, once a second in the slowest family: never a gap."""
+RECONTACT_S = 0.5
+"""Default of how long a hand may slip (common practice, no source)."""
 
 
 class TouchState(StrEnum):
@@ -137,11 +132,11 @@ class Touch:
     __slots__ = (
         "_change_s",
         "_conversions",
+        "_lift",
         "_lift_cued",
-        "_off_from_s",
-        "_off_last_s",
-        "_ranges",
+        "_range",
         "_since_change",
+        "ranging",
         "recontact_s",
         "state",
     )
@@ -149,13 +144,13 @@ class Touch:
     def __init__(self) -> None:
         self.state = TouchState.UNKNOWN
         self.recontact_s = RECONTACT_S
+        self.ranging = Ranging()
         self._change_s = 0.0
-        self._off_from_s: float | None = None
-        self._off_last_s = 0.0
+        self._lift = LiftCount()
         self._since_change = False
         self._conversions = 0
         self._lift_cued = False
-        self._ranges: dict[float, None] = {}
+        self._range = 0.0
 
     def change(self, t_s: float) -> None:
         """The expected item changed at `t_s`: a contact on now, or beginning within EARLY_S, never counts."""
@@ -169,46 +164,52 @@ class Touch:
 
     def block(self) -> None:
         """Something stopped the ticking: a certain lift comes first."""
-        self._off_from_s = None
-        self._ranges = {}  # what the last contact walked through was in another function, or long ago
+        self._lift.broken()
+        self.ranging.forget()
         self.state = TABLE[self.state, TouchInput.BLOCK][0]
 
     def blank(self) -> None:
         """An unreadable display proves neither contact nor lift: the span of the lift starts anew."""
-        self._off_from_s = None
+        self._lift.broken()
+        self.ranging.blank()
 
-    def feed(self, reading: Reading, conversion_s: float, new: bool, off: bool) -> Act:
+    def feed(self, reading: Reading, pace: Pace, new: bool, off: bool) -> Act:
         """Take one reading and return what happened.
 
-        `conversion_s` is T, `new` says whether it is a new conversion, `off` whether it shows no contact: over-range
-        in ohms, about zero in volts.
+        `pace` is that of its quantity, `new` says whether it is a new conversion, `off` whether it shows no contact:
+        over-range in ohms, about zero in volts.
         """
-        t_s = reading.t_s
+        was = self.state
         if off:
-            gap_s = max(GAP * conversion_s, GAP_S) + JITTER * conversion_s
-            if self._off_from_s is None or t_s - self._off_last_s > gap_s:
-                self._off_from_s = t_s
-            self._off_last_s = t_s
-            if self.state is TouchState.FREE:
+            if was is TouchState.FREE:
+                if new:
+                    self.ranging.air(reading)
                 return Act.NONE
-            # A conversion sent again says nothing newer than when it was sent first.
-            certain = new and t_s - self._off_from_s >= self._span_s(reading, conversion_s)
+            certain = self._lift.off(reading, pace, self.recontact_s, self.ranging, new)
             given = TouchInput.CERTAIN if certain else TouchInput.OPEN
         else:
-            self._off_from_s = None
-            given = TouchInput.EARLY if t_s - self._change_s < EARLY_S else TouchInput.TOUCH
-        was = self.state
+            self._lift.broken()
+            given = TouchInput.EARLY if reading.t_s - self._change_s < EARLY_S else TouchInput.TOUCH
         self.state, act = TABLE[was, given]
         if act is Act.CONTACT or act is Act.SLIP:
             self._conversions = 1
             self._lift_cued = False
             self._since_change = False
-            self._ranges = {reading.resolution: None}
-        elif act is Act.MORE or act is Act.HELD:
-            if new:
-                self._conversions += 1
-            self._ranges[reading.resolution] = None
+            self._range = reading.resolution
+            if was is TouchState.FREE:
+                self.ranging.touched(reading)
+        elif new and (act is Act.MORE or act is Act.HELD):
+            self._conversions += 1
+            if reading.resolution != self._range:
+                self._range = reading.resolution
+                self.ranging.goes_on(self._range)
         return act
+
+    def stay(self, pace: Pace) -> Stay | None:
+        """Return how long the tips have still to stay off for a certain lift; None when none is owed."""
+        if self.state not in (TouchState.SPENT_OFF, TouchState.SPENT_ON):
+            return None
+        return self._lift.left(pace, self.recontact_s, self.ranging)
 
     def lift_due(self, t_s: float) -> bool:
         """Return True once when a contact that does not count has lasted long enough to say "lift"."""
@@ -218,8 +219,3 @@ class Touch:
             return False
         self._lift_cued = True
         return True
-
-    def _span_s(self, reading: Reading, conversion_s: float) -> float:
-        """How long no contact must last: recontact_s + T, and two T more for each range walked in auto range."""
-        walk = 2 * len(self._ranges) if "auto" in reading.flags else 0
-        return self.recontact_s + conversion_s * (1 + walk) - JITTER * conversion_s

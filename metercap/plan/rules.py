@@ -28,7 +28,7 @@ TOUCHES_NOTHING = ("zero",)
 """Kinds that measure resistance without touching the unit."""
 POWERS_UP = ("trials",)
 """Kinds that switch the unit on whatever their `power` says."""
-SLIP_S = 0.6
+SLIP_S = 0.5
 """Hands slip for up to this long on one item (common practice, no source)."""
 LEADS_SHARE = 0.1
 """Leads that are more than this share of a limit are worth a `zero` step."""

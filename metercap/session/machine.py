@@ -152,12 +152,12 @@ class Session:
         if not machine.shows_contact:
             # This step does not ask where the tips are, but the next one must know.
             if reading.quantity in IN_OHMS:
-                touch.feed(reading, bench.conversions.times_s[reading.quantity], new, reading.state is State.OVER)
+                touch.feed(reading, bench.conversions.pace, new, reading.state is State.OVER)
             else:
                 touch.block()
             machine.see(reading, Act.NONE, new)
             return
-        act = touch.feed(reading, bench.conversions.times_s[reading.quantity], new, machine.is_off(reading))
+        act = touch.feed(reading, bench.conversions.pace, new, machine.is_off(reading))
         if act is Act.NONE:
             machine.see(reading, act, new)
             return
@@ -180,13 +180,14 @@ class Session:
         machine.see(reading, act, new)
 
     def _rates(self, conversions: Conversions) -> None:
-        """Say when the meter turned out slower or faster than its profile."""
-        if (slow := conversions.take_slow()) is not None:
-            rate = format_value(1.0 / conversions.times_s[slow], "Hz")
-            self.bench.note(f"the meter converts at {rate} only, slower than its profile says: that rate is used now")
-        if (fast := conversions.take_fast()) is not None:
-            text = f"the meter converts about {fast:g} times a second, faster than its profile says"
-            self.bench.note(f"{text}: stating it with --rate saves time")
+        """Say once when the meter turned out slower or faster than its profile."""
+        news = conversions.take_news()
+        if news is None:
+            return
+        quantity, longer = news
+        rate = format_value(1.0 / conversions.times_s[quantity], "Hz")
+        how = "slower" if longer else "faster"
+        self.bench.note(f"the meter converts at {rate}, {how} than was known: that rate is used from now on")
 
     def _token(self, reading: Reading, act: Act, new: bool, machine: Machine) -> bool:
         """Look whether a contact is on a token; its second steady conversion makes its word the next event."""

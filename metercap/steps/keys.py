@@ -112,7 +112,7 @@ class MeasuredStep(ItemsStep, frozen=True, kw_only=True):
 
     unit: str = ""
     quantity: Quantity | None = None
-    recontact_s: Seconds = 0.6
+    recontact_s: Seconds = 0.5
     contacts: int = 1
 
     @property

@@ -79,76 +79,179 @@ def test_rate_by_quantity() -> None:
     assert begun(Conversions(profile), "0.2 0.2 0.2", 0.1) == [True, False, False]
 
 
-def flicker(conversions: Conversions, step_s: float, changes: int = 14) -> Quantity | None:
-    """Let the last digit go up and down every `step_s`; return what was found slow."""
-    slow = None
-    for reading in readings(" ".join("0.2 0.3" for _ in range(changes // 2)), step_s):
-        conversions.begins(reading)
-        slow = conversions.take_slow() or slow
-    return slow
+# --- T, measured
 
 
-def test_slower_meter_is_noticed_once() -> None:
-    """A meter whose values never change closer together than twice T is slower than its profile: T is lengthened."""
+def feed(conversions: Conversions, script: str, frame_s: float, frames: int = 1, from_s: float = 0.0) -> float:
+    """Feed each token in so many frames, `frame_s` apart; return when the next one would come."""
+    t_s = from_s
+    for token in script.split():
+        for reading in readings(" ".join([token] * frames), frame_s, t_s):
+            conversions.begins(reading)
+        t_s += frames * frame_s
+    return t_s
+
+
+def news(conversions: Conversions) -> tuple[Quantity, bool] | None:
+    """Return what is to be told, if anything."""
+    return conversions.take_news() if conversions.has_news else None
+
+
+def ohms_s(conversions: Conversions) -> float:
+    """Return T in ohms."""
+    return conversions.pace_of(Quantity.RESISTANCE).conversion_s
+
+
+FLICKER = "0.2 0.3 " * 20
+
+
+@pytest.mark.parametrize("frames", [1, 2, 3, 5])
+@pytest.mark.parametrize("rate", [3.0, 5.0, 10.0])
+def test_a_faster_meter_is_measured_and_told_once(rate: float, frames: int) -> None:
+    """A last digit that moves with every conversion shows T, however often each is sent."""
     conversions = Conversions(meter(2.0))
-    assert flicker(conversions, 1.0) is Quantity.RESISTANCE
-    assert conversions.times_s[Quantity.RESISTANCE] == 1.0
+    feed(conversions, FLICKER, 1.0 / rate / frames, frames)
+    assert ohms_s(conversions) == pytest.approx(1.0 / rate, rel=0.01)
+    assert news(conversions) == (Quantity.RESISTANCE, False)
+    assert conversions.times_s[Quantity.RESISTANCE] == pytest.approx(1.0 / rate, rel=0.01)
     assert conversions.times_s[Quantity.VOLTAGE_DC] == 0.5
-    assert conversions.take_slow() is None
+    feed(conversions, FLICKER, 1.0 / rate / frames, frames, 1000.0)
+    assert news(conversions) is None
 
 
-def test_faster_meter_keeps_the_profiles_t() -> None:
-    """A meter faster than its profile only costs time."""
+@pytest.mark.parametrize("frames", [1, 2, 3, 5])
+@pytest.mark.parametrize("slower", [1.15, 1.3, 2.0])
+def test_a_slower_meter_is_measured_and_told(slower: float, frames: int) -> None:
+    """A last digit that goes up and down and never sooner than that: T is longer than the profile says."""
     conversions = Conversions(meter(2.0))
-    assert flicker(conversions, 0.1) is None
-    assert conversions.times_s[Quantity.RESISTANCE] == 0.5
+    feed(conversions, FLICKER, 0.5 * slower / frames, frames)
+    assert ohms_s(conversions) == pytest.approx(0.5 * slower, rel=0.01)
+    assert news(conversions) == (Quantity.RESISTANCE, True)
 
 
-def test_frames_that_waited_tell_no_rate() -> None:
-    """A backlog that arrives in one moment is no meter of infinite rate, and breaks nothing."""
+def test_a_meter_at_its_profiles_rate_is_measured_and_nothing_is_said() -> None:
+    """T stays exactly the profile's, and is more than its word now."""
     conversions = Conversions(meter(2.0))
-    assert flicker(conversions, 0.0, changes=40) is None
-    assert conversions.take_fast() is None
+    assert not conversions.is_measured(Quantity.RESISTANCE)
+    feed(conversions, FLICKER, 0.25, 2)
+    assert ohms_s(conversions) == 0.5
+    assert conversions.is_measured(Quantity.RESISTANCE)
+    assert news(conversions) is None
+
+
+def test_range_walks_and_touches_teach() -> None:
+    """Ten a second in a profile of two: three touches, each with its walk of five ranges, one conversion each."""
+    conversions = Conversions(meter(2.0))
+    touch = "OL OL OL OL OL OL 0.00M 0.0k 0.20k 9.0 0.2 0.2 0.2 "
+    feed(conversions, touch * 3, 0.1)
+    assert ohms_s(conversions) == pytest.approx(0.1, rel=0.01)
+
+
+def test_readings_that_stand_still_teach_nothing() -> None:
+    """No change, no bound: T stays the profile's word."""
+    conversions = Conversions(meter(2.0))
+    feed(conversions, "0.2 " * 400, 0.1)
+    assert ohms_s(conversions) == 0.5
+    assert not conversions.is_measured(Quantity.RESISTANCE)
 
 
 def test_hands_do_not_make_a_meter_slow() -> None:
     """Contact and air every few seconds are the hands', not the meter's."""
     conversions = Conversions(meter(2.0))
-    assert not any(
-        conversions.begins(reading) and conversions.take_slow() for reading in readings("OL 0.2 OL 0.3 " * 12, 1.2)
-    )
+    feed(conversions, "OL OL OL 0.2 0.2 0.2 OL OL OL 0.3 0.3 0.3 " * 12, 0.5)
+    assert ohms_s(conversions) == 0.5
 
 
-@pytest.mark.parametrize("step_s", [1.0, 10.0])
-def test_drift_does_not_make_a_meter_slow(step_s: float) -> None:
+@pytest.mark.parametrize("conversions_each", [2, 20])
+def test_drift_does_not_make_a_meter_slow(conversions_each: int) -> None:
     """A value that creeps one way changes rarely on the fastest meter; T must not become ten seconds by that."""
     conversions = Conversions(meter(2.0))
-    script = " ".join(f"{3.0 + n / 1000:.3f}V" for n in range(40))
-    for reading in readings(script, step_s):
-        conversions.begins(reading)
-    assert conversions.times_s[Quantity.VOLTAGE_DC] == 0.5
+    feed(conversions, " ".join(f"{3.0 + n / 1000:.3f}V " * conversions_each for n in range(40)), 0.5)
+    assert conversions.pace.conversion_s == 0.5
 
 
 def test_rare_flicker_does_not_make_a_meter_slow() -> None:
     """A last digit that moves every five seconds tells nothing about a meter: none is that slow."""
     conversions = Conversions(meter(2.0))
-    assert flicker(conversions, 5.0, changes=40) is None
+    feed(conversions, ("0.2 " * 10 + "0.3 " * 10) * 20, 0.5)
+    assert ohms_s(conversions) == 0.5
 
 
-def test_a_faster_meter_is_told_once_with_its_rate() -> None:
-    """Ten changes a second on a profile of two: stating the rate would save time."""
+def test_frames_that_waited_tell_no_rate() -> None:
+    """A backlog that arrives in one moment is no meter of infinite rate, and breaks nothing."""
     conversions = Conversions(meter(2.0))
-    told = []
-    for reading in readings("0.2 0.3 " * 20, 0.1):
-        conversions.begins(reading)
-        told.append(conversions.take_fast())
-    assert [rate for rate in told if rate is not None] == [10.0]
+    t_s = feed(conversions, "0.2 0.3 " * 6, 0.5)
+    feed(conversions, "0.2 0.3 " * 4, 0.0, from_s=t_s + 7 * 0.5)
+    feed(conversions, "0.2 0.3 " * 10, 0.5, from_s=t_s + 8 * 0.5)
+    assert ohms_s(conversions) == pytest.approx(0.5, rel=0.03)
 
 
-def test_a_meter_at_its_profiles_rate_is_not_called_fast() -> None:
-    """Nor is one whose value changes seldom."""
-    for step_s in (0.5, 0.6, 2.0):
-        conversions = Conversions(meter(2.0))
-        for reading in readings("0.2 0.3 " * 20, step_s):
-            conversions.begins(reading)
-            assert conversions.take_fast() is None
+def late(script: str, gap_s: float, frames: int, delays_s: list[float]) -> list[Reading]:
+    """Return frames `gap_s` apart, each delayed by what is listed (in turn), never overtaking."""
+    tokens = [token for token in script.split() for _ in range(frames)]
+    out: list[Reading] = []
+    arrived_s = 0.0
+    for place, token in enumerate(tokens):
+        arrived_s = max(arrived_s, place * gap_s + delays_s[place % len(delays_s)])
+        out += readings(token, 1.0, arrived_s)
+    return out
+
+
+@pytest.mark.parametrize("frames", [1, 2, 3])
+@pytest.mark.parametrize(
+    "delays",
+    [[0.0, 0.45, 0.1, 0.3], [2.0, 1.0, 0.0], [3.0, 2.0, 1.0, 0.0]],
+    ids=["jitter", "bursts of three", "bursts of four"],
+)
+def test_jitter_and_bursts_neither_make_nor_lose_a_conversion(frames: int, delays: list[float]) -> None:
+    """Steady values: after the first frames, exactly one conversion for each `frames` frames, whenever they arrive."""
+    conversions = Conversions(meter(2.0))
+    gap_s = 0.5 / frames
+    sent = late("0.2 " * 100, gap_s, frames, [delay * gap_s for delay in delays])
+    begun = [conversions.begins(reading) for reading in sent]
+    assert sum(begun[-60 * frames :]) == 60
+
+
+@pytest.mark.parametrize("stall_s", [0.8, 3.0])
+def test_a_stall_makes_no_conversion(stall_s: float) -> None:
+    """A pause in which frames are lost changes neither the usual gap nor T."""
+    conversions = Conversions(meter(2.0))
+    t_s = 0.0
+    for _ in range(6):
+        t_s = stall_s + feed(conversions, FLICKER, 0.1, 5, t_s)
+    assert conversions.pace.gap_s == pytest.approx(0.1, rel=0.02)
+    assert ohms_s(conversions) == pytest.approx(0.5, rel=0.02)
+
+
+# --- T, kept from an earlier session
+
+
+def test_a_kept_t_that_is_longer_is_taken_at_once() -> None:
+    """It was measured on this profile and port: the profile is wrong about this meter."""
+    conversions = Conversions(meter(2.0), {Quantity.RESISTANCE: 0.65})
+    assert ohms_s(conversions) == conversions.times_s[Quantity.RESISTANCE] == 0.65
+    assert conversions.is_measured(Quantity.RESISTANCE)
+
+
+@pytest.mark.parametrize(("changes", "taken"), [(2, False), (3, True)])
+def test_a_kept_t_that_is_shorter_needs_three_changes(changes: int, taken: bool) -> None:
+    """The cable may have got another meter: three changes of this session must come as close as the kept T."""
+    conversions = Conversions(meter(2.0), {Quantity.RESISTANCE: 0.1})
+    t_s = feed(conversions, "OL " * 30, 0.1)
+    assert ohms_s(conversions) == 0.5
+    feed(conversions, "0.2 " + " ".join(("0.3", "0.2", "0.3")[:changes]), 0.1, from_s=t_s)
+    assert (ohms_s(conversions) == 0.1) is taken
+
+
+def test_a_kept_t_that_does_not_agree_is_not_taken() -> None:
+    """Another meter, at 3/s: its own T is measured, never the kept one."""
+    conversions = Conversions(meter(2.0), {Quantity.RESISTANCE: 0.1})
+    feed(conversions, FLICKER, 1 / 3)
+    assert ohms_s(conversions) == pytest.approx(1 / 3, rel=0.01)
+
+
+def test_what_was_measured_can_be_kept() -> None:
+    """Only what this session measured, by quantity."""
+    conversions = Conversions(meter(2.0))
+    feed(conversions, FLICKER, 0.1)
+    assert conversions.measured_s == {Quantity.RESISTANCE: pytest.approx(0.1, rel=0.01)}

@@ -14,7 +14,7 @@ from metercap.contact.touch import TABLE, TouchInput, TouchState
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 
-RECONTACT_S = 0.6
+RECONTACT_S = 0.5
 EARLY_S = 0.8
 T_S = 0.5
 
@@ -29,17 +29,17 @@ def reading(t_s: float, value: float | None, *, resolution: float = 0.1, auto: b
 
 
 class Tips:
-    """A touch that is fed conversions one by one, T apart."""
+    """A touch that is fed conversions one by one, T apart; T is known from an earlier session unless `fresh`."""
 
-    def __init__(self, rate: float = 2.0) -> None:
+    def __init__(self, rate: float = 2.0, *, fresh: bool = False) -> None:
         self.touch = Touch()
-        self.conversions = Conversions(meter(rate))
+        self.conversions = Conversions(meter(rate), None if fresh else {Quantity.RESISTANCE: 1.0 / rate})
         self.step_s = 1.0 / rate
         self.t_s = 0.0
 
     def feed(self, each: Reading) -> Act:
         new = self.conversions.begins(each)
-        return self.touch.feed(each, self.conversions.times_s[each.quantity], new, each.state is State.OVER)
+        return self.touch.feed(each, self.conversions.pace, new, each.state is State.OVER)
 
     def on(self, n: int = 1, *, resolution: float = 0.1, auto: bool = False) -> list[Act]:
         """Feed `n` conversions in contact."""
@@ -185,7 +185,8 @@ class Model:
             self.on = self.counts = False
             if self.off_from_s is None:
                 self.off_from_s = self.t_s
-            if self.t_s - self.off_from_s >= RECONTACT_S + T_S * 0.95:
+            # 0.5 s at T = 0.5 s: n = ⌈0.5/0.5⌉ + 2 = 3 open conversions, the third 1 s after the first.
+            if self.t_s - self.off_from_s >= 1.0:
                 self.owes_lift = self.broken = False
             return None
         if not self.on:
@@ -216,7 +217,7 @@ def test_enumerated_sequences(first: str) -> None:
 @pytest.mark.parametrize("blend", [Blend.OPEN, Blend.BETWEEN, Blend.TOUCH])
 @pytest.mark.parametrize("frames", [1, 3, 5])
 @pytest.mark.parametrize("rate", [2.0, 3.0, 5.0, 10.0])
-@pytest.mark.parametrize("slip_s", [0.1, 0.3, 0.45, 0.599])
+@pytest.mark.parametrize("slip_s", [0.1, 0.3, 0.45, 0.499])
 def test_slip_is_never_a_lift(rate: float, frames: int, slip_s: float, blend: str) -> None:
     """A hand that slips for less than recontact_s is never credited again, at any phase, rate, repeats and blend."""
     for step in range(20):
@@ -237,10 +238,10 @@ def test_slip_is_never_a_lift(rate: float, frames: int, slip_s: float, blend: st
 @pytest.mark.parametrize("frames", [1, 3, 5])
 @pytest.mark.parametrize("rate", [2.0, 3.0, 5.0, 10.0])
 def test_long_lift_is_certain(rate: float, frames: int) -> None:
-    """A lift of recontact_s and three conversions is certain at any phase, and the next contact is credited."""
+    """A lift of recontact_s + 2T is certain at any phase where open parts read over-range, and the next one counts."""
     for step in range(20):
         phase_s = step / 20 / rate
-        lift_s = RECONTACT_S + 3.0 / rate
+        lift_s = RECONTACT_S + 2.0 / rate
         tips = Tips(rate)
         acts = []
         ticked = False
@@ -254,15 +255,16 @@ def test_long_lift_is_certain(rate: float, frames: int) -> None:
         assert acts.count(Act.CONTACT) == 2
 
 
-@pytest.mark.parametrize(("rate", "conversions_off"), [(2.0, 4), (3.0, 4), (5.0, 5), (10.0, 8)])
+@pytest.mark.parametrize(("rate", "conversions_off"), [(2.0, 3), (3.0, 4), (5.0, 5), (10.0, 7)])
 def test_go_comes_with_the_conversion_that_makes_it_certain(rate: float, conversions_off: int) -> None:
-    """From the first to the last open conversion at least recontact_s + T (5 % jitter): not one less, not one more."""
-    tips = Tips(rate)
-    tips.off(9)
-    tips.on(9)
-    tips.change()
-    acts = tips.off(conversions_off)
-    assert acts == [Act.LIFT] + [Act.NONE] * (conversions_off - 2) + [Act.GO]
+    """n = ⌈0.5 s / T⌉ + 2 open conversions: not one less, not one more; one more while T is only the profile's word."""
+    for fresh in (False, True):
+        tips = Tips(rate, fresh=fresh)
+        tips.off(9)
+        tips.on(9)
+        tips.change()
+        n = conversions_off + fresh
+        assert tips.off(n) == [Act.LIFT] + [Act.NONE] * (n - 2) + [Act.GO]
 
 
 def test_go_is_said_once() -> None:
@@ -291,10 +293,10 @@ def test_blank_readings_prove_no_lift() -> None:
     tips.off(4)
     tips.on(4)
     tips.change()
-    assert Act.GO not in tips.off(3)
+    assert Act.GO not in tips.off(2)
     tips.touch.blank()
     tips.t_s += tips.step_s
-    assert Act.GO not in tips.off(3)
+    assert Act.GO not in tips.off(2)
     assert tips.off() == [Act.GO]
 
 
@@ -306,19 +308,52 @@ def test_gap_between_readings_proves_no_lift() -> None:
     tips.change()
     assert tips.off(1) == [Act.LIFT]
     tips.t_s += 3.0
-    assert Act.GO not in tips.off(3)
+    assert Act.GO not in tips.off(2)
     assert tips.off() == [Act.GO]
 
 
-@pytest.mark.parametrize("frames_per_s", [1.0, 2.0, 3.0, 5.0])
-def test_lift_becomes_certain_when_frames_are_rarer_than_conversions(frames_per_s: float) -> None:
-    """With a stated rate of 10 a second and fewer frames, a lift must still become certain."""
-    tips = Tips(10.0)
-    tips.step_s = 1.0 / frames_per_s
-    tips.off(4)
+@pytest.mark.parametrize("rate", [2.0, 10.0])
+def test_stalled_link_makes_no_lift(rate: float) -> None:
+    """Frames lost in 0.8 s of silence are no open conversions: the pause counts for one and a half gaps at most."""
+    tips = Tips(rate)
+    tips.off(9)
     tips.on(9)
     tips.change()
-    assert tips.off(9).count(Act.GO) == 1
+    n = {2.0: 3, 10.0: 7}[rate]
+    assert tips.off(1) == [Act.LIFT]
+    tips.t_s += 0.8
+    assert tips.off(n - 1) == [Act.NONE] * (n - 2) + [Act.GO]
+
+
+def test_frames_that_waited_in_a_stall_count_for_what_they_were() -> None:
+    """Ten frames a second, a stall of 0.8 s: eight frames come at once then, each of them a conversion of its own time.
+
+    Six open ones are a slip's, however late they come; the seventh makes it certain.
+    """
+    tips = Tips(10.0)
+    tips.off(30)
+    tips.on(9)
+    tips.change()
+    assert tips.off(2) == [Act.LIFT, Act.NONE]
+    tips.t_s += 0.8
+    tips.step_s = 0.001
+    assert Act.GO not in tips.off(4)
+    assert tips.off() == [Act.GO]
+
+
+@pytest.mark.parametrize(("frames_per_s", "n"), [(1.0, 4), (2.0, 4), (3.0, 5), (5.0, 6)])
+def test_lift_becomes_certain_when_frames_are_rarer_than_conversions(frames_per_s: float, n: int) -> None:
+    """A stated rate of 10 a second and fewer frames: what is not sent is not seen, so T is the gap between frames.
+
+    n = ⌈0.5 s · frames a second⌉ + 2, and one more where T is not measured; the gap alone does not measure it.
+    """
+    tips = Tips(10.0, fresh=True)
+    tips.step_s = 1.0 / frames_per_s
+    tips.off(20)
+    tips.on(9)
+    tips.change()
+    assert tips.off(n - 1).count(Act.GO) == 0
+    assert tips.off(2).count(Act.GO) == 1
 
 
 def test_recontact_is_the_steps_own() -> None:
@@ -328,46 +363,135 @@ def test_recontact_is_the_steps_own() -> None:
     tips.off(4)
     tips.on(4)
     tips.change()
-    assert Act.GO not in tips.off(5)
+    assert Act.GO not in tips.off(5)  # n = ⌈1.6/0.5⌉ + 2 = 6
     assert tips.off() == [Act.GO]
 
 
-@pytest.mark.parametrize("ranges", [1, 2, 3])
-def test_auto_range_makes_the_lift_longer(ranges: int) -> None:
-    """While readings are auto the span grows by two conversions for every range seen in the last contact."""
-    tips = Tips()
-    tips.off(4, auto=True)
-    for each in range(ranges):
-        tips.on(2, resolution=10.0 ** -(each + 1), auto=True)
-    tips.on(2, resolution=10.0**-ranges, auto=True)
-    tips.change()
-    span = RECONTACT_S + T_S * (1 + 2 * ranges) - 0.05 * T_S
-    needed = 1 + next(n for n in itertools.count() if n * T_S >= span)
-    assert Act.GO not in tips.off(needed - 1, auto=True)
-    assert tips.off(auto=True) == [Act.GO]
+LADDER = (10_000.0, 1000.0, 100.0, 10.0, 1.0)
+"""Last digits on the way down to 0.1 Ω: five ranges walked."""
 
 
-def test_ranges_of_earlier_contacts_do_not_count() -> None:
-    """Only the last contact's ranges lengthen the lift."""
+def touched_once(air: float, *walk: tuple[float | None, float]) -> Tips:
+    """Tips at 2/s that came from the air, whose walk looked like that, and whose item was ticked: a lift is owed."""
+    tips = Tips()
+    for _ in range(4):
+        tips.t_s += T_S
+        tips.feed(reading(tips.t_s, None, resolution=air, auto=True))
+    for value, resolution in walk:
+        tips.t_s += T_S
+        tips.feed(reading(tips.t_s, value, resolution=resolution, auto=True))
+    assert tips.on(3, auto=True)[-1] is Act.MORE
+    tips.change()
+    return tips
+
+
+def go_after(tips: Tips, *ranges: float) -> int:
+    """Return how many open conversions it takes until `go`; their ranges are these, then the last one for ever."""
+    for n in itertools.count(1):
+        tips.t_s += T_S
+        resolution = ranges[min(n, len(ranges)) - 1]
+        if tips.feed(reading(tips.t_s, None, resolution=resolution, auto=True)) is Act.GO:
+            return n
+    raise AssertionError
+
+
+UP = (0.1, *reversed(LADDER))
+
+
+@pytest.mark.parametrize("air", [0.0, LADDER[0]], ids=["over-range without a range", "with its range"])
+def test_nothing_is_added_where_the_walk_is_shown(air: float) -> None:
+    """A first finite reading in the top range: n = 3 at 2/s, as in a fixed range."""
+    tips = touched_once(air, *((0.0, resolution) for resolution in LADDER))
+    assert go_after(tips, *(UP if air else (0.0,))) == 3
+
+
+def test_nothing_is_added_where_blanks_come_first() -> None:
+    """A display that is blank while it walks hides no contact behind over-range."""
     tips = Tips()
     tips.off(4, auto=True)
-    for each in (0.1, 1.0, 10.0):
-        tips.on(2, resolution=each, auto=True)
-    tips.change()
-    tips.off(20, auto=True)
+    tips.touch.blank()
     tips.on(4, auto=True)
     tips.change()
-    assert tips.off(6, auto=True).count(Act.GO) == 1
+    assert go_after(tips, 0.1) == 3
+
+
+def test_a_walk_that_shows_only_its_range_costs_one_conversion() -> None:
+    """Over-range that names its range hides the first conversion of a contact, no more: n + 1 = 4."""
+    tips = touched_once(LADDER[0], *((None, resolution) for resolution in LADDER[1:]))
+    assert go_after(tips, *UP) == 4
+
+
+def test_the_longest_stay_in_a_range_is_what_it_costs() -> None:
+    """Two conversions in each range: the first two of a contact may hide, so n + 2 = 5."""
+    walk = [(None, resolution) for resolution in LADDER[1:] for _ in range(2)]
+    tips = touched_once(LADDER[0], *walk)
+    assert go_after(tips, *(each for each in UP for _ in range(2))) == 5
+
+
+def test_a_range_that_falls_under_over_range_is_contact() -> None:
+    """Over-range in a lower range than before: the meter found something, and the count begins anew."""
+    tips = touched_once(LADDER[0], *((None, resolution) for resolution in LADDER[1:]))
+    ranges = (0.1, 1.0, 10.0, 1.0, 10.0, 100.0, 1000.0)
+    assert go_after(tips, *ranges) == 7  # the fourth is the first of n + 1 = 4 anew
+
+
+def test_a_walk_that_shows_nothing_costs_as_much_again() -> None:
+    """Over-range without a range, the first finite value in the lowest: 2n − 1 as reckoned, one more for long stays.
+
+    n = 3 at 2/s: up to two conversions open, a step up in each, as many steps down under over-range; where the meter
+    stays twice in each range one more may hide.
+    """
+    tips = touched_once(0.0, *((None, 0.0) for _ in LADDER))
+    assert go_after(tips, 0.0) == 6
+
+
+def test_over_range_that_always_names_the_top_range_shows_nothing() -> None:
+    """The range never falls under over-range, and still the first value is in another one."""
+    tips = touched_once(LADDER[0], *((None, LADDER[0]) for _ in LADDER))
+    assert go_after(tips, LADDER[0]) == 6
+
+
+def test_two_ranges_seen_prove_nothing() -> None:
+    """A walk that ends under over-range one range too early is a hidden one all the same."""
+    tips = touched_once(0.0, *((None, 0.0) for _ in LADDER[:-1]), (0.0, 1.0))
+    assert go_after(tips, 0.0) == 6
+
+
+def test_a_walk_begun_half_way_up_does_not_hide() -> None:
+    """At 2/s `go` comes before the meter is back in its top range: what it shows from there on is the whole walk."""
+    tips = touched_once(LADDER[0], *((0.0, resolution) for resolution in LADDER))
+    assert go_after(tips, *UP) == 3
+    for resolution in (100.0, 10.0, 1.0, 0.1, 0.1, 0.1):
+        tips.t_s += T_S
+        assert tips.feed(reading(tips.t_s, 0.0, resolution=resolution, auto=True)) in CREDITED
+    tips.change()
+    assert go_after(tips, *UP) == 3
+
+
+def test_continuity_is_fixed_range_whatever_its_flags_say() -> None:
+    """Rule 9: no range is walked in continuity, so nothing is added."""
+    tips = Tips()
+    tips.conversions = Conversions(meter(2.0), {Quantity.CONTINUITY: T_S})
+
+    def heard(value: float | None) -> Act:
+        tips.t_s += T_S
+        state = State.OVER if value is None else State.OK
+        return tips.feed(Reading(tips.t_s, Quantity.CONTINUITY, value, 0.1, "ohm", state, ("auto",), ""))
+
+    for value in (None, None, None, 0.2, 0.2, 0.2):
+        heard(value)
+    tips.change()
+    assert [heard(None) for _ in range(3)] == [Act.LIFT, Act.NONE, Act.GO]
 
 
 def test_fixed_range_does_not_make_the_lift_longer() -> None:
-    """Without auto range the span is recontact_s + T, whatever ranges were seen."""
+    """Without auto range nothing is added, whatever ranges were seen."""
     tips = Tips()
     tips.off(4)
     tips.on(2, resolution=1.0)
     tips.on(2, resolution=0.1)
     tips.change()
-    assert Act.GO in tips.off(4)
+    assert Act.GO in tips.off(3)
 
 
 # --- early, and the reminder to lift
@@ -486,6 +610,6 @@ def test_block_asks_for_a_certain_lift() -> None:
         tips.t_s += 10.0
         tips.touch.block()
         assert tips.on() in ([Act.SLIP], [Act.HELD]), before
-        assert not set(tips.off(2) + tips.on() + tips.off(3)) & {Act.GO, *CREDITED}, before
+        assert not set(tips.off(2) + tips.on() + tips.off(2)) & {Act.GO, *CREDITED}, before
         assert tips.off() == [Act.GO], before
         assert tips.on() == [Act.CONTACT], before

@@ -155,11 +155,11 @@ def test_small_limits_want_the_leads_nulled():
 
 
 def test_a_slip_that_could_tick():
-    """A recontact time below the 0.6 s that hands slip for is pointed at."""
+    """A recontact time below the 0.5 s that hands slip for is pointed at."""
     steps = SAFE + ZERO + SWEEP
-    assert warnings(steps + 'recontact_s = "600 ms"\n') == []
-    (problem,) = warnings(steps + "recontact_s = 0.5\n")
-    assert problem.startswith('step 3 "fuses" recontact_s: a slip of up to 600 ms could tick the next item')
+    assert warnings(steps + 'recontact_s = "500 ms"\n') == []
+    (problem,) = warnings(steps + "recontact_s = 0.4\n")
+    assert problem.startswith('step 3 "fuses" recontact_s: a slip of up to 500 ms could tick the next item')
 
 
 def test_both_ways_without_ends():

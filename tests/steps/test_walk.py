@@ -108,7 +108,9 @@ def test_longer_recontact_of_the_plan() -> None:
     """A plan with a longer recontact_s asks for a longer lift."""
     play = Play(fuses(2, recontact_s=2.0))("OL*6 9 0.2*2 OL*5 0.2*9")
     assert play.ticks == ["F1 pass"]
-    assert play("OL*6 9 0.2*2").ticks == ["F1 pass", "F2 pass"]
+    # n = ⌈2 s / 0.5 s⌉ + 2 = 6 open conversions, and one more while T is the profile's word only.
+    assert play("OL*6 9 0.2*2").ticks == ["F1 pass"]
+    assert play("OL*7 9 0.2*2").ticks == ["F1 pass", "F2 pass"]
 
 
 @pytest.mark.parametrize("between", [":skip", "0.3!hold*3 0.3", "^lost 0.3"])
@@ -412,14 +414,22 @@ def test_fixed_range_is_not_asked_about() -> None:
     assert "dial None" not in Play(fuses(2))("OL*3 " + GOOD + GOOD).prompts
 
 
-def test_auto_range_needs_a_longer_lift() -> None:
-    """While readings are auto, two conversions more for each range seen in the last contact."""
+def test_auto_range_that_hides_its_walk_needs_a_longer_lift() -> None:
+    """Where nothing of the walk was seen: n = 4 conversions (one for T unmeasured) in a fixed range, 2n on auto."""
     fixed, auto = Play(fuses(2)), Play(fuses(2), auto=True)
     for play in (fixed, auto):
-        play("OL*3 0.00k 9 0.2*2 OL*9")
-    assert "go F2" in fixed.cues
-    assert "go F2" not in auto.cues
+        play("OL*3 9.0 0.2*2 OL*3")
+        assert "go F2" not in play.cues
+    assert "go F2" in fixed("OL").cues
+    assert "go F2" not in auto("OL*4").cues
     assert "go F2" in auto("OL").cues
+
+
+def test_auto_range_that_shows_its_walk_costs_no_more_in_the_air() -> None:
+    """A first finite value in the top range: nothing can hide behind over-range."""
+    play = Play(fuses(2), auto=True)("OLM*3 0M 0k 9.0 0.2*2 OL OLk OLM")
+    assert "go F2" not in play.cues
+    assert "go F2" in play("OLM").cues
 
 
 # --- volts (rule 8)
