@@ -59,6 +59,8 @@ class Fold:
         self._verdicts: dict[Key, Verdict] = {}
         self._asked: dict[Key, None] = {}
         self._question: Key | None = None
+        self._offered: Key | None = None
+        """An item with a verdict that is asked about (clean it? replaced?): who goes on without leaves the verdict."""
         self._owed: dict[str, str] = {}
         """By step, the item of a count check that an earlier session left, and that was not asked here yet."""
         self.standing: dict[str, Key] = {}
@@ -148,6 +150,9 @@ class Fold:
         if prompt.do in _ASIDE:
             return
         self._question = None
+        if self._offered is not None and self._offered != key:
+            self._asked.pop(self._offered, None)
+        self._offered = key if prompt.do in (Do.ANSWER, Do.CONFIRM) and key in self._verdicts else None
         if key in self._verdicts:
             self._asked[key] = None
 

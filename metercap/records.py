@@ -30,6 +30,10 @@ REPAIR_NOTE = "repair: "
 """How the text of a note begins that stands where a repair left a gap: what follows cannot be derived again."""
 
 
+PART_NOTE = "part replaced: "
+"""How the text of a note begins that tells of a new part; item and step follow, and what it is where that was said."""
+
+
 class VerdictKind(StrEnum):
     """What a decision says. `unsure` is a verdict, never a stand-in for a missing one."""
 

@@ -155,6 +155,16 @@ def test_two_items_can_be_reopened() -> None:
     assert [each.item for each in result.open] == ["F1", "F2"]
 
 
+def test_an_offer_that_was_passed_over_leaves_the_verdict() -> None:
+    """Cleaned, replaced? Open while it is asked, decided when something else is; taken up, it is open again."""
+    left = end("quit")
+    offer, other = prompt("intake", "intake", Do.ANSWER), prompt("fuses", "F1")
+    assert [one.item for one in fold([session(), *EVERY, offer, left]).open] == ["intake"]
+    assert [one.item for one in fold([session(), *EVERY, offer, other, left]).open] == ["F1"]
+    again = [offer, prompt("intake", "intake"), other]
+    assert [one.item for one in fold([session(), *EVERY, *again, left]).open] == ["intake", "F1"]
+
+
 def test_prompts_that_ask_for_no_decision_open_nothing() -> None:
     """Dial, wait, lift, keep, and prompts without an item, are about the meter or the hands."""
     asides = [prompt("fuses", "F2", do) for do in (Do.DIAL, Do.WAIT, Do.KEEP)]

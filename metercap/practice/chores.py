@@ -15,6 +15,7 @@ from metercap.practice.parts import Source
 from metercap.practice.said import (
     asks_pass_or_fail,
     asks_red_on_plus,
+    asks_replaced,
     wants_across,
     wants_clean,
     wants_load,
@@ -163,6 +164,8 @@ class Chores(Fingers):
         elif asks_red_on_plus(say):
             self.minded = self.here
             self.say_soon(t_s, "no" if self.swapped else "yes")
+        elif asks_replaced(say):
+            self.say_soon(t_s, "no")  # there are no new cells on the bench
         elif wants_clean(say):
             self._clean(prompt.item or self.last, t_s)
         else:

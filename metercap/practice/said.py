@@ -15,6 +15,7 @@ _ACROSS = re.compile(r"\bacross its contacts\b", re.IGNORECASE)
 _RED_ON_PLUS = re.compile(r"\bis red on \+", re.IGNORECASE)
 _PASS_OR_FAIL = re.compile(r"\bpass or fail\b", re.IGNORECASE)
 _CLEAN = re.compile(r"\bclean it\b", re.IGNORECASE)
+_REPLACED = re.compile(r"\breplaced\?", re.IGNORECASE)
 _MEND = re.compile(r"\bmend it\b", re.IGNORECASE)
 _SWITCH_ON = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\bon\b|\b(?:re)?connect\b[^.;]*\bsupply\b", re.IGNORECASE)
 _SWITCH_OFF = re.compile(r"\b(?:switch|turn|power)\b[^.;]*\boff\b|\bdisconnect|\bunplugged\b", re.IGNORECASE)
@@ -52,6 +53,11 @@ def wants_tool_away(say: str) -> bool:
 def wants_clean(say: str) -> bool:
     """Whether a contact is to be cleaned."""
     return _CLEAN.search(say) is not None
+
+
+def asks_replaced(say: str) -> bool:
+    """Whether it is asked if a part has been replaced."""
+    return _REPLACED.search(say) is not None
 
 
 def wants_mend(say: str) -> bool:

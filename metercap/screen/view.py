@@ -198,6 +198,8 @@ def _words(now: Moment) -> tuple[str, ...]:
         return ("skip", "absent", "note", "say", "quit")
     if do is Do.STOP and now.step.kind != "tune":
         return ("yes", "skip", "absent", "note", "say", "quit")
+    if do is Do.ANSWER and now.step.kind == "cell" and "replaced" in (prompt.say if prompt is not None else ""):
+        return ("replaced", "no", "note", "say", "quit")
     if do in (Do.CONFIRM, Do.ANSWER):
         return ("yes", "no", "note", "say", "quit")
     if do in (Do.PRESS, Do.RELEASE):

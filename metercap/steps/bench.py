@@ -15,7 +15,20 @@ from metercap.contact import Block, Blocks, Burst, Conversions, Tokens, Touch
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Reading
-from metercap.records import Contact, Cue, CueKind, Do, Excursion, Lift, Note, Outcome, Prompt, Verdict, VerdictKind
+from metercap.records import (
+    PART_NOTE,
+    Contact,
+    Cue,
+    CueKind,
+    Do,
+    Excursion,
+    Lift,
+    Note,
+    Outcome,
+    Prompt,
+    Verdict,
+    VerdictKind,
+)
 from metercap.steps.band import Standing
 from metercap.steps.good import Goods
 from metercap.steps.judge import Held, Judge, Judgement, Limits
@@ -163,6 +176,11 @@ class Bench:
     def note(self, text: str, *, aloud: bool = False) -> None:
         """Put a remark into the journal and before the operator; `aloud`: it is spoken, and shown until a new one."""
         self._out.append(Note(self.t_s, text, aloud or UNSET))
+
+    def replaced(self, item: str, part: str) -> None:
+        """Enter a new part into the list of parts, which is made of these notes."""
+        named = "" if part == item else f": {part}"
+        self.note(f"{PART_NOTE}{item} ({self.step}){named}")
 
     def contact(self, item: str, *, same: bool) -> None:
         """Record that the tips made contact; a slip (`same`) still belongs to what was ticked last."""

@@ -1,13 +1,14 @@
 """cell: a backup cell's voltage by chemistry, its polarity, and its internal resistance under a load.
 
-Unloaded voltage does not show remaining capacity; the load tells more. Never heat, short, reverse or charge a primary
-lithium cell.
+Unloaded voltage does not show remaining capacity; the load tells more. A spent one is asked about: `replaced` measures
+the new one, keeps both values, as found and as left, and enters the list of parts. Never heat, short, reverse or charge
+a primary lithium cell.
 """
 
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
 
@@ -25,6 +26,8 @@ from metercap.steps.machine import Given, Row, words_rows
 LEAST_DROP_COUNTS = 20.0
 """A load whose drop is smaller says nothing about the cell's resistance."""
 REVERSED_V = 0.5
+OPEN_TIPS_V = 0.1
+"""Below this open tips and a dead cell read alike (common practice, no source)."""
 
 
 class Chemistry(msgspec.Struct, frozen=True):
@@ -74,10 +77,14 @@ class S(StrEnum):
     """Asking for the load, tips on."""
     LOADED = "loaded"
     """The load is on; waiting out `load_s`."""
+    SPENT = "spent"
+    """It is spent: replaced?"""
     END = "end"
 
 
 _NEXT = (S.OPEN, S.END)
+_GIVEN = (S.SPENT, *_NEXT)
+"""What follows a verdict."""
 
 
 class Cell(Listed):
@@ -87,9 +94,9 @@ class Cell(Listed):
     TABLE = {  # noqa: RUF012
         (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
         (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
-        (S.OPEN, Given.YES): Row("dead", (S.OPEN, S.END)),
+        (S.OPEN, Given.YES): Row("dead", (S.OPEN, S.SPENT)),
         (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
-        (S.ON, Given.VALUE): Row("value", (S.ON, S.POLARITY, S.LOAD, *_NEXT)),
+        (S.ON, Given.VALUE): Row("value", (S.ON, S.POLARITY, S.LOAD, *_GIVEN)),
         (S.ON, Given.ENDED): Row("parted", (S.OPEN,)),
         (S.POLARITY, Given.YES): Row("is_reversed", _NEXT),
         (S.POLARITY, Given.NO): Row("again", (S.OPEN,)),
@@ -99,9 +106,24 @@ class Cell(Listed):
         (S.LOADED, Given.VALUE): Row("loaded", (S.LOADED, *_NEXT)),
         (S.LOADED, Given.DUE): Row("loaded", (S.LOADED, *_NEXT)),
         (S.LOADED, Given.ENDED): Row("parted", (S.OPEN,)),
+        (S.SPENT, Given.YES): Row("replaced", (S.OPEN,)),
+        (S.SPENT, Given.NO): Row("decided", _NEXT),
+        (S.SPENT, Given.SKIP): Row("decided", _NEXT),
+        (S.SPENT, Given.GO): Row("stay", (S.SPENT,)),
+        **words_rows(
+            (S.SPENT,),
+            {
+                Given.REPLACED: Row("replaced", (S.OPEN,)),
+                Given.AGAIN: Row("again", (S.OPEN,)),
+                Given.BACK: Row("again", (S.OPEN,)),
+                Given.ABSENT: Row("absent", _NEXT),
+                Given.SKIP_STEP: Row("skip_step", (S.END,)),
+            },
+        ),
         **words_rows(
             (S.OPEN, S.ON, S.POLARITY, S.LOAD, S.LOADED),
             {
+                Given.REPLACED: Row("replaced", (S.OPEN,)),
                 Given.SKIP: Row("skip", _NEXT),
                 Given.ABSENT: Row("absent", _NEXT),
                 Given.OPEN: Row("is_open", _NEXT),
@@ -124,15 +146,21 @@ class Cell(Listed):
         self._idle = Burst(self.bench.t_s)
         self._flat: Plateau | None = None
         self._judged: Judgement | None = None
+        self._found: float | None = None
+        """Volts of the cell that was replaced; None where none was, or it was not measured."""
+        self._part: str | None = None
+        """What the operator called the new one."""
 
     def is_off(self, reading: Reading) -> bool:
         """About zero: open tips, or a dead cell (then the operator's yes decides)."""
-        return reading.value is not None and abs(reading.value) < 0.1
+        return reading.value is not None and abs(reading.value) < OPEN_TIPS_V
 
     def resume(self) -> None:
         """Prompt for what is open."""
         if self.state is S.POLARITY:
             self._ask_polarity()
+        elif self.state is S.SPENT:
+            self._ask_replaced()
         elif self.state in (S.LOAD, S.LOADED):
             self._ask_load()
         else:
@@ -268,33 +296,50 @@ class Cell(Listed):
             self.bench.cue(CueKind.AGAIN, self.item)
             return S.OPEN
         judged = self.bench.judge.judge(pair[1], self._limits)
-        self._burst = self._idle
-        self._flat = None
-        self.bench.give(
-            self.item,
-            VerdictKind.FAIL,
-            judged=judged,
-            limits=self._limits,
-            reason="about zero, by the operator's yes",
-            n=2,
-            from_s=pair[0].t_s,
-            settled=True,
-            condition="spent",
+        return self._conclude(
+            VerdictKind.FAIL, "spent", judged, "about zero, by the operator's yes", n=2, from_s=pair[0].t_s
         )
-        return self.decided()
+
+    def replaced(self) -> StrEnum:
+        """A new one is in: note it for the list of parts, and measure it; what the old one read is as found."""
+        old = self.bench.verdicts.get((self.step.id, self.item))
+        found = self._found if self._found is not None else None if old is None else old.value
+        part = self.text or self.item
+        self.again()
+        self._found, self._part = found, part
+        self.bench.replaced(self.item, part)
+        return S.OPEN
+
+    def _ask_replaced(self) -> None:
+        ask = "replaced measures the new one and lists it, no leaves it"
+        self.say(Do.ANSWER, f"{self.item} is spent: replaced? {ask}")
 
     def _give(self, verdict: VerdictKind, condition: str, judged: Judgement, flat: Plateau, reason: str) -> StrEnum:
+        return self._conclude(verdict, condition, judged, reason, n=flat.n, from_s=flat.from_s)
+
+    def _conclude(
+        self, verdict: VerdictKind, condition: str, judged: Judgement, reason: str, *, n: int, from_s: float
+    ) -> StrEnum:
+        """Give the verdict; of a cell that was replaced with what the old one read. A spent one is asked about."""
         how = self._items[self._at].connected
+        left: dict[str, Any] = {} if self._part is None else {"as_found": self._found, "as_left": judged.value}
+        new = "" if self._part is None else f"replaced, {self._part}"
         self.bench.give(
             self.item,
             verdict,
             judged=judged,
             limits=self._limits,
-            reason="; ".join(part for part in (reason, how) if part),
-            n=flat.n,
-            from_s=flat.from_s,
+            reason="; ".join(part for part in (reason, how, new) if part),
+            n=n,
+            from_s=from_s,
             settled=True,
             condition=condition,
+            **left,
         )
         self.bench.ticked = (self.step.id, self.item)
-        return self.decided()
+        if condition != "spent":
+            return self.decided()
+        self.deadline_s = None
+        self.state = S.SPENT
+        self._ask_replaced()
+        return S.SPENT

@@ -5,8 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import Play
+from bench_play import Play, meter
+from msgspec import UNSET
 
+from metercap.meter import Accuracy
+from metercap.quantity import Quantity
 from metercap.records import VerdictKind
 from metercap.steps import CellStep, Item
 
@@ -54,6 +57,62 @@ def test_a_dead_cell_needs_a_yes() -> None:
     assert not play.verdicts
     play(":yes")
     assert (play.verdicts["BT1"].verdict, play.verdicts["BT1"].condition) == (VerdictKind.FAIL, "spent")
+    assert play.prompts[-1] == "answer BT1"
+
+
+def test_a_spent_cell_is_asked_about_and_a_new_one_measured() -> None:
+    """`replaced` keeps 1.5 V as found and 3.21 V as left, and enters the list of parts with what it was called."""
+    play = measured("1.500V*4")
+    assert "BT1 is spent: replaced?" in play.said
+    play(":replaced=lithium_coin_cell")
+    assert "part replaced: BT1 (backup): lithium coin cell" in play.notes
+    assert play.prompts[-1] == "probe BT1"
+    assert not play.session.finished
+    verdict = play("0.000V*8 3.210V*4").verdicts["BT1"]
+    assert (verdict.verdict, verdict.condition) == (VerdictKind.PASS, "good")
+    assert (verdict.as_found, verdict.as_left) == (1.5, 3.21)
+    assert "replaced, lithium coin cell" in verdict.reason
+    assert play.session.finished
+
+
+@pytest.mark.parametrize("word", ["no", "skip"])
+def test_a_spent_cell_may_be_left(word: str) -> None:
+    """The verdict stands, and nothing was replaced."""
+    play = measured(f"1.500V*4 :{word}")
+    assert play.session.finished
+    assert play.verdicts["BT1"].condition == "spent"
+    assert play.verdicts["BT1"].as_found is UNSET
+    assert not any(note.startswith("part replaced") for note in play.notes)
+
+
+def test_as_found_stays_the_first_cell_where_the_new_one_is_spent_too() -> None:
+    """A drawer cell that is no better: asked about again, and what the unit came with is not overwritten."""
+    play = measured("1.500V*4 :yes 0.000V*8 1.900V*4")
+    assert play.prompts[-1] == "answer BT1"
+    verdict = play(":replaced 0.000V*8 3.210V*4").verdicts["BT1"]
+    assert (verdict.as_found, verdict.as_left) == (1.5, 3.21)
+
+
+def test_a_weak_cell_can_be_replaced_after_its_verdict() -> None:
+    """`back`, then `replaced`: what it read is as found all the same."""
+    play = Play(cell(items=(Item("BT1"), Item("BT2"))), rate=5.0)("0.000V*6 2.700V*4 0.000V*8 :back :replaced=BT1")
+    verdict = play("0.000V*8 3.210V*4").verdicts["BT1"]
+    assert (verdict.condition, verdict.as_found, verdict.as_left) == ("good", 2.7, 3.21)
+    assert "part replaced: BT1 (backup)" in play.notes
+
+
+def test_a_third_of_a_volt_is_a_cell_and_no_open_tips() -> None:
+    """Open tips show millivolts of noise (common practice, no source): 0.3 V is judged without a word."""
+    assert measured("0.300V*4").verdicts["BT1"].condition == "spent"
+    assert not measured("0.090V*8").verdicts
+
+
+@pytest.mark.parametrize(("loaded", "verdict"), [("2.510V", "unsure"), ("2.560V", "pass"), ("2.450V", "fail")])
+def test_the_loaded_limit_keeps_the_uncertainty_off(loaded: str, verdict: str) -> None:
+    """1 % + 2 counts of 2.51 V: half-width 27 mV, U = 2·27/√3 = 31 mV (JCGM 100, 4.3.7); the limit is 2.5 V."""
+    profile = meter(5.0, accuracy=(Accuracy(Quantity.VOLTAGE_DC, percent=1.0, counts=2.0),))
+    play = Play(cell(load=470.0), profile=profile, rate=5.0)(f"0.000V*6 3.000V*4 {loaded}*20")
+    assert play.verdicts["BT1"].verdict.value == verdict
 
 
 def test_a_load_gives_internal_resistance() -> None:

@@ -214,6 +214,14 @@ def test_misses_that_grow_fewer_with_use_are_called_so() -> None:
     assert stats.kendalltau(range(20), [0] * 8 + [1] * 12).pvalue < 0.001
 
 
+@pytest.mark.parametrize(("presses", "compared"), [(5, False), (6, True)])
+def test_halves_of_fewer_than_three_presses_say_nothing(presses: int, compared: bool) -> None:
+    """Of five presses each half has two: no early and late yet, and no trend; of six each has three."""
+    reason = exercised(":missed=2 " + PRESS * (presses - 2), presses=presses).verdicts["S1"].reason
+    assert ("2 in the first 3, 0 in the last 3" in reason) is compared
+    assert ("in the first" in reason or "p = " in reason) is compared
+
+
 def test_a_single_miss_in_the_middle_is_no_trend() -> None:
     """It is said, with its chance."""
     reason = exercised("OL*3 " + PRESS * 5 + ":missed=1 " + PRESS * 4, presses=10).verdicts["S1"].reason

@@ -122,6 +122,8 @@ SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
             "0.00V*4 3.000V*4",
             "0.00V*4 3.000V*4 2.800V*2",
             "0.00V*4 3.000V*4 2.800V*12",
+            "0.00V*4 1.500V*4",
+            "0.00V*4 1.500V*4 :replaced",
         ),
     ),
     "tune": (
