@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from metercap.errors import PlanError
+from metercap.files import open_file
 from metercap.gate import visible
 from metercap.plan.load import LARGEST, load_plan
 from metercap.plan.model import Plan
@@ -19,10 +20,10 @@ def read_text(path: Path | str) -> str:
     """Return a plan file's text. Raises PlanError when it cannot be read, is larger than 1 MiB, or is not UTF-8."""
     where = visible(str(path))
     try:
-        if not Path(path).is_file():
-            raise PlanError("there is no such file", where=where, hint="check the path")
-        with Path(path).open("rb") as file:
+        with open_file(Path(path)) as file:
             raw = file.read(LARGEST + 1)
+    except FileNotFoundError as error:
+        raise PlanError("there is no such file", where=where, hint="check the path") from error
     except (OSError, ValueError) as error:  # ValueError: a NUL in the path
         why = getattr(error, "strerror", None) or str(error)
         raise PlanError(f"cannot be read: {why}", where=where, hint="check the path and its permissions") from error

@@ -17,6 +17,7 @@ import msgspec
 
 from metercap import settings
 from metercap.errors import FileProblem, PlanError, ProfileError
+from metercap.files import open_file
 from metercap.meter import Accuracy, MeterProfile, Poll, Serial, impossible
 from metercap.wire import decoder
 from metercap.wire.tables import nearest
@@ -120,7 +121,7 @@ def _known(kind: str) -> str:
 def _read(path: Path) -> dict[str, Any]:
     where = str(path)
     try:
-        with path.open("rb") as file:
+        with open_file(path) as file:
             raw = file.read(LARGEST_BYTES + 1)
     except OSError as error:
         raise ProfileError(f"cannot be read: {error.strerror}", where=where) from error

@@ -27,7 +27,7 @@ FLOORS = (
     ("session",),
     ("outcome", "rejudge"),
     ("evidence",),
-    ("settings",),
+    ("settings", "files"),
     ("journal", "profiles", "planfile", "link", "words", "clock", "outlet"),
     ("live",),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),

@@ -56,7 +56,7 @@ def test_too_large(tmp_path):
 def test_a_pipe_does_not_hang(tmp_path):
     """A named pipe, which would wait for ever, is no plan file."""
     os.mkfifo(tmp_path / "pipe")
-    with pytest.raises(PlanError, match="no such file"):
+    with pytest.raises(PlanError, match="a pipe, not a file"):
         read_plan(tmp_path / "pipe")
 
 

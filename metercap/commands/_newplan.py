@@ -21,6 +21,8 @@ from metercap.session.machine import INTERLUDE
 
 def refuse_existing(out: Path) -> None:
     """Raise PlanError when the file exists: a plan somebody has worked on is never overwritten."""
+    if str(out) == "-":
+        raise UsageError("- is no file's name", where="--out", hint="leave --out away and the plan goes to stdout")
     if out.exists() or out.is_symlink():
         raise PlanError("already exists", where=str(out), hint="name a new file; metercap never overwrites one")
 

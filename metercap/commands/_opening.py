@@ -86,7 +86,11 @@ def free_name(unit: str, what: str = "", now: datetime.datetime | None = None) -
 
 def refuse_existing(out: Path) -> None:
     """Raise when the output file exists: nothing measured is ever overwritten."""
-    from metercap.errors import JournalError
+    from metercap.errors import JournalError, UsageError
+
+    if str(out) == "-":
+        hint = "name a new file; --json prints what is measured as it comes"
+        raise UsageError("what is kept needs a file, and - stands for stdout", where="--out", hint=hint)
 
     if os.path.lexists(out):  # which has no error for a name that cannot be
         raise JournalError("already exists", where=str(out), hint="name a new file; metercap never overwrites one")

@@ -8,6 +8,7 @@ import msgspec
 
 from metercap.errors import FileProblem, JournalError
 from metercap.evidence import Evidence, evidence
+from metercap.files import open_file
 from metercap.reference.model import Reference
 
 
@@ -32,7 +33,7 @@ def open_source(path: Path) -> Source:
     from metercap.journal.format import FIRST
 
     try:
-        with path.open("rb") as file:
+        with open_file(path) as file:
             head = file.read(len(FIRST))
     except OSError as error:
         raise FileProblem(f"cannot be read: {error.strerror or error}", where=str(path)) from error
@@ -53,7 +54,7 @@ def _session(path: Path) -> Source:
 def _learned(path: Path) -> Source:
     from metercap.reference.file import LARGEST, decode
 
-    with path.open("rb") as file:
+    with open_file(path) as file:
         data = file.read(LARGEST + 1)
     if len(data) > LARGEST:
         raise FileProblem(f"longer than {LARGEST} bytes, which no reference is", where=str(path))

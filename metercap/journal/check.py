@@ -29,6 +29,7 @@ State: TypeAlias = Literal["closed", "unclosed", "torn", "damaged"]
 NO_END = "no end record: still being written, or cut off between two records"
 
 _TRIED = 8
+_EMPTY = 1 << 16
 
 
 class _Peek(msgspec.Struct):
@@ -99,6 +100,18 @@ class Checker:
         self._count(line)
         self.records += 1
         return record
+
+    def empty(self, n: int) -> Bad:
+        """Take `n` lines without anything; return what is wrong with them. The chain cannot have gone through them."""
+        self._lines += n
+        self.damaged = True
+        self._from = [*(before for before in self._from if before != self._crc), self._crc][-_TRIED:]
+        for left in range(n, 0, -_EMPTY):
+            self._count(b"\n" * min(left, _EMPTY))
+        first = self._lines == n
+        if first:
+            return Bad("no journal starts like this: a session record belongs here", refused=True)
+        return Bad("an empty line" if n == 1 else f"{n} empty lines")
 
     def too_long(self) -> Bad:
         """Take a line longer than MAX_LINE, of which nothing is known; return what is wrong with it."""

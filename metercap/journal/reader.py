@@ -10,12 +10,14 @@ from __future__ import annotations
 import hashlib
 import zlib
 from collections.abc import Iterator
+from io import BufferedReader
 from pathlib import Path
 from typing import BinaryIO
 
 import msgspec
 
 from metercap.errors import JournalError
+from metercap.files import open_file
 from metercap.journal.check import NO_END, Bad, Checker, State
 from metercap.journal.content import impossible
 from metercap.journal.format import MAX_LINE, SUFFIX
@@ -196,10 +198,10 @@ def _ends(line: bytes, sha256: str) -> bool:
     return isinstance(record, EndRecord) and record.sha256 == sha256
 
 
-def open_journal(path: Path) -> BinaryIO:
+def open_journal(path: Path) -> BufferedReader:
     """Open a file for reading; JournalError when that fails."""
     try:
-        return path.open("rb", buffering=_BUFFER)
+        return open_file(path, _BUFFER)
     except OSError as error:
         raise unreadable(path, error) from error
 

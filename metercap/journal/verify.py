@@ -17,6 +17,7 @@ import contextlib
 import hashlib
 import os
 from collections.abc import Iterator
+from io import BufferedReader
 from pathlib import Path
 from typing import BinaryIO
 
@@ -26,7 +27,7 @@ from metercap.errors import JournalError
 from metercap.journal.check import Bad, Checker, State
 from metercap.journal.disk import Disk
 from metercap.journal.format import MAX_LINE, Chain, body_of, seal
-from metercap.journal.reader import open_journal, read_line
+from metercap.journal.reader import open_journal, read_line, unreadable
 from metercap.records import REPAIR_NOTE, EndRecord, Note, Record
 
 LISTED = 100
@@ -76,6 +77,8 @@ class _Line(msgspec.Struct, frozen=True):
     data: bytes
     end_byte: int
     found: Record | Bad | None
+    lines: int = 1
+    """How many it stands for: empty ones come by the million, and are one finding."""
 
 
 def verify(path: str | Path) -> Report:
@@ -92,7 +95,7 @@ def verify(path: str | Path) -> Report:
     for line in _lines(path, check):
         last = line
         if isinstance(line.found, Bad):
-            damaged += 1
+            damaged += line.lines
             if len(problems) < LISTED:
                 problems.append(Problem(line.number, line.byte, line.found.what))
     tail = last.data if last is not None and last.found is None else b""
@@ -166,12 +169,33 @@ def _lines(path: Path, check: Checker) -> Iterator[_Line]:
                 data = b""
             elif not data.endswith(b"\n"):
                 found = None
+            elif data == b"\n":
+                more = _skip_empty(file, path)
+                byte += more
+                found = check.empty(1 + more)
+                yield _Line(number=number, byte=start, data=b"", end_byte=byte, found=found, lines=1 + more)
+                number += more
+                continue
             else:
                 try:
                     found = check.take(data)
                 except JournalError as error:
                     raise JournalError(error.what, where=f"{path}, line {number}", hint=error.hint) from None
             yield _Line(number=number, byte=start, data=data, end_byte=byte, found=found)
+
+
+def _skip_empty(file: BufferedReader, path: Path) -> int:
+    """Read on to the first line that is not empty; return how many lines were."""
+    skipped = 0
+    try:
+        while ahead := file.peek():
+            empty = len(ahead) - len(ahead.lstrip(b"\n"))
+            skipped += len(file.read(empty))
+            if empty < len(ahead):
+                break
+    except OSError as error:
+        raise unreadable(path, error) from error
+    return skipped
 
 
 def _skip_line(file: BinaryIO, path: Path) -> int:
@@ -225,7 +249,8 @@ def _rechained(path: Path) -> Iterator[bytes]:
 
 
 def _gap_note(t_s: float, first: _Line, last: _Line) -> Note:
-    lines = f"line {first.number}" if first.number == last.number else f"lines {first.number} to {last.number}"
+    end = last.number + last.lines - 1
+    lines = f"line {first.number}" if first.number == end else f"lines {first.number} to {end}"
     return Note(
         t_s=t_s,
         text=f"{REPAIR_NOTE}{lines} (bytes {first.byte} to {last.end_byte - 1}) of the damaged file could not be "

@@ -16,6 +16,7 @@ every time.
 from __future__ import annotations
 
 import contextlib
+import io
 import threading
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -23,6 +24,7 @@ from pathlib import Path
 import msgspec
 
 from metercap.errors import LinkError
+from metercap.files import open_file
 from metercap.link.source import Sink, Times
 from metercap.quantity import Quantity
 from metercap.records import LinkState, at
@@ -46,7 +48,7 @@ class Arrival(msgspec.Struct, frozen=True):
 def read_tape(path: Path) -> Iterator[Arrival]:
     """Yield a tape's arrivals in order. LinkError, naming the line, for anything that is no tape."""
     try:
-        with path.open(encoding="utf-8", errors="strict") as file:
+        with open_file(path) as raw, io.TextIOWrapper(raw, encoding="utf-8", errors="strict") as file:
             last_s = 0.0
             number = 0
             while line := file.readline(_MOST_LINE):
