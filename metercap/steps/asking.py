@@ -32,6 +32,10 @@ def prompt(trimmers: Trimmers, name: str, phase: str, *, yes: bool = False) -> t
     where = next((item.where or item.say for item in trimmers.step.items if item.name == name), "")
     do, text = _PHASES[phase]
     text += SAY_YES if yes else ""
+    half = least(trimmers, name) if phase == "found" else None
+    if half is not None:
+        width = shown(trimmers, name, trimmers.band(name).tolerance)
+        text += f"; its band of ±{width} is narrower than this meter can prove (±{shown(trimmers, name, half)})"
     return do, f"{name}, {where}: {text}" if where else f"{name}: {text}"
 
 
@@ -70,15 +74,17 @@ def found(trimmers: Trimmers, name: str) -> str:
 def least(trimmers: Trimmers, name: str) -> float | None:
     """Return the half-width of the tightest band that this meter can prove, where the trimmer's is tighter; else None.
 
-    It is as known as the meter's U at what the trimmer was found at.
+    By the meter's U at the target, in the range that the trimmer was found in, else in the finest that shows it.
     """
-    judged = trimmers.found(name)
-    if judged is None or trimmers.rule == "simple":
+    if trimmers.rule == "simple" or not trimmers.aims(name):
         return None
-    band = trimmers.band(name)
-    if provable(band.low, band.high, judged.expanded, trimmers.rule, judged.resolution):
+    band, reading = trimmers.band(name), trimmers.read_in(name)
+    if reading is None:
         return None
-    return tightest_half_width(judged.expanded, trimmers.rule, judged.resolution)
+    expanded, _ = trimmers.bench.judge.expanded(reading, value=band.target)
+    if provable(band.low, band.high, expanded, trimmers.rule, reading.resolution):
+        return None
+    return tightest_half_width(expanded, trimmers.rule, reading.resolution)
 
 
 def too_narrow(trimmers: Trimmers, name: str, half: float) -> str:

@@ -68,6 +68,8 @@ class Bench:
         self.range_asked = False
         self.steps: tuple[StepBase, ...] = ()
         self.as_found: dict[tuple[str, str], Judgement] = {}
+        self.found_by: dict[tuple[str, str], Reading] = {}
+        """The reading that a trimmer was found by: the range in which it is turned."""
         self.unread: dict[tuple[str, str], str] = {}
         self.standing: dict[str, Standing] = {}
         self.kept: frozenset[tuple[str, str]] = frozenset()

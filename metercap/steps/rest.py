@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 import math
-import statistics
 from collections.abc import Sequence
 
 from metercap.contact.burst import PLATEAU_COUNTS, PLATEAU_SHARE, WIDE_COUNTS
@@ -18,15 +17,18 @@ from metercap.contact.burst import PLATEAU_COUNTS, PLATEAU_SHARE, WIDE_COUNTS
 NOISE_SIGMAS = 6.0
 """Twenty values of a normal scatter span 3.7 standard deviations on average, and seldom more than 6 (both by
 simulation)."""
-NOISE_OF = 12
-"""The scatter is that of the last so many conversions."""
-MEDIAN_STEP = 0.954
-"""Median |difference| of neighbours in standard deviations of one: √2 · 0.6745, the median of |N(0, 1)|."""
+NOISE_OF = 20
+"""The scatter is that of the last so many steps from one conversion to the next."""
+MEAN_STEP = 1.128
+"""Mean |step| between neighbours in standard deviations of one value: d2 for two. Source: NIST/SEMATECH e-Handbook
+6.3.2.2 (moving range), from memory; 2/√π."""
 CREEP_S = 60.0
 """The longest time constant of a creep that is thought of (common practice, no source): an exponential that moves by
 b now still has b · CREEP_S to go."""
-SURE = 2.0
-"""A trend below so many of its standard errors is scatter."""
+SEEN = 1.0
+"""A trend of so many of its standard errors is looked into: to wait for more costs a second, to miss it the verdict."""
+JUMP_SIGMAS = 6.0
+"""A leap between neighbours of more standard deviations is no creep (√2 is usual, 6 come once in 45 000)."""
 ENOUGH = 4
 """Points from which on a trend can be told from scatter."""
 KEEP_S = 15.0
@@ -96,21 +98,23 @@ class Rest:
         else:
             self._add(t_s, value)
 
-    def creep_per_s(self, since_s: float = 0.0) -> float:
+    def creep_per_s(self) -> float:
         """Return the trend of the values at rest, SI per second; 0.0 where it does not stand out of their scatter.
 
-        A tool that is taken away may leave a step, which looks like a trend over both sides of it: the values from
-        `since_s` on, where there are enough, must bear the trend out within twice its standard error there.
+        A tool that is taken away may leave a step, which looks like a trend over both sides of it: values count
+        from the last leap on, of more than a count and of JUMP_SIGMAS.
         """
         points = self._points
-        b, u = trend(points, self._resolution)
-        if abs(b) <= SURE * u:
-            return 0.0
-        later = [point for point in points if point[0] > since_s]
-        if len(later) == len(points):
-            return b
-        b_later, u_later = trend(later, self._resolution)
-        return b if abs(b - b_later) <= SURE * u_later else 0.0
+        leap = max(1.5 * self._resolution, JUMP_SIGMAS * self._scatter(points))
+        pairs = list(itertools.pairwise(points))
+        first = next((n for n in range(len(pairs), 0, -1) if abs(pairs[n - 1][1][1] - pairs[n - 1][0][1]) > leap), 0)
+        b, u = trend(points[first:], self._resolution)
+        return b if abs(b) > SEEN * u else 0.0
+
+    def _scatter(self, points: Sequence[tuple[float, float]]) -> float:
+        """Return the standard deviation of the last conversions, by the mean step between neighbours."""
+        steps = [abs(b - a) for (_, a), (_, b) in itertools.pairwise(points[-NOISE_OF - 1 :])]
+        return math.fsum(steps) / len(steps) / MEAN_STEP if steps else 0.0
 
     def _width(self, low: float, high: float) -> float:
         return max(PLATEAU_COUNTS * self._resolution, PLATEAU_SHARE * max(abs(low), abs(high)))
@@ -118,9 +122,7 @@ class Rest:
     def _reseat(self, t_s: float, value: float) -> None:
         """Begin where the values up to this one fit into the meter's noise, at the latest with this one."""
         points = [*self._points, (t_s, value)]
-        last = points[-NOISE_OF - 1 :]
-        steps = [abs(b - a) for (_, a), (_, b) in itertools.pairwise(last)]
-        noise = min(NOISE_SIGMAS * statistics.median(steps) / MEDIAN_STEP, WIDE_COUNTS * self._resolution)
+        noise = min(NOISE_SIGMAS * self._scatter(points), WIDE_COUNTS * self._resolution)
         first, low, high = len(points) - 1, value, value
         while first:
             before = points[first - 1][1]

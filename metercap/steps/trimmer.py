@@ -7,8 +7,8 @@ has the words; `tune` is the machine that uses them all.
 from __future__ import annotations
 
 from metercap.metrology.domain import round6
-from metercap.metrology.ranges import too_coarse
-from metercap.reading import Reading
+from metercap.metrology.ranges import resolution_at, too_coarse
+from metercap.reading import Reading, State
 from metercap.records import CueKind, Excursion, VerdictKind
 from metercap.steps.band import Band, Standing
 from metercap.steps.bench import Bench
@@ -20,6 +20,8 @@ from metercap.steps.turning import Turning
 
 REFERENCE = "reference"
 AS_FOUND = "as found"
+SCATTER_OF = 24
+"""Conversions whose scatter enters a noisy value's U: too few to be divided, since one value is recorded."""
 TENTH = 0.1
 """Share of itself in which a value must show where nothing is aimed at."""
 
@@ -115,6 +117,24 @@ class Trimmers:
     def is_reference(self, name: str) -> bool:
         """True where this known-good unit itself gives the value that others are turned to."""
         return self.step.target == REFERENCE and self.bench.known_good and self.good(name) is None
+
+    def aims(self, name: str) -> bool:
+        """True where it is known already what to turn to."""
+        target = self.step.target
+        if isinstance(target, str):
+            return self.good(name) is not None if target == REFERENCE else self.found(name) is not None
+        return True
+
+    def read_in(self, name: str) -> Reading | None:
+        """Return a reading in the range in which the trimmer is turned: the one it was found by, else one made up."""
+        found = self.bench.found_by.get((self.step.id, name))
+        if found is not None:
+            return found
+        quantity, target = self.step.wanted[0], self.band(name).target
+        finest = resolution_at(self.bench.profile, quantity, target)
+        if finest is None:
+            return None
+        return Reading(self.bench.t_s, quantity, target, finest, quantity.unit, State.OK, (), "")
 
     def aimless(self, name: str) -> bool:
         """True where nothing says what to turn to: as found is wanted, and was not read."""
@@ -222,7 +242,7 @@ class Trimmers:
         """Judge a value at rest."""
         judge = self.bench.judge
         value = judge.corrected(reading)
-        values = turning.rest.values if turning.rest.noisy else turning.rest.values[-3:]
+        values = turning.rest.values[-SCATTER_OF if turning.rest.noisy else -3 :]
         return judge.judge(reading, self.limits(name), value=value, conversions=values)
 
     def report(self, name: str, turning: Turning) -> None:

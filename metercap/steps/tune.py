@@ -59,7 +59,7 @@ class Tune(TuneWords):
         if result is None:
             return S.FOUND_ON
         key = self._to_find.pop(0)
-        self.bench.as_found[key] = result.judged
+        self.bench.as_found[key], self.bench.found_by[key] = result.judged, reading
         trimmers = self._trimmers.of(key[0])
         past = trimmers.settled(key[1], result.judged)
         self.bench.note(asking.found(trimmers, key[1]), aloud=trimmers.good(key[1]) is not None)
@@ -132,7 +132,8 @@ class Tune(TuneWords):
         return self._finish()
 
     def _open(self, phase: StrEnum) -> StrEnum:
-        self._final = self._creeps = self._sure = self._asks_touch = False
+        self._final = self._creep_said = self._sure = self._asks_touch = False
+        self._creeps = None
         self._lost_at = ""
         self._coarse = 0
         self.bench.changed()
@@ -148,7 +149,7 @@ class Tune(TuneWords):
     def _begin_turn(self, *, touching: bool) -> StrEnum:
         self._phase = S.TURN
         self._reread.clear()
-        self._creeps = False
+        self._creeps, self._creep_said = None, False
         self._turning = self._trimmers.turning(self.item)
         half = None if self.item in self._asked else asking.least(self._trimmers, self.item)
         self._asked.add(self.item)

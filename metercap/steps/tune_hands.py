@@ -149,16 +149,20 @@ class TuneHands(TuneState):
         inside = band.low <= turning.shown <= band.high
         if not inside and self.state is S.TURN_ON:
             return None
-        creep = rest.creep_per_s(turning.since_s) if inside or self._final else 0.0
+        creep = rest.creep_per_s() if inside or self._final else 0.0
         if creep and abs(turning.shown + creep * CREEP_S - band.target) > max(turning.inner, 0.0):
             return self._creeping(turning, reading, creep, rested_s)
+        if self._creeps and reading.t_s - self._creeps[1] < self._step.rest_s:
+            return None  # one look that sees no trend may be chance
         return self._trimmers.judged(self.item, turning, reading)
 
     def _creeping(self, turning: Turning, reading: Reading, creep_per_s: float, rested_s: float) -> Judgement | None:
-        """Say once that it creeps, and wait; where the operator gives up, it is judged as one that does."""
+        """Wait, and say once that it creeps; where the operator gives up, it is judged as one that does."""
         text = f"it creeps by {format_value(round6(creep_per_s), self._trimmers.unit)} a second"
-        if not self._creeps:
-            self._creeps = True
+        first_s, _ = self._creeps or (reading.t_s, reading.t_s)
+        self._creeps = (first_s, reading.t_s)
+        if not self._creep_said and reading.t_s - first_s >= self._step.rest_s:
+            self._creep_said = True
             self.bench.note(f"{self.item}: {text}: wait until it rests, or turn", aloud=True)
         if not self._final or rested_s < CREEP_LEFT_S:
             return None

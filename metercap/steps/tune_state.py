@@ -52,7 +52,9 @@ class TuneState(Machine):
         self._coarse = 0
         self._coarse_taken = False
         self._asks_touch = False
-        self._creeps = False
+        self._creeps: tuple[float, float] | None = None
+        """When a creep was seen first and last."""
+        self._creep_said = False
 
     @property
     def item(self) -> str:
@@ -127,7 +129,7 @@ class TuneState(Machine):
 
     def _prompt(self, *, stopping: bool = False) -> None:
         phase = "stop" if self._phase is S.TURN and stopping else self._phase.value
-        self.say(*asking.prompt(self._trimmers, self.item, phase, yes=self._hidden))
+        self.say(*asking.prompt(self._trimmers_of_item, self.item, phase, yes=self._hidden))
 
     @property
     def _hidden(self) -> bool:
