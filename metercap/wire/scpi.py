@@ -106,7 +106,8 @@ class Scpi:
         else:
             exponent = power - shapes.decimals_of(mantissa)
             # No meter resolves more; beyond this a float no longer carries the written decimal back.
-            if sum(digit.isdigit() for digit in mantissa) > shapes.MAX_DIGITS or abs(exponent) > shapes.MAX_EXPONENT:
+            long = sum(digit.isdigit() for digit in mantissa) > shapes.MAX_DIGITS
+            if long or abs(exponent) > shapes.MAX_EXPONENT or number > INFINITY:
                 return "the answer is no number that a meter shows"
             value = decimal_si(answer, 0)
             resolution = self._resolution(quantity, value, float(asked or 0))

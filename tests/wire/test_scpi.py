@@ -161,6 +161,8 @@ def test_the_usual_answer_carries_no_layout() -> None:
         (b"MEAS:RES?nan 1.0\n", "no range"),
         (b"RES? 1E999\n", "that a meter shows"),
         (b"RES? 9.92E37\n", "that a meter shows"),
+        (b"RES? 99.90000000E+37\n", "that a meter shows"),
+        (b"RES? -9.90000001E+37\n", "that a meter shows"),
         (b"RES? 1.234567890123456\n", "that a meter shows"),
         (b"RES? 1_0\n", "not one number"),
         (b"RES? \xd9\xa1\n", "printable"),
