@@ -21,7 +21,11 @@ difference is larger than its uncertainty. That is a reason to look, not a fault
 Values of one meter in one range on one day share its gain error, which cancels in their difference; a meter that tells
 no identity is taken for the same when its profile is.
 
-Exit status: 0 nothing differs from the good units; 1 something does; 2 bad usage or file."""
+One good unit does not show how far good units lie apart: E_n then ranks what to look at, and "!" marks only what a
+limit of the plan failed.
+
+Exit status: 0 nothing differs from the good units; 1 something does, by more than its uncertainty; 2 bad usage
+or file."""
 
 
 @click.command(epilog=EPILOG)

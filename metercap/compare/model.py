@@ -16,7 +16,9 @@ class Line(msgspec.Struct, frozen=True):
 
     `value` ± `expanded` here, `reference` ± `reference_expanded` there (of `n` units, their middle and largest U);
     `low` and `high` bound what they let expect. `e_n`: E_n of one unit, else the difference in half-widths of that
-    interval. `differs`: |e_n| ≥ 1. `how`: why the difference takes the full U of both, empty where one meter's gain
+    interval. `differs`: |e_n| ≥ 1. `flagged`: a limit of the plan failed it, or it differs from what several good units
+    (or the unit's own earlier session) let expect; one good unit does not show how far good units lie apart, so a
+    difference from it only ranks. `how`: why the difference takes the full U of both, empty where one meter's gain
     error cancels.
     """
 
@@ -38,6 +40,7 @@ class Line(msgspec.Struct, frozen=True):
     e_n: float
     differs: bool
     how: str = ""
+    flagged: bool = False
 
 
 class Odd(msgspec.Struct, frozen=True):
@@ -60,7 +63,7 @@ class Apart(msgspec.Struct, frozen=True):
 class Pair(msgspec.Struct, frozen=True):
     """One session beside what it is compared with: `lines` by falling |e_n|, what has no number before them.
 
-    `chance`: how many lines chance alone would flag.
+    `chance`: how many of the lines whose spread is known chance alone would flag; None where there are none such.
     """
 
     how: How
@@ -70,7 +73,7 @@ class Pair(msgspec.Struct, frozen=True):
     odd: tuple[Odd, ...]
     lines: tuple[Line, ...]
     apart: tuple[Apart, ...]
-    chance: float
+    chance: float | None
 
     @property
     def differing(self) -> int:

@@ -11,7 +11,7 @@ from metercap.metrology.domain import round6
 from metercap.metrology.pair import FULL
 from metercap.outcome import Key
 from metercap.quantity import format_value
-from metercap.records import Verdict
+from metercap.records import Verdict, VerdictKind
 from metercap.reference.gather import value_of, why_no_value
 from metercap.reference.model import Reference, goods
 from metercap.steps.good import Good, Likeness, Origin, likeness
@@ -59,8 +59,13 @@ def pair(session: Evidence, file: str, beside: Beside) -> Pair:
         tuple(odd),
         tuple(lines),
         tuple(apart),
-        chance_flags(len(lines)),
+        chance_flags(known) if (known := sum(spread_known(beside.how, line.n) for line in lines)) else None,
     )
+
+
+def spread_known(how: How, n: int) -> bool:
+    """Return whether a difference can be held against chance: one good unit shows nothing of how units lie apart."""
+    return how == "before and after" or n > 1
 
 
 def beside_good(session: Evidence, key: Key, good: Good) -> Likeness:
@@ -84,10 +89,10 @@ def _one(session: Evidence, key: Key, verdict: Verdict, beside: Beside) -> Line 
     if why:
         return Apart(*key, why)
     found = beside_good(session, key, good)
-    return _line(key, verdict, good, found)
+    return _line(key, verdict, good, found, beside.how)
 
 
-def _line(key: Key, verdict: Verdict, good: Good, found: Likeness) -> Line:
+def _line(key: Key, verdict: Verdict, good: Good, found: Likeness, how: How) -> Line:
     comparison, expected = found.comparison, found.expected
     return Line(
         *key,
@@ -106,5 +111,6 @@ def _line(key: Key, verdict: Verdict, good: Good, found: Likeness) -> Line:
         ratio=comparison.ratio,
         e_n=comparison.e_n,
         differs=comparison.signal,
+        flagged=verdict.verdict is VerdictKind.FAIL or (comparison.signal and spread_known(how, good.n)),
         how=found.budget.reason if found.budget.reason.startswith(FULL) else "",
     )

@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from metercap.compare.model import Adjusted, Apart, BudgetTable, Counted, Line, Pair, Report
+from metercap.compare.pairs import spread_known
 from metercap.quantity import format_value
 
+WIDER = 2.0
+"""A difference of two like values has √2 of their U; so many times the larger is worth a word."""
 _HEADS = ("", "step", "item", "verdict", "here", "there", "difference", "ratio", "E_n", "")
 
 
@@ -43,23 +46,40 @@ def _pair(pair: Pair) -> Iterator[str]:
 
 
 def remarks(pair: Pair) -> Iterator[str]:
-    """Return what is to be said below a pair's lines: how many differ, how many would by chance, what E_n counts."""
-    differing = sum(line.differs for line in pair.lines)
-    yield (
-        f"{differing} of {len(pair.lines)} differ by more than their uncertainty (|E_n| of 1 or more); "
-        f"chance alone would flag about {pair.chance:.2g}"
-    )
+    """Return what is to be said below a pair's lines: how many differ, what that is worth, and what ± and E_n mean."""
+    known = [line for line in pair.lines if spread_known(pair.how, line.n)]
+    if known:
+        yield (
+            f"{sum(line.differs for line in known)} of {len(known)} differ by more than their uncertainty (|E_n| of 1 "
+            f"or more); chance alone would flag about {pair.chance or 0.0:.2g}"
+        )
+    if len(known) < len(pair.lines):
+        alone = [line for line in pair.lines if not spread_known(pair.how, line.n)]
+        yield (
+            f"{sum(line.differs for line in alone)} of {len(alone)} differ from one unit by more than their "
+            "uncertainty; how far good units lie apart is not known from one, so E_n only ranks what to look at"
+        )
     if any(line.n > 1 for line in pair.lines):
         yield "with several good units E_n counts half-widths of what they let expect"
+    if any(not line.how for line in pair.lines):
+        yield (
+            "± of a value is for the value alone; ± of a difference leaves out the gain error that one meter in one "
+            "range on one day puts into both, and adds the scatter of both"
+        )
+    if any(line.difference_expanded > WIDER * max(line.expanded, line.reference_expanded) for line in pair.lines):
+        yield (
+            "a difference has a much wider ± than its values where their scatter rests on few contacts, where good "
+            "units differ among themselves, or where the meter's accuracy is not known; more contacts narrow it"
+        )
 
 
 def line_cells(line: Line) -> tuple[str, ...]:
-    """Return an item's cells: "!" where it differs, step, item, verdict, here, there, difference, ratio, E_n, how."""
+    """Return an item's cells: "!" where flagged, step, item, verdict, here, there, difference, ratio, E_n, how."""
     step = line.resolution
     finer = _finer(step)
     of = f" of {line.n}" if line.n > 1 else ""
     return (
-        "!" if line.differs else "",
+        "!" if line.flagged else "",
         line.step,
         line.item,
         line.verdict,

@@ -21,7 +21,7 @@ def beside(pair: Pair) -> Section:
         rows = []
         for line in pair.lines:
             flag, step, item, verdict, *cells, how = line_cells(line)
-            last = "; ".join(part for part in ("differs" if flag else "", how) if part)
+            last = "; ".join(part for part in ("differs" if flag and line.differs else "", how) if part)
             rows.append(Row((f"{step} {item}", verdict, *cells, last), VerdictKind(line.verdict)))
         blocks.append(Table("beside", HEADS, (Group(tuple(rows)),)))
         said = "; ".join([*remarks(pair), "a difference is a reason to look, a fault is what the limits say"])

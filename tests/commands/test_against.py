@@ -79,7 +79,7 @@ def test_compare_for_people(run):
     """Plain lines: values with U, and how many flags chance alone would give."""
     _, out, _ = run("compare", "a.jsonl", "b.jsonl")
     assert "Unit B (b.jsonl) beside unit A, most suspicious first" in out
-    assert "chance alone would flag about" in out
+    assert "how far good units lie apart is not known from one" in out
     assert "As found and as left" in out
 
 

@@ -42,7 +42,18 @@ def test_the_most_suspicious_comes_first():
 
 def test_chance_alone_would_flag():
     """Two items compared: 4.55 % of them lie beyond k = 2 by chance (JCGM 100, Table G.1)."""
-    assert pair(session("B", reads("160.4", "161.0")), "b", beside(A)).chance == pytest.approx(2 * 0.0455, abs=1e-4)
+    here = session("B", reads("160.4", "161.0"))
+    assert pair(here, "b", beside(A, good("C", reads("160.4", "161.0")))).chance == pytest.approx(2 * 0.0455, abs=1e-4)
+
+
+def test_one_good_unit_is_not_held_against_chance():
+    """How far good units lie apart is not known from one: differences rank, and none is counted or flagged."""
+    found = pair(session("B", reads("161.4", "63.2")), "b", beside(A))
+    assert found.chance is None
+    assert [(line.item, line.differs, line.flagged) for line in found.lines] == [
+        ("K2", True, False),
+        ("K1", True, False),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -50,6 +61,7 @@ def test_chance_alone_would_flag():
     [
         ({"start_utc": "2026-03-02T09:00:00Z"}, "another day"),
         ({"zone_offset_s": -12 * 3600}, "another day"),
+        ({"start_utc": ""}, "another day"),
         ({"identity": "serial 7"}, "another meter"),
         ({"profile": meter(accuracy=A.first.meter.accuracy, title="x").at_rate(2.0)}, ""),
     ],
@@ -59,6 +71,13 @@ def test_another_day_or_meter_takes_both_uncertainties(more, why):
     line = pair(session("B", reads("160.9", "161.0"), **more), "b", beside(A)).lines[0]
     assert line.how == (f"{FULL}: {why}" if why else "")
     assert (line.difference_expanded > 2.0) is bool(why)
+
+
+def test_two_unknown_days_are_not_one_day():
+    """Neither file says when it was made: nothing lets one take it for the same day, so the full U of both holds."""
+    there = beside(good("A", reads("160.4", "161.0"), start_utc=""))
+    line = pair(session("B", reads("160.9", "161.0"), start_utc=""), "b", there).lines[0]
+    assert line.how == f"{FULL}: another day"
 
 
 def test_another_range_takes_both_uncertainties():

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from two_units import good, reads, session
+import pytest
+from two_units import coils, good, reads, session
 
 from metercap.compare import Side, compare_files
-from metercap.compare.text import report_lines
+from metercap.compare.model import Line, Pair
+from metercap.compare.text import remarks, report_lines
 from metercap.steps import TrialsStep
 
 A = Side("a.jsonl", session=good("A", reads("160.4", "161.0")))
@@ -25,8 +27,49 @@ def test_what_a_person_reads():
     assert found[3] == "  ! coils K2  fail: open, by the operator's word; there 161.0 Ω"
     cells = [cell.strip() for cell in found[5].split("  ") if cell.strip()]
     there = "160.4 Ω ± 1.84 Ω"
-    assert cells == ["!", "coils", "K1", "pass", "161.4 Ω ± 1.85 Ω", there, "1.00 Ω ± 0.57 Ω", "1.006", "+1.75"]
-    assert found[6].endswith("chance alone would flag about 0.046")
+    assert cells == ["coils", "K1", "pass", "161.4 Ω ± 1.85 Ω", there, "1.00 Ω ± 0.57 Ω", "1.006", "+1.75"]
+    assert found[6].startswith(
+        "  1 of 1 differ from one unit by more than their uncertainty; how far good units lie apart"
+    )
+    assert "gain error" in found[7]
+    assert not any("chance alone" in line for line in found)
+
+
+def test_several_good_units_are_held_against_chance():
+    """Two of them show how far good units lie apart: a difference is flagged and counted beside chance."""
+    other = Side("c.jsonl", session=good("C", reads("160.6", "161.2")))
+    found = lines(A, other, Side("d.jsonl", session=session("D", reads("190.0", "161.1"))))
+    assert any(line.startswith("  !  coils  K1") for line in found)
+    said = next(line for line in found if "chance alone" in line)
+    assert said.startswith("  1 of 2 differ by more than their uncertainty") and said.endswith("would flag about 0.091")
+
+
+def test_one_good_unit_flags_only_what_a_limit_failed():
+    """63.2 Ω beside 160.4 Ω ranks first; above the plan's 100 Ω it is flagged, for the plan's sake."""
+    tight = coils(max=150.0)
+    found = lines(A, Side("b.jsonl", session=session("B", reads("63.2", "161.0", "161.0"), tight)))
+    assert [line.split()[:3] for line in found if "coils" in line][:2] == [
+        ["coils", "K1", "pass"],
+        ["!", "coils", "K2"],
+    ]
+
+
+@pytest.mark.parametrize(("expanded", "told"), [(12.1, True), (1.5, False)])
+def test_a_difference_much_wider_than_its_values_says_why(expanded, told):
+    """± 1.0 for each value and ± 12.1 for their difference; √2 of the values' own is what a reader expects."""
+    line = Line(
+        "coils", "K1", "ohm", "pass", 1152.0, 1.0, 1.0, 1150.0, 1.0, 1, *(0.0, 0.0), 2.0, expanded, 1.0, 0.2, False
+    )
+    pair = Pair("good units", "B", "b.jsonl", "unit A", (), (line,), (), None)
+    assert any("much wider ± than its values" in one for one in remarks(pair)) is told
+
+
+def test_the_earliest_of_a_good_units_sessions_does_not_win():
+    """A good unit measured again, with another value, stands with the later one."""
+    again = Side("a2.jsonl", session=good("A", reads("170.4", "161.0"), start_utc="2026-03-01T11:00:00Z", id="again"))
+    for files in ((A, again), (again, A)):
+        pairs = compare_files([*files, B]).pairs
+        assert next(pair for pair in pairs if pair.how == "good units").lines[0].reference == 170.4
 
 
 def test_the_full_uncertainty_is_said():

@@ -17,7 +17,7 @@ K3 = Line(
     1.0,
     1149.0,
     1.0,
-    1,
+    3,
     1146.06,
     1151.94,
     -288.0,
@@ -25,6 +25,7 @@ K3 = Line(
     0.749347,
     -97.83,
     True,
+    flagged=True,
 )
 K1 = Line(
     "coils",
@@ -54,7 +55,7 @@ PAIR = Pair(
     (Odd("fuses", "F11", "fail: open", "0.2 Ω"),),
     (K3, K1),
     (Apart("rails", "TP9", "not in unit A"),),
-    0.0911,
+    0.0455,
 )
 
 
@@ -66,13 +67,14 @@ def test_lines_odd_and_apart():
     assert odd == Listing(("fuses F11: fail: open; there 0.2 Ω",))
     assert isinstance(table, Table) and table.heads == HEADS
     first, second = table.groups[0].rows
-    assert first.cells[:4] == ("coils K3", "unsure", "861 Ω ± 1.0 Ω", "1.149 kΩ ± 1.0 Ω")
+    assert first.cells[:4] == ("coils K3", "unsure", "861 Ω ± 1.0 Ω", "1.149 kΩ ± 1.0 Ω of 3")
     assert first.cells[-3:] == ("0.7493", "-97.83", "differs")
     assert (first.mark, second.mark) == (VerdictKind.UNSURE, VerdictKind.PASS)
     assert second.cells[-1] == "(full U of both: another day)"
     assert isinstance(chance, Para)
-    assert chance.text.startswith("1 of 2 differ by more than their uncertainty")
-    assert "chance alone would flag about 0.091" in chance.text
+    assert chance.text.startswith("1 of 1 differ by more than their uncertainty")
+    assert "chance alone would flag about 0.045" in chance.text
+    assert "0 of 1 differ from one unit" in chance.text
     assert apart == Listing(("rails TP9: not in unit A",))
 
 
