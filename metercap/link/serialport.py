@@ -155,7 +155,8 @@ class SerialSource:
         while not stopped():
             if poll is not None and (now_s := clock.now_s()) >= poll_s:
                 port.write(poll)
-                poll_s = max(poll_s + period_s, now_s)  # a poll that was missed is not made up for
+                # A poll that was missed is not made up for: the next one comes a whole period after this.
+                poll_s = poll_s + period_s if poll_s + period_s > now_s else now_s + period_s
             data = port.read(min(port.in_waiting, MOST_BYTES) or 1)
             if data:
                 self._gave = True

@@ -102,13 +102,91 @@ def test_seven_bits_on_a_pseudo_terminal_opened_twice(pty, sink, clock, profiles
 def test_a_polled_meter_is_asked_at_its_rate(pty, sink, profiles) -> None:
     """`D` goes out 20 times a second of session time, and no burst makes up for what was missed."""
     source = open_link(pty.path, profiles["polled"])
-    source.start(sink, ScaledClock())
-    time.sleep(0.5)
+    clock = ScaledClock()
+    source.start(sink, clock)
+    asked = b""
+    while len(asked) < 8:
+        asked += os.read(pty.master, 4096)
+    took_s = clock.now_s()
     source.stop()
-    os.set_blocking(pty.master, False)
-    asked = os.read(pty.master, 4096)
     assert set(asked) == {ord("D")}
-    assert 6 <= len(asked) <= 12
+    # Eight polls span seven periods of 0.05 s; a busy machine may take longer, none may take less.
+    assert took_s >= 7 * 0.05 - 0.02
+    assert len(asked) <= 1 + took_s / 0.05 + 1
+
+
+def test_a_missed_poll_is_not_made_up_for(monkeypatch, sink, profiles) -> None:
+    """After a read that took a second, polls go on a whole period apart: none comes twice, none sooner."""
+
+    class Stalling:
+        """A port and a clock in one: each read takes 10 ms, the fifth a second."""
+
+        def __init__(self) -> None:
+            self.t_s, self.reads, self.asked_s = 0.0, 0, []
+            self.in_waiting, self.dtr, self.rts = 0, False, False
+
+        def open(self) -> None: ...
+
+        def close(self) -> None: ...
+
+        def cancel_read(self) -> None: ...
+
+        def now_s(self) -> float:
+            return self.t_s
+
+        def write(self, data: bytes) -> None:
+            self.asked_s.append(round(self.t_s, 3))
+
+        def read(self, size: int) -> bytes:
+            self.reads += 1
+            self.t_s += 1.0 if self.reads == 5 else 0.01
+            if self.t_s > 1.3:
+                source._stop.set()
+            return b""
+
+    port = Stalling()
+    monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: port)
+    source = SerialSource("/dev/stalling", profiles["polled"])
+    source._read(sink, port)
+    # By hand, 20 polls a second: due at 0.05 s, late at 1.04 s, then every 0.05 s.
+    assert port.asked_s == pytest.approx([0.0, 1.04, 1.09, 1.14, 1.19, 1.24, 1.29], abs=0.011)
+
+
+def patiences(monkeypatch, ports: list, profile) -> list[float]:
+    """Return what a source waits before each reopening, with these ports one after the other."""
+    waited: list[float] = []
+
+    class Counting(SerialSource):
+        def _reopen(self, sink, clock, told: str) -> None:
+            waited.append(self._patience_s)
+            if not ports:
+                self._stop.set()
+            else:
+                self._port = ports.pop(0)
+
+    monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: ports.pop(0))
+
+    class Nobody:
+        def put_bytes(self, data, t_s) -> None: ...
+
+        def put_link(self, state, why, t_s) -> None: ...
+
+        def put_fault(self, error) -> None:
+            raise error
+
+    Counting("/dev/flaky", profile)._run(Nobody(), ScaledClock())
+    return waited
+
+
+def test_a_port_that_fails_before_its_first_byte_is_tried_ever_more_slowly(monkeypatch, profiles) -> None:
+    """0.25 s doubles to 2 s; one that gave a byte is tried again at 0.25 s (the module's own figures)."""
+    gone = OSError(5, "gone")
+    dead = [Flaky("in_waiting", gone) for _ in range(6)]
+    for port in dead:
+        port.left = 0
+    alive = Flaky("in_waiting", gone)
+    alive.left = 2
+    assert patiences(monkeypatch, [*dead, alive], profiles["lcd14"]) == [0.5, 1.0, 2.0, 2.0, 2.0, 2.0, 0.25]
 
 
 def test_a_polled_meter_answers(pty, sink, clock, profiles) -> None:

@@ -105,6 +105,20 @@ def test_one_cut_frame_before_a_silence_is_silence() -> None:
     assert [link.state for link in watch.due(20.0)] == [LinkState.SILENT]
 
 
+@pytest.mark.parametrize(
+    ("lasted_s", "state"),
+    [(0.25, LinkState.SILENT), (0.75, LinkState.SILENT), (0.99, LinkState.SILENT), (1.0, LinkState.GARBAGE)],
+)
+def test_noise_is_garbage_when_it_goes_on_for_half_the_time(lasted_s: float, state: LinkState) -> None:
+    """The time to silence is 2 s: bytes that stop within the first of them are a frame cut by the silence."""
+    watch = up()
+    watch.frame(OHM, 1.0)
+    for n in range(NOISE_BYTES + 1):
+        watch.noise(b"x", 1.5 + lasted_s * n / NOISE_BYTES)
+    (told,) = watch.due(4.0)
+    assert told.state is state
+
+
 def test_bytes_that_begin_at_the_deadline_get_their_time() -> None:
     """A meter that wakes up just when it would be called silent is not called garbage before its frame is whole."""
     watch = up()
