@@ -10,6 +10,7 @@ import msgspec
 
 from metercap.commands._reference import Rows
 from metercap.errors import UsageError
+from metercap.gate import visible
 from metercap.plan import Plan, from_builtins
 from metercap.records import SCHEMA, EndRecord, Record, SessionRecord, Verdict
 from metercap.session.inherit import How, Inherited
@@ -71,7 +72,7 @@ def earlier(
             )
         found = _taken(how, first, records, plan, only)
     if records.lost and records.state != "unclosed":
-        sys.stderr.write(f"metercap: {path}: {records.lost}; what stands before it is taken over\n")
+        sys.stderr.write(f"metercap: {visible(str(path))}: {records.lost}; what stands before it is taken over\n")
     return found
 
 

@@ -15,6 +15,7 @@ import click
 
 from metercap.clock import SessionClock
 from metercap.errors import MetercapError
+from metercap.gate import visible
 from metercap.journal import Writer
 from metercap.link import Source
 from metercap.live import Inbox, Live, Observer, Reason
@@ -207,7 +208,7 @@ def rescue(writer: Writer) -> None:
         except MetercapError as error:
             _complain(f"metercap: {error}")
         else:
-            _complain(f"metercap: the whole journal was saved as {copy}")
+            _complain(f"metercap: the whole journal was saved as {visible(str(copy))}")
             return
     _complain("metercap: the journal could not be saved anywhere: free some space now, then press enter")
     if sys.stdin.isatty():
@@ -221,7 +222,7 @@ def print_closing(result: Fold, out: Path) -> None:
     click.echo(verdict_table(result.verdicts.values(), colour=colour, title="\nVerdicts"))
     for left in result.open:
         click.echo(f"  . {safe(left.step)} {safe(left.item)}  open: {left.why}")
-    click.echo(f"journal: {out}")
+    click.echo(f"journal: {visible(str(out))}")
 
 
 def _complain(text: str) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import msgspec
 
+from metercap.gate import visible
 from metercap.meter import MeterProfile
 from metercap.plan import Plan
 from metercap.plan.problems import Problem
@@ -57,4 +58,4 @@ def refuse_unfit(
     if errors:
         raise PlanError(what, where=where, hint=hint, problems=errors)
     for problem in problems if warn else ():
-        sys.stderr.write(f"metercap: {where}: {problem}\n")
+        sys.stderr.write(f"metercap: {visible(str(where))}: {problem}\n")

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from metercap.errors import UsageError
+from metercap.gate import visible
 from metercap.plan import Plan
 
 Rows = dict[str, dict[str, Any]]
@@ -36,7 +37,7 @@ def read_reference(path: Path, unit: str, plan: Plan) -> Rows:
         raise UsageError(f"{path} is of another kind: {how}", where="--against")
     for name in reference.unmarked:
         text = "is not marked known good; its values are taken all the same, and every verdict by them says so"
-        sys.stderr.write(f"metercap: {path}: unit {name} {text}\n")
+        sys.stderr.write(f"metercap: {visible(str(path))}: unit {visible(str(name))} {text}\n")
     return rows(reference)
 
 

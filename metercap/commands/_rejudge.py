@@ -6,7 +6,8 @@ import sys
 from pathlib import Path
 
 import click
-import msgspec
+
+from metercap.gate import visible
 
 
 def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
@@ -24,10 +25,12 @@ def rejudge_file(file: Path, other: str, *, as_json: bool) -> int:
         first = opening(records)
         found = rejudge(first, records, plan)
     if as_json:
-        click.echo(msgspec.json.encode(found).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text(found))
         return 0 if found.good else 1
     colour = use_colour(sys.stdout)
-    click.echo(f"{file} judged again by {path}")
+    click.echo(f"{visible(str(file))} judged again by {visible(str(path))}")
     for row in found.rows:
         mark, hue = MARKS[row.after.verdict]
         was = f"was {row.before.verdict.value}" if row.changed else "same"

@@ -8,12 +8,12 @@ import shlex
 from pathlib import Path
 
 import click
-import msgspec
 
 from metercap.clock import ScaledClock
 from metercap.commands._by_hand import Grip, bench_of, complain, line_reader, stdin_lines
 from metercap.commands._live import INTERRUPTED
 from metercap.commands._setting import Setting
+from metercap.gate import visible
 from metercap.link.ports import announced
 from metercap.live.signals import stop_signals
 from metercap.practice.port import PracticePort
@@ -81,15 +81,22 @@ def _introduce(chosen: Setting, grip: Grip, path: str, *, as_json: bool) -> None
     line = run_line(chosen, path)
     if as_json:
         told = {"kind": "port", "port": path, "family": chosen.scene.meter.family, "points": grip.points, "run": line}
-        click.echo(msgspec.json.encode(told).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text(told))
         return
-    click.echo(f"simulated meter on {path}: {chosen.scene.title}\nrun a session against it in another terminal:\n")
+    click.echo(
+        f"simulated meter on {visible(str(path))}: {chosen.scene.title}\n"
+        "run a session against it in another terminal:\n"
+    )
     click.echo(f"  {line}\n")
     click.echo("here a point's name touches it, an empty line lifts; help lists every move, quit or Ctrl-C ends")
 
 
 def _told(text: str) -> None:
-    click.echo(msgspec.json.encode({"kind": "hands", "text": text}).decode())
+    from metercap.plain import json_text
+
+    click.echo(json_text({"kind": "hands", "text": text}))
 
 
 def run_line(chosen: Setting, port: str) -> str:

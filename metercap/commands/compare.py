@@ -41,9 +41,9 @@ def command(files: tuple[Path, ...], budget: str, as_json: bool) -> int:
     sides = [Side(str(one.path), one.evidence, one.learned, one.lost) for one in sources]
     report = compare_files(sides, budget)
     if as_json:
-        import msgspec
+        from metercap.plain import json_text
 
-        click.echo(msgspec.json.encode(report).decode())
+        click.echo(json_text(report))
     else:
         from metercap.compare.text import report_lines
         from metercap.plain.style import safe

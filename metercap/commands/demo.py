@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from metercap.commands._numbers import Number, Whole
+from metercap.gate import visible
 
 if TYPE_CHECKING:
     from metercap.commands._bench import Played
@@ -77,7 +78,7 @@ def _close(played: list[Played]) -> None:
         f"\n{count} verdicts, {'all as it is on the bench' if good else 'not all as it is on the bench'}; journals:"
     )
     for done in played:
-        click.echo(f"  {done.journal}")
+        click.echo(f"  {visible(str(done.journal))}")
     _hand_over(played[-1].journal)
 
 
@@ -86,10 +87,10 @@ def _hand_over(journal: Path) -> None:
     from importlib.util import find_spec
 
     if find_spec("jinja2") is None:
-        click.echo(f"its report:\n  metercap report {journal} --text")
+        click.echo(f"its report:\n  metercap report {visible(str(journal))} --text")
         return
     from metercap.commands.report import make, save
 
     path = journal.with_suffix(".html")
     save(make(journal)[1], path)
-    click.echo(f"report:\n  {path}")
+    click.echo(f"report:\n  {visible(str(path))}")

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import codecs
 import sys
 from pathlib import Path
 
 import click
+
+from metercap.gate import visible
 
 EPILOG = """\b
 Examples:
@@ -41,8 +44,8 @@ def command(file: Path | None, to: str | None, table: str, columns: bool, as_jso
     if file is None or to is None:
         raise UsageError("export needs a FILE and --to", hint="metercap export b.jsonl --to b.csv")
     if to == "-":
-        sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
-        done = write_csv(file, table, sys.stdout)  # type: ignore[arg-type]
+        # Every cell is harmless as it is (`sheet.defused`), and CR LF ends a record.
+        done = write_csv(file, table, codecs.getwriter("utf-8")(sys.stdout.buffer))  # type: ignore[arg-type]
     elif to.endswith(".parquet"):
         done = save_parquet(file, table, to)  # type: ignore[arg-type]
     elif to.endswith(".csv"):
@@ -50,11 +53,11 @@ def command(file: Path | None, to: str | None, table: str, columns: bool, as_jso
     else:
         raise UsageError(f"{to!a} is neither .csv nor .parquet", where="--to", hint="name the file x.csv")
     if as_json and to != "-":
-        import msgspec
+        from metercap.plain import json_text
 
-        click.echo(msgspec.json.encode({"file": to, "table": table, "rows": done.rows, "lost": done.lost}).decode())
+        click.echo(json_text({"file": to, "table": table, "rows": done.rows, "lost": done.lost}))
     elif to != "-":
-        click.echo(f"{to}: {done.rows} {table}")
+        click.echo(f"{visible(str(to))}: {done.rows} {table}")
     if done.lost:
-        click.echo(f"{file}: {done.lost}", err=True)
+        click.echo(f"{visible(str(file))}: {done.lost}", err=True)
     return 0

@@ -7,6 +7,7 @@ import sys
 import click
 
 from metercap.commands._numbers import Number
+from metercap.gate import visible
 from metercap.plain.style import safe
 
 EPILOG = """\b
@@ -36,7 +37,6 @@ Exit status: 0 a profile fits; 1 none does, or the meter is silent; 2 bad usage 
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
 def command(port: str, meters: tuple[str, ...], seconds: float, as_json: bool) -> int:
     """Listen to PORT at each family's settings and name the profile that fits best, and how sure that is."""
-    import msgspec
 
     from metercap.commands._listen import Heard, listen
     from metercap.commands._suspects import Finding, groups, last_words, row_text, settings_text
@@ -51,7 +51,7 @@ def command(port: str, meters: tuple[str, ...], seconds: float, as_json: bool) -
     try:
         for group in groups(profiles, port):
             told = f"{settings_text(group[0])}: {', '.join(profile.name for profile in group)}"
-            sys.stderr.write(f"listening at {told} ...")
+            sys.stderr.write(f"listening at {visible(str(told))} ...")
             sys.stderr.flush()
             try:
                 heard = listen(port, group, seconds)
@@ -70,7 +70,9 @@ def command(port: str, meters: tuple[str, ...], seconds: float, as_json: bool) -
     else:
         status = 0 if found.best is not None else 1
     if as_json:
-        click.echo(msgspec.json.encode(found.as_builtins()).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text(found.as_builtins()))
         return status
     for row in found.rows:
         click.echo(safe(row_text(row)))

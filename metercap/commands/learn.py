@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from metercap.gate import visible
+
 EPILOG = """\b
 Examples:
   metercap learn a.jsonl c.jsonl d.jsonl --out gc8-good.json
@@ -43,17 +45,19 @@ def command(files: tuple[Path, ...], out: Path, force: bool, as_json: bool) -> i
         path.write_bytes(encode(reference))
     for source in sources:
         if source.lost:
-            click.echo(f"metercap: {source.path}: {source.lost}", err=True)
+            click.echo(f"metercap: {visible(str(source.path))}: {source.lost}", err=True)
     if as_json:
         import msgspec
 
         items = [msgspec.to_builtins(row) for row in learned(reference)]
         left = msgspec.to_builtins(reference.left_out)
-        click.echo(msgspec.json.encode({"out": str(out), "items": items, "left_out": left}).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text({"out": str(out), "items": items, "left_out": left}))
         return 0
     from metercap.plain.style import safe
 
     for line in learned_lines(reference):
         click.echo(safe(line))
-    click.echo(f"reference: {out}")
+    click.echo(f"reference: {visible(str(out))}")
     return 0

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 import msgspec
 
+from metercap.gate import visible
+
 if TYPE_CHECKING:
     from metercap.plan.problems import Problem
 
@@ -62,12 +64,12 @@ def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
         return 2 if errors else 0
     for problem in problems:
         if problem.severity == "warning":
-            click.echo(f"{where}:{found.places.line(problem.path)}: warning: {problem}", err=True)
+            click.echo(f"{visible(str(where))}:{found.places.line(problem.path)}: warning: {problem}", err=True)
     if errors or found.plan is None:
         raise plan_error(where, errors, found.places, found.count)
     items = sum(len(step.item_names) for step in found.plan.steps)
     warned = f", {len(problems)} warning{'s' if len(problems) > 1 else ''}" if problems else ""
-    click.echo(f"{where}: {len(found.plan.steps)} steps, {items} verdicts to come{warned}; it can be run")
+    click.echo(f"{visible(str(where))}: {len(found.plan.steps)} steps, {items} verdicts to come{warned}; it can be run")
     return 0
 
 
@@ -83,7 +85,9 @@ def _row(problem: Problem, line: int) -> dict[str, Any]:
 
 
 def _print_json(data: Any) -> None:
-    click.echo(msgspec.json.format(msgspec.json.encode(data), indent=2).decode())
+    from metercap.plain import json_text
+
+    click.echo(msgspec.json.format(json_text(data), indent=2))
 
 
 # --- show
@@ -172,7 +176,7 @@ def new(journal: Path | None, out: Path | None, **given: Any) -> None:
         return
     with out.open("x", encoding="utf-8", newline="\n") as file:
         file.write(text)
-    click.echo(f"{out}: written; read it, then metercap plan check {out}", file=sys.stderr)
+    click.echo(f"{visible(str(out))}: written; read it, then metercap plan check {visible(str(out))}", file=sys.stderr)
 
 
 def _was_given(name: str) -> bool:

@@ -55,7 +55,9 @@ def command(as_json: bool) -> int:
 
     rows = [_row(port) for port in list_ports()]
     if as_json:
-        click.echo(msgspec.json.encode(rows).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text(rows))
         return 0
     if not rows:
         click.echo(NONE)

@@ -123,7 +123,6 @@ def command(
 
 
 def _list(*, as_json: bool) -> None:
-    import msgspec
 
     from metercap.practice.scene import load_scene, scene_names
 
@@ -143,7 +142,9 @@ def _list(*, as_json: bool) -> None:
             }
             for name, scene in scenes.items()
         ]
-        click.echo(msgspec.json.encode(rows).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text(rows))
         return
     width = max(len(name) for name in scenes)
     for name, scene in scenes.items():

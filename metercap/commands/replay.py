@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from metercap.session import Driver
 
 from metercap.commands._numbers import Number
+from metercap.gate import visible
 
 EPILOG = """\b
 Examples:
@@ -75,15 +76,18 @@ def _check(file: Path, as_json: bool) -> int:
         found = check(records)
     took = time.perf_counter() - before
     if as_json:
-        import msgspec
+        from metercap.plain import json_text
 
-        click.echo(msgspec.json.encode(found).decode())
+        click.echo(json_text(found))
     elif found.difference:
         told = found.difference if found.difference.startswith("not derived") else f"differs\n{found.difference}"
-        click.echo(f"{file}: {told}")
+        click.echo(f"{visible(str(file))}: {told}")
     else:
         rate = f", {found.readings / took:,.0f} readings/s" if took > 0 else ""
-        click.echo(f"{file}: {found.verdicts} verdicts derived again exactly from {found.readings} readings{rate}")
+        click.echo(
+            f"{visible(str(file))}: {found.verdicts} verdicts derived again exactly "
+            f"from {found.readings} readings{rate}"
+        )
     return 1 if found.difference else 0
 
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import click
 
+from metercap.gate import visible
+
 if TYPE_CHECKING:
     from metercap.compare import Side
     from metercap.report import Findings
@@ -54,9 +56,9 @@ def command(file: Path, against: Path | None, to: str | None, as_text: bool, as_
         click.echo(content if form == "text" else content.encode(), nl=False)
     else:
         save(content, path)
-        click.echo(f"report: {path}")
+        click.echo(f"report: {visible(str(path))}")
     if found.file.lost:
-        click.echo(f"{file}: {found.file.lost}", err=True)
+        click.echo(f"{visible(str(file))}: {found.file.lost}", err=True)
     return 0
 
 
@@ -81,9 +83,9 @@ def make(file: Path, against: Path | None = None, form: Form = "html") -> tuple[
         ready()
     found, gathered = study(file, program=program(), against=None if against is None else _side(against))
     if form == "json":
-        import msgspec
+        from metercap.plain import json_text
 
-        return found, msgspec.json.encode(found).decode() + "\n"
+        return found, json_text(found) + "\n"
     document = compose(found, gathered)
     if form == "html":
         return found, page(document)

@@ -51,7 +51,9 @@ def command(cue: str | None, show: bool, as_json: bool, **changes: Any) -> int:
             raise UsageError(f"this cannot be set: {error}", hint="metercap sound --help") from error
         click.echo(f"settings kept in {save_config(config)}", err=as_json)
     if as_json:
-        click.echo(msgspec.json.encode(config).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text(config))
         return 0
     if show:
         click.echo(f"{config_path()}{'' if config_path().exists() else ' (not there: these are the defaults)'}")

@@ -11,6 +11,7 @@ import click
 import msgspec
 
 from metercap.commands._numbers import Number, Whole
+from metercap.gate import visible
 from metercap.plain.style import safe
 
 if TYPE_CHECKING:
@@ -115,10 +116,12 @@ def command(
         out.unlink()
         raise
     if as_json:
-        click.echo(msgspec.json.encode({"written": str(out), "profile": taught.profile, "lines": taught.rows}).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text({"written": str(out), "profile": taught.profile, "lines": taught.rows}))
     else:
-        click.echo(f"written: {out}")
-        click.echo(f"  next: metercap watch --port {port or 'PORT'} --meter {out}")
+        click.echo(f"written: {visible(str(out))}")
+        click.echo(f"  next: metercap watch --port {visible(port or 'PORT')} --meter {visible(str(out))}")
     return 0
 
 
@@ -194,7 +197,10 @@ def _from_port(port: str, base: MeterProfile, seconds: float) -> list[str]:
     from metercap.errors import UsageError
     from metercap.link.watch import NEVER_SENT
 
-    click.echo(f"listening on {port} for {seconds:g} s: show it small and large values, and tips in air ...", err=True)
+    click.echo(
+        f"listening on {visible(str(port))} for {seconds:g} s: show it small and large values, and tips in air ...",
+        err=True,
+    )
     heard = hear(port, base, seconds)
     if not heard.sample:
         raise UsageError(heard.lost or NEVER_SENT, where=port, hint="--seconds 20, another --baud, or --poll TEXT")

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
-import msgspec
 
 from metercap.plain.style import safe
 
@@ -32,7 +31,9 @@ def command(file: Path, new: Path | None, as_json: bool) -> int:
 
     report = verify(file) if new is None else repair(file, new)
     if as_json:
-        click.echo(msgspec.json.encode(report).decode())
+        from metercap.plain import json_text
+
+        click.echo(json_text(report))
     else:
         for line in _lines(report):
             click.echo(safe(line))

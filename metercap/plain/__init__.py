@@ -3,7 +3,8 @@
 Both are observers of records. What came from a meter, a plan or a journal is shown with its control characters escaped.
 """
 
+from metercap.plain.asjson import json_text
 from metercap.plain.lines import JsonLines, PlainLines
 from metercap.plain.table import verdict_table
 
-__all__ = ["JsonLines", "PlainLines", "verdict_table"]
+__all__ = ["JsonLines", "PlainLines", "json_text", "verdict_table"]

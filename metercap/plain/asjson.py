@@ -1,0 +1,31 @@
+"""One value as one JSON text, for every command's `--json`."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+from metercap.gate import json_bytes
+
+
+def json_text(value: Any) -> str:
+    r"""Return `value` as JSON, harmless to look at raw.
+
+    A name of a file whose bytes are no UTF-8 has no JSON: these bytes are written as `\udcXX`, in plain text.
+    """
+    try:
+        data = msgspec.json.encode(value)
+    except UnicodeEncodeError:
+        data = msgspec.json.encode(_encodable(msgspec.to_builtins(value)))
+    return json_bytes(data).decode()
+
+
+def _encodable(value: Any) -> Any:
+    if isinstance(value, str):
+        return value.encode("utf-8", "backslashreplace").decode()
+    if isinstance(value, dict):
+        return {_encodable(key): _encodable(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [_encodable(inner) for inner in value]
+    return value
