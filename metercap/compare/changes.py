@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 from metercap.compare.model import Adjusted, Counted
 from metercap.evidence import Evidence
 from metercap.metrology.domain import round6
-from metercap.metrology.proportion import clopper_pearson, fisher_exact
+from metercap.metrology.proportion import attempt_confidence, clopper_pearson, fisher_exact
 from metercap.outcome import Key
 from metercap.records import Verdict
 
@@ -49,7 +49,13 @@ def counted(sessions: Sequence[Evidence]) -> Iterator[Counted]:
         last = having[-1]
         verdict = last.counted[key][-1]
         earlier = having[-2].counted[key][-1] if len(having) > 1 else None
-        yield _compared(last.first.unit, key, _before(last, key, earlier), verdict)
+        yield _compared(last.first.unit, key, _before(last, key, earlier), verdict, _attempts(last, key))
+
+
+def _attempts(session: Evidence, key: Key) -> int:
+    """Return how many cleanings or fixes there have been, this one included: each has to show more."""
+    kept = session.known.before.get(key, {})
+    return max(1, len(kept.get("rounds", ())) - 1, 1 + len(kept.get("tries", ())))
 
 
 def _before(session: Evidence, key: Key, earlier: Verdict | None) -> tuple[int, int] | None:
@@ -63,7 +69,7 @@ def _before(session: Evidence, key: Key, earlier: Verdict | None) -> tuple[int, 
     return None if earlier is None else _counts(earlier)
 
 
-def _compared(unit: str, key: Key, before: tuple[int, int] | None, verdict: Verdict) -> Counted:
+def _compared(unit: str, key: Key, before: tuple[int, int] | None, verdict: Verdict, attempts: int) -> Counted:
     k, runs = _counts(verdict)
     confidence = _given(verdict.confidence, CONFIDENCE)
     interval = clopper_pearson(k, runs, confidence) if runs else None
@@ -81,7 +87,7 @@ def _compared(unit: str, key: Key, before: tuple[int, int] | None, verdict: Verd
         high=1.0 if interval is None else interval.high,
         confidence=confidence,
         p=p,
-        changed=None if p is None else p <= round6(1.0 - confidence),
+        changed=None if p is None else p <= round6(1.0 - attempt_confidence(confidence, attempts)),
     )
 
 

@@ -11,6 +11,7 @@ from metercap.metrology import success_run
 from metercap.quantity import Quantity, format_value
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.screen.band import Field
+from metercap.screen.ended import left_over
 from metercap.screen.heroes import hero
 from metercap.screen.lettering import capitals
 from metercap.screen.model import MARKS, TONES, Done, Line, Path, Place, Span, Stone, Tone, View
@@ -110,10 +111,10 @@ def _done(now: Moment) -> Done | None:
 
 def _detail(now: Moment) -> str:
     state = now.state
+    if state.end is not None:
+        return left_over(state.plan, state.verdicts)
     if now.fresh is not None and now.fresh.reason and now.fresh.verdict is not VerdictKind.PASS:
         return f"{visible(now.fresh.item)}: {visible(now.fresh.reason)}"
-    if state.end is not None:
-        return visible(state.note.text) if state.note is not None else ""
     told = state.told
     said = told is not None and (state.told_of == now.item or now.now_s - told.t_s < TOLD_S)
     if now.field is not None:

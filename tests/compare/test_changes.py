@@ -57,6 +57,16 @@ def test_counts_taken_over_stand_even_where_the_new_ones_are_the_same():
     assert (row.before_k, row.before_runs, row.k, row.runs, row.changed) == (4, 5, 4, 5, False)
 
 
+def test_a_later_fix_has_to_show_more_here_too():
+    """4 of 8 before, then 8 of 8: p = 0.0385 (scipy) is a change after one fix; not where six fixes were tried."""
+    kept = {"k": 4, "runs": 8, "fix": "new relay", "after": 0}
+    for tries, changed in (([], True), ([29] * 5, False)):
+        inherited = {"how": "after", "session": "s0", "before": {"starts/starts": {**kept, "tries": tries}}}
+        row = next(counted([session("B", ":pass " * 8 + ":skip", TRIALS, inherited=inherited)]))
+        assert row.p == pytest.approx(stats.fisher_exact([[4, 4], [8, 0]], "less").pvalue, rel=1e-5)
+        assert row.changed is changed
+
+
 def test_starts_that_go_on_have_nothing_before_them():
     """An interrupted session left 7 of 20 starts, two of them failed: they are part of the twenty, not before them."""
     kept = {"starts/starts": {"k": 5, "runs": 7, "fix": "", "after": 0, "tries": []}}

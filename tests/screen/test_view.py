@@ -7,7 +7,20 @@ from greenhouse import PLAN, before_fuses, ohms, scenes, session, sweep_to, tick
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metercap.records import Contact, Cue, CueKind, Do, Lift, Operator, Prompt, Record
+from metercap.records import (
+    Contact,
+    Cue,
+    CueKind,
+    Do,
+    EndRecord,
+    Lift,
+    Note,
+    Operator,
+    Prompt,
+    Record,
+    Verdict,
+    VerdictKind,
+)
 from metercap.screen.band import Field
 from metercap.screen.model import Path, Place, Span, Tone, View
 from metercap.screen.plandata import plan_info
@@ -50,6 +63,16 @@ def at(name: str) -> View:
 def test_hero(scene: str, text: str, lead: str) -> None:
     """The one thing that matters at each moment."""
     assert (at(scene).hero.text, at(scene).hero.lead) == (text, lead)
+
+
+def test_the_end_names_what_is_left() -> None:
+    """What failed, what nobody can be sure of and what was not done, and no remark from before."""
+    remark = Note(890.0, "smells of flux")
+    bad = [Verdict(891.0, "fuses", "F7", VerdictKind.FAIL), Verdict(891.0, "fuses", "F9", VerdictKind.UNSURE)]
+    shown = view(fold([*SCENES["sweep"], *bad, remark, EndRecord(900.0, "quit", {}, "")]))
+    assert "failed: F4, F7" in shown.detail and "unsure: F9" in shown.detail
+    assert "not done: " in shown.detail and "flux" not in shown.detail
+    assert "F12" in shown.detail.partition("not done: ")[2]
 
 
 def test_a_lift_that_has_begun_is_not_asked_for_again() -> None:
