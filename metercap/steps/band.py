@@ -59,6 +59,8 @@ class Standing(msgspec.Struct, frozen=True):
     value: float
     resolution: float
     unit: str
+    believed: bool = True
+    """False while the alarm rings for a value that may be none of the trimmer's."""
 
     def said(self, item: str) -> str:
         """Return it in words."""
@@ -139,6 +141,9 @@ class Hazard:
 
 def on_track(value: float, last: float, resolution: float) -> bool:
     """Return whether a trimmer could have gone from `last` to `value` in one conversion: within a factor of 10."""
+    a, b = abs(value), abs(last)
+    if a <= TRACK * b and b <= TRACK * a:
+        return True
     small = 2.0 * resolution
-    a, b = max(abs(value), small), max(abs(last), small)
+    a, b = max(a, small), max(b, small)
     return a <= TRACK * b and b <= TRACK * a

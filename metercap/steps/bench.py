@@ -164,7 +164,7 @@ class Bench:
     def say_standing(self, *items: str) -> None:
         """Say which of these trimmers, of all where none is named, stand past a hazard limit: before they are left."""
         for item, past in self.standing.items():
-            if not items or item in items:
+            if past.believed and (not items or item in items):
                 self.cue(CueKind.HAZARD, item)
                 self.note(past.said(item), aloud=True)
 

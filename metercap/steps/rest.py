@@ -89,12 +89,17 @@ class Rest:
             self._begin()
             self._add(t_s, value)
             return
-        low, high = min(self._low, value), max(self._high, value)
-        if high - low > self._width(low, high) * 1.000001:
+        low = value if value < self._low else self._low
+        high = value if value > self._high else self._high
+        span = high - low
+        if span > PLATEAU_COUNTS * resolution * 1.000001 and span > self._width(low, high) * 1.000001:
             self._reseat(t_s, value)
         elif t_s - points[0][0] > KEEP_S:
             later = [point for point in points if t_s - point[0] <= KEEP_S * 0.9]
-            self._replace([*later, (t_s, value)])
+            points.clear()
+            self._begin()
+            for point in (*later, (t_s, value)):
+                self._add(*point)
         else:
             self._add(t_s, value)
 
@@ -113,30 +118,39 @@ class Rest:
 
     def _scatter(self, points: Sequence[tuple[float, float]]) -> float:
         """Return the standard deviation of the last conversions, by the mean step between neighbours."""
-        steps = [abs(b - a) for (_, a), (_, b) in itertools.pairwise(points[-NOISE_OF - 1 :])]
-        return math.fsum(steps) / len(steps) / MEAN_STEP if steps else 0.0
+        last = points[-NOISE_OF - 1 :]
+        total, before = 0.0, last[0][1]
+        for _, value in last:
+            total += abs(value - before)
+            before = value
+        return total / (len(last) - 1) / MEAN_STEP if len(last) > 1 else 0.0
 
     def _width(self, low: float, high: float) -> float:
-        return max(PLATEAU_COUNTS * self._resolution, PLATEAU_SHARE * max(abs(low), abs(high)))
+        """Return the width of a plateau from `low` to `high`."""
+        most = PLATEAU_SHARE * (high if high > -low else -low)
+        least = PLATEAU_COUNTS * self._resolution
+        return most if most > least else least
 
     def _reseat(self, t_s: float, value: float) -> None:
         """Begin where the values up to this one fit into the meter's noise, at the latest with this one."""
-        points = [*self._points, (t_s, value)]
-        noise = min(NOISE_SIGMAS * self._scatter(points), WIDE_COUNTS * self._resolution)
+        points, wide = self._points, WIDE_COUNTS * self._resolution
+        step = abs(value - points[-1][1])
+        points.append((t_s, value))
+        if step > wide and step > PLATEAU_SHARE * abs(value):
+            self._points, self._low, self._high = points[-1:], value, value  # a hand: no noise is as wide
+            return
+        noise = NOISE_SIGMAS * self._scatter(points)
+        if noise > wide:
+            noise = wide
         first, low, high = len(points) - 1, value, value
         while first:
             before = points[first - 1][1]
-            low, high = min(low, before), max(high, before)
-            if high - low > max(noise, self._width(low, high)) * 1.000001:
+            lower, higher = (before, high) if before < low else (low, before if before > high else high)
+            span = higher - lower
+            if span > noise * 1.000001 and span > self._width(lower, higher) * 1.000001:
                 break
-            first -= 1
-        self._replace(points[first:])
-
-    def _replace(self, points: list[tuple[float, float]]) -> None:
-        self._points.clear()
-        self._begin()
-        for t_s, value in points:
-            self._add(t_s, value)
+            first, low, high = first - 1, lower, higher
+        self._points, self._low, self._high = points[first:], low, high
 
     def _begin(self) -> None:
         self._low, self._high = float("inf"), float("-inf")

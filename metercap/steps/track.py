@@ -10,7 +10,6 @@ going on as it began.
 from __future__ import annotations
 
 import itertools
-import math
 from collections.abc import Sequence
 
 from metercap.contact.burst import PLATEAU_COUNTS
@@ -136,8 +135,9 @@ class Track:
 
     def _likely(self, t_s: float, value: float, resolution: float) -> bool:
         """Whether a hand that began, stopped, turned round or turned faster could have come here."""
-        near = max(self._tolerance, NEAR_COUNTS * resolution, NEAR_SHARE * abs(self.value or 0.0))
-        return abs(value - self.expected(t_s)) <= near + FASTER * abs(self.speed_per_s) * self.conversion_s
+        last, speed = self.value or 0.0, self.speed_per_s
+        far = abs(value - last - speed * (t_s - self.t_s)) - FASTER * abs(speed) * self.conversion_s
+        return far <= self._tolerance or far <= NEAR_COUNTS * resolution or far <= NEAR_SHARE * abs(last)
 
     def _confirmed(self, t_s: float, resolution: float) -> bool:
         """Whether the last doubts agree, or, on a track that is not rough, go on as they began."""
@@ -158,14 +158,17 @@ class Track:
 
     def _measure(self) -> None:
         points = self._points
-        while len(points) > 2 and points[-1][0] - points[0][0] > LONG_S * 1.000001:
+        last_s = points[-1][0]
+        while len(points) > 2 and last_s - points[0][0] > LONG_S * 1.000001:
             del points[0]
-        for over_s in (STEADY_S, LONG_S):
-            used = [point for point in points if points[-1][0] - point[0] <= over_s * 1.000001]
-            self.speed_per_s, scatter = slope(used if len(used) > 1 else points[-2:])
-            if not scatter:
-                break
-        if not self.rough(points[-1][0]):
+        first = len(points) - 1
+        while first and last_s - points[first - 1][0] <= STEADY_S * 1.000001:
+            first -= 1
+        used = points[first:] if first < len(points) - 1 else points[-2:]
+        self.speed_per_s, scatter = slope(used)
+        if scatter:
+            self.speed_per_s, _ = slope(points)
+        if not self.rough(last_s):
             self.fastest = max(self.fastest, abs(self.speed_per_s))
 
 
@@ -223,14 +226,25 @@ def slope(points: Sequence[tuple[float, float]]) -> tuple[float, bool]:
     n = len(points)
     if n < 2:
         return 0.0, False
-    mean_s = math.fsum(t_s for t_s, _ in points) / n
-    mean = math.fsum(value for _, value in points) / n
-    spread = math.fsum((t_s - mean_s) ** 2 for t_s, _ in points)
+    first_s, first = points[0]
+    mean_s = mean = 0.0
+    for t_s, value in points:  # counted from the first point, so that nothing small is lost in something large
+        mean_s += t_s - first_s
+        mean += value - first
+    mean_s, mean = mean_s / n, mean / n
+    spread = both = 0.0
+    for t_s, value in points:
+        off_s = t_s - first_s - mean_s
+        spread += off_s * off_s
+        both += off_s * (value - first - mean)
     if spread <= 0.0:
         return 0.0, False
-    b = math.fsum((t_s - mean_s) * (value - mean) for t_s, value in points) / spread
+    b = both / spread
     if n >= ENOUGH:
-        left = math.fsum((value - mean - b * (t_s - mean_s)) ** 2 for t_s, value in points)
+        left = 0.0
+        for t_s, value in points:
+            off = value - first - mean - b * (t_s - first_s - mean_s)
+            left += off * off
         if b * b < SURE * SURE * left / ((n - 2) * spread):
             return 0.0, True
     return b, False

@@ -79,7 +79,7 @@ class Trimmers:
         self.excursions: dict[str, int] = dict.fromkeys(self.names, 0)
         self.step = step
         self.bench = bench
-        self._margins: dict[tuple[float, float, Rule], float] = {}
+        self._inner: dict[tuple[float, Band, Rule], float] = {}
 
     @property
     def unit(self) -> str:
@@ -207,25 +207,26 @@ class Trimmers:
         weight = last.resolution
         return (-1.0 if last.value < 0.0 else 1.0) * counts * weight
 
-    def margin(self, turning: Turning, reading: Reading) -> float:
+    def _margin(self, turning: Turning, reading: Reading) -> float:
         """Return what the rule takes off inside the band, in the reading's range."""
-        key = (reading.resolution, turning.band.target, self.rule)
-        margin = self._margins.get(key)
-        if margin is None:
-            expanded, _ = self.bench.judge.expanded(reading, value=turning.band.target)
-            margin = self._margins[key] = expanded if self.rule == "guarded" else reading.resolution
-        return margin
+        expanded, _ = self.bench.judge.expanded(reading, value=turning.band.target)
+        return expanded if self.rule == "guarded" else reading.resolution
 
     def follow(self, name: str, turning: Turning, reading: Reading, *, cues: bool) -> None:
         """Take a conversion while a trimmer is turned: give cues (the hazard always) and excursions."""
-        value = self.bench.judge.corrected(reading)
-        turning.inner = round6(turning.band.tolerance - self.margin(turning, reading))
-        said = turning.feed(reading, value)
-        self.stand(name, turning)
+        key = (reading.resolution, turning.band, self.rule)
+        inner = self._inner.get(key)
+        if inner is None:
+            inner = self._inner[key] = round6(turning.band.tolerance - self._margin(turning, reading))
+        turning.inner = inner
+        said = turning.feed(reading, self.bench.judge.corrected(reading))
+        if turning.hazard.side is not None or self.bench.standing:
+            self.stand(name, turning)
         for cue in said:
             if cues or cue is CueKind.HAZARD or self.bench.standing:
                 self.bench.cue(cue, name)
-        self.report(name, turning)
+        if turning.reported < len(turning.excursions):
+            self.report(name, turning)
 
     def stand(self, name: str, turning: Turning) -> None:
         """Remember whether the trimmer stands past its limit now."""
@@ -234,7 +235,7 @@ class Trimmers:
             past = hazard.value if hazard.past else turning.shown
             limit = turning.band.never_below if hazard.side == "below" else turning.band.never_above
             resolution = 0.0 if turning.last is None else turning.last.resolution
-            standing[name] = Standing(hazard.side, limit or 0.0, past, resolution, self.unit)
+            standing[name] = Standing(hazard.side, limit or 0.0, past, resolution, self.unit, hazard.past)
         elif name in standing:
             del standing[name]
 
@@ -267,6 +268,10 @@ class Trimmers:
         """Write the excursion that stands: the item, or the session, ends first."""
         turning.hazard.part(turning.band, self.bench.t_s)
         self.report(name, turning)
+        stood = name in self.bench.standing
+        self.stand(name, turning)
+        if stood and name not in self.bench.standing:
+            self.bench.cue(CueKind.AGAIN, name)  # a doubted value rang the alarm: it is over
 
     def settled(self, name: str, judged: Judgement) -> bool:
         """Remember where a settled value stands; return whether it begins to stand past a limit just now."""

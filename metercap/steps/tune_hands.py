@@ -27,10 +27,13 @@ class TuneHands(TuneState):
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Pass over what a meter shows in ranges too coarse for the band, and watch a value that ran off its range."""
-        if act is Act.MORE and new and self._too_coarse(reading):
-            return
-        off = self._turning is not None and self.state in (S.TURN, S.STOP) and reading.state is State.OVER
-        if off and new and act is Act.NONE:
+        turning = self._turning
+        if new and act is Act.MORE:
+            if (turning is None or reading.resolution > turning.band.tolerance or self._coarse) and self._too_coarse(
+                reading
+            ):
+                return
+        elif act is Act.NONE and turning is not None and reading.state is State.OVER and new:
             self._off_scale(reading)
         super().see(reading, act, new)
 
@@ -84,7 +87,7 @@ class TuneHands(TuneState):
 
     def _off_scale(self, reading: Reading) -> None:
         """Over-range: past the limit, if a fixed range ends there and the value ran that way."""
-        turning = self._turning
+        turning = self._turning if self._phase is S.TURN else None
         full = self._trimmers.full_scale(reading, None if turning is None else turning.last)
         if turning is None or full is None or (self._in_ohms and not turning.runs_off(full)):
             return
@@ -137,11 +140,11 @@ class TuneHands(TuneState):
             self._off_scale(reading)
             return None
         self._trimmers.follow(self.item, turning, reading, cues=self.state is S.TURN_ON)
-        for text in turning.notes:
-            self.bench.note(
-                f"{self.item}: {text}, it read {format_value(reading.value, reading.unit, reading.resolution)}"
-            )
-        turning.notes.clear()
+        if turning.notes:
+            shown = format_value(reading.value, reading.unit, reading.resolution)
+            for text in turning.notes:
+                self.bench.note(f"{self.item}: {text}, it read {shown}")
+            turning.notes.clear()
         rest, band = turning.rest, turning.band
         rested_s = rest.rested_s(reading.t_s, turning.since_s)
         if rested_s < self._step.rest_s or rest.n < 2:
