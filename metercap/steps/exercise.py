@@ -21,7 +21,7 @@ from metercap.steps.closure import LEAST, Closure, Contact, kind_of, resistance
 from metercap.steps.exercise_table import GOING, TABLE, ExerciseStep, S
 from metercap.steps.judge import Limits
 from metercap.steps.listed import Listed
-from metercap.steps.presses import BY_WORD, Presses, k_of_n
+from metercap.steps.presses import BY_WORD, Presses, k_of_n, number_in
 
 HAND_S = 2.0
 """From a prompt to a finger that has moved, four standard deviations above the mean of 0.7 ± 0.3 s (common practice, no
@@ -218,7 +218,7 @@ class Exercise(Listed):
 
     def word_missed(self) -> StrEnum:
         """So many presses showed nothing; where the tool asks, so many of the silent ones were made."""
-        self._presses.missed(int(self.text or "0"))
+        self._presses.missed(number_in(self.text))
         return self._answered() if self.state is S.ASK else self._judge_if_complete()
 
     def count_silent(self) -> StrEnum:

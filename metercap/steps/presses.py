@@ -26,6 +26,11 @@ def k_of_n(k: int, n: int, confidence: float) -> dict[str, Any]:
     return {"k": k, "runs": n, "low": low, "high": high, "confidence": confidence}
 
 
+def number_in(text: str) -> int:
+    """Return the whole number that a word carries, up to 999; 0 for anything else (a journal may hold anything)."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) <= 3 else 0
+
+
 class Press:
     """What one press showed: `good` is None while it is silent and not yet decided; `why` says what was wrong."""
 

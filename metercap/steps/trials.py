@@ -157,7 +157,7 @@ class Trials(Machine):
         if self._fix and self._after:  # it failed, or was given up: its runs are runs before the next fix
             self._tries.append(self._needed)
             self._before.extend(self._after)
-        self._fix, self._after = self.text, []
+        self._fix, self._after = self.text or "a fix", []
         self._keep()
         self.bench.note(f"{self.step.id}: runs after the fix begin: {self._fix}")
         return self.ready()

@@ -88,6 +88,13 @@ def test_missed_before_anything_has_closed() -> None:
     assert (play.verdicts["S1"].k, play.verdicts["S1"].runs) == (3, 5)
 
 
+@pytest.mark.parametrize("text", ["", "two", "-1", "1e9", "٣", "9999"])
+def test_missed_without_a_number_counts_nothing(text: str) -> None:
+    """Words of a journal that was made up may hold anything."""
+    play = exercised(f"OL*20 :missed={text} " + PRESS * 5)
+    assert (play.verdicts["S1"].k, play.verdicts["S1"].runs) == (5, 5)
+
+
 def test_yes_proves_the_tips_where_the_switch_has_never_closed() -> None:
     """From there presses are paced, and silent ones count as soon as one closes."""
     play = exercised("OL*20 :yes")
