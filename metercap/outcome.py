@@ -25,8 +25,9 @@ from metercap.steps import CheckStep, SweepStep
 Key = tuple[str, str]
 """A step's id and an item's name."""
 
-NOT_DECIDED = "not decided"
-ASKED_AGAIN = "asked for again, not decided anew"
+NOT_DONE = "not done"
+"""What has no verdict. The word must not sound like one: "F4 open" is a blown fuse to whoever reads it."""
+ASKED_AGAIN = "asked for again, not done anew"
 NOT_COUNTED = "count check not answered"
 
 GOOD = (VerdictKind.PASS, VerdictKind.ABSENT)
@@ -98,7 +99,7 @@ class Fold:
         found = []
         for key in self._expected:
             if key not in self._verdicts:
-                found.append(Open(*key, NOT_DECIDED))
+                found.append(Open(*key, NOT_DONE))
             elif key in self._asked and not done:
                 found.append(Open(*key, ASKED_AGAIN))
             elif key == self._question and not done:

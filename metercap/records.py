@@ -19,6 +19,7 @@ from msgspec import UNSET, UnsetType
 from metercap.errors import JournalError
 from metercap.gate import json_bytes
 from metercap.meter import MeterProfile
+from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading
 
 SCHEMA = 2
@@ -139,13 +140,18 @@ class Lift(msgspec.Struct, frozen=True, tag_field="kind", tag="lift"):
 
 
 class Prompt(msgspec.Struct, frozen=True, tag_field="kind", tag="prompt"):
-    """What to do next: `do` is the kind of action, `say` the line to show and speak."""
+    """What to do next: `do` is the kind of action, `say` the line to show and speak.
+
+    `quantity` is what the meter must be set to for the answer, where a prompt is about one; `until_s` when a wait ends.
+    """
 
     t_s: float
     step: str
     item: str | None
     do: Do
     say: str
+    quantity: Quantity | UnsetType = UNSET
+    until_s: float | UnsetType | None = UNSET
 
 
 class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):

@@ -9,7 +9,7 @@ import pytest
 
 from metercap.errors import PlanError
 from metercap.meter import MeterProfile
-from metercap.outcome import ASKED_AGAIN, NOT_COUNTED, NOT_DECIDED, Fold, Open, fold
+from metercap.outcome import ASKED_AGAIN, NOT_COUNTED, NOT_DONE, Fold, Open, fold
 from metercap.plan import Plan
 from metercap.plan.model import to_builtins
 from metercap.records import (
@@ -130,7 +130,7 @@ def test_items_without_a_verdict_are_open(reason: Literal["quit", "done"] | None
     """However the run ended, or if it has not: an item without a verdict is open, and the status 1."""
     records: list[Record] = [session(), *EVERY[:3], *EVERY[4:], *([end(reason)] if reason else [])]
     result = fold(records)
-    assert result.open == (Open("fuses", "F1", NOT_DECIDED),)
+    assert result.open == (Open("fuses", "F1", NOT_DONE),)
     assert result.exit_status == 1
 
 
@@ -250,7 +250,8 @@ def test_asking_in_the_middle_changes_nothing() -> None:
     ("words", "left", "status"),
     [
         (["yes", "yes"], [], 0),
-        (["yes", "no"], [], 1),
+        (["yes", "fail"], [], 1),
+        (["yes", "no", "quit"], ["b"], 1),
         (["yes", "absent"], [], 0),
         (["yes", "skip"], [], 1),
         (["yes", "quit"], ["b"], 1),

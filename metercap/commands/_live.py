@@ -217,11 +217,11 @@ def rescue(writer: Writer) -> None:
 
 
 def print_closing(result: Fold, out: Path) -> None:
-    """Print the verdicts that stand, what is open, and where the journal is."""
+    """Print the verdicts that stand, what was not done, and where the journal is."""
     colour = use_colour(sys.stdout)
     click.echo(verdict_table(result.verdicts.values(), colour=colour, title="\nVerdicts"))
     for left in result.open:
-        click.echo(f"  . {safe(left.step)} {safe(left.item)}  open: {left.why}")
+        click.echo(f"  . {safe(left.step)} {safe(left.item)}  {left.why}")
     click.echo(f"journal: {visible(str(out))}")
 
 

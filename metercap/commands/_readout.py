@@ -116,9 +116,9 @@ class _Some:
     def __init__(self, sink: WordSink, names: tuple[str, ...], say: Callable[[str], None]) -> None:
         self._sink, self._names, self._say = sink, names, say
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         if word in self._names:
-            self._sink.put_word(word, text, t_s)
+            self._sink.put_word(word, text, t_s, source)
         else:
             self._say(f"the word {word} means nothing here; these do: {', '.join(self._names)}")
 

@@ -26,7 +26,7 @@ class _Until:
     def __init__(self) -> None:
         self._ends: queue.SimpleQueue[int | BaseException] = queue.SimpleQueue()
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         """The only word here is quit."""
         self._ends.put(0)
 

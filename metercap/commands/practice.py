@@ -27,7 +27,7 @@ terminal; any other program may read the port too. Lines on stdin move the probe
 
 Where a plan compares with a known-good unit, a simulated technician measures one first, unless --against gives it.
 
-Exit status of a session: 0 every verdict is pass or absent; 1 some are not, or items were left open; 2 bad usage or
+Exit status of a session: 0 every verdict is pass or absent; 1 some are not, or items were not done; 2 bad usage or
 file; 3 there are no ports here; 130 interrupted (the journal is closed properly). With --port 0 after quit, 130 after
 Ctrl-C."""
 

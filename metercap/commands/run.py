@@ -18,7 +18,7 @@ Examples:
 Port and meter that are not named are those used last, or the only meter that is heard; a polled or SCPI meter is named
 once. Steps of words alone need no meter.
 
-Exit status: 0 every verdict is pass or absent; 1 some are not, or items were left open; 2 bad usage or file; 3 the link
+Exit status: 0 every verdict is pass or absent; 1 some are not, or items were not done; 2 bad usage or file; 3 the link
 cannot be opened; 130 interrupted (the journal is closed properly).
 
 Words while it runs come by key, pedal or line; ? shows all of them. Three of them count: "missed 2" says that two

@@ -20,10 +20,7 @@ FROZEN_S = 5.0
 
 JACKS = "leads in the voltage/resistance jacks, never the current jack"
 
-UNPROVED = (
-    "the unit was not proved dead: disconnect the supply and every cell, discharge and measure again; "
-    "yes goes on in ohms all the same"
-)
+UNPROVED = "disconnect the supply and every cell, discharge and measure again; yes goes on in ohms all the same"
 _SAY = {
     "hold": "HOLD is on: switch it off",
     "rel": "REL is on: switch REL off, the tool nulls",
@@ -65,8 +62,8 @@ def dial_text(wanted: Collection[Quantity]) -> str:
 class Blocks:
     """Watches readings and link records for what makes them unfit to judge.
 
-    `wanted` is set by the step, in its order of preference; empty means that any quantity will do. `unproved` is
-    set while ohms are asked for on a unit whose `safe` step did not end with a pass; the operator's yes clears it.
+    `wanted` is set by the step, in its order of preference; empty means that any quantity will do. `unproved` says why
+    ohms are asked for on a unit that is not proved dead, and is empty otherwise; the operator's yes clears it.
     """
 
     __slots__ = (
@@ -83,7 +80,7 @@ class Blocks:
 
     def __init__(self) -> None:
         self.wanted: tuple[Quantity, ...] = ()
-        self.unproved = False
+        self.unproved = ""
         self._link: Block | None = None
         self._battery = False
         self._battery_ok = False
@@ -140,7 +137,7 @@ class Blocks:
         if self._link is not None:
             return self._link
         if self.unproved:
-            return Block("unproved", Do.ANSWER, UNPROVED)
+            return Block("unproved", Do.ANSWER, f"not proved dead, {self.unproved}: {UNPROVED}")
         seen = self._seen
         if seen is not None:
             if self.wanted and seen.quantity not in self.wanted:

@@ -5,14 +5,18 @@ from __future__ import annotations
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 
-MARK = "token"
-"""How the text of an operator record begins whose word came from a token: it is derived from readings."""
+OLD_MARK = "token "
+"""How the text of a token's word begins in a journal of schema 1, which did not say where a word came from."""
 MATCH_SHARE = 0.02
 MATCH_COUNTS = 3.0
 """A reading shows a token within this share of what it read when learned, or within this many counts."""
 
 WORD_OF = {"end": "skip step"}
 """Token names that are no words themselves."""
+WRITES = ("open", "absent", "pass", "fail")
+"""Words that write a verdict on the item that is open."""
+TWICE = (*WRITES, "skip step")
+"""Words whose token takes two touches, since a fuse beside a parallel path can read like it."""
 
 
 class Tokens:
@@ -35,7 +39,7 @@ class Tokens:
         if value is None or reading.quantity not in (Quantity.RESISTANCE, Quantity.CONTINUITY):
             return ""
         for name, ohm in self.learned.items():
-            if abs(value - ohm) <= max(MATCH_SHARE * ohm, MATCH_COUNTS * reading.resolution):
+            if abs(value - ohm) <= max(MATCH_SHARE * ohm, MATCH_COUNTS * reading.resolution) * 1.000001:
                 return name
         return ""
 

@@ -52,11 +52,12 @@ class Changed(NamedTuple):
 
 
 class Said(NamedTuple):
-    """The operator said a word."""
+    """The operator said a word; `source` as in `records.Operator`."""
 
     word: str
     text: str
     t_s: float
+    source: str = ""
 
 
 class Stopped(NamedTuple):
@@ -111,9 +112,9 @@ class Inbox:
         """Put a change of the link."""
         self._put(Changed(state, why, t_s))
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str = "") -> None:
         """Put a word of the operator; it goes before a flood of bytes."""
-        self._put(Said(word, text, t_s), overtakes=True)
+        self._put(Said(word, text, t_s, source), overtakes=True)
 
     def put_stop(self, signal: int) -> None:
         """Put the wish to end: everything put before it is still done, unless it is a flood of bytes."""

@@ -178,7 +178,7 @@ class Live:
             self._bytes(item.data, t_s)  # type: ignore[union-attr]
         elif isinstance(item, Said):
             self._sweep_up()
-            self._feed(Operator(t_s=at(item.t_s), word=item.word, text=item.text))
+            self._feed(Operator(at(item.t_s), item.word, item.text, item.source))
         elif isinstance(item, Changed):
             self._change(item)
         elif isinstance(item, Failed):

@@ -16,18 +16,13 @@ from metercap.plan import decidable, tokens
 from metercap.plan.expected import band_of, hazards_of, items_of, limits_of
 from metercap.plan.fields import kind_of
 from metercap.plan.model import Plan, Step
+from metercap.plan.power import needs_dead, powers_up
 from metercap.plan.problems import Problem, spelled
-from metercap.quantity import Quantity, format_value
+from metercap.plan.ranges import range_meant
+from metercap.quantity import format_value
 from metercap.reference.fuses import LEADS_OHM, has_table, least_ohm
 from metercap.steps.keys import Item
 
-DEAD_FIRST = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE, Quantity.CAPACITANCE)
-"""Quantities that a meter measures with a current of its own, so that the circuit must be dead (several makers'
-manuals). The design asks it of ohms; diode and capacitance are no different."""
-TOUCHES_NOTHING = ("zero",)
-"""Kinds that measure resistance without touching the unit."""
-POWERS_UP = ("trials",)
-"""Kinds that switch the unit on whatever their `power` says."""
 SLIP_S = 0.5
 """Hands slip for up to this long on one item (common practice, no source)."""
 LEADS_SHARE = 0.1
@@ -85,17 +80,17 @@ def proof(checked: Checked) -> Iterator[Problem]:
     proved, why = False, "no safe step before it"
     for n, step in checked.steps():
         kind = kind_of(step)
-        powered = step.power == "on" or kind in POWERS_UP
+        powered = powers_up(step)
         if kind == "safe":
             if powered:
                 yield checked.problem(severity, n, "power", "nothing is dead with the power on", 'power = "off"')
             elif not getattr(step, "points", ()):
                 yield checked.problem(severity, n, "points", "no points, so nothing is proved dead", "name some")
             proved = True
-        elif any(quantity in DEAD_FIRST for quantity in step.wanted) and kind not in TOUCHES_NOTHING:
+        elif needs_dead(step):
             what = step.wanted[0].value
-            if powered:
-                yield checked.problem(severity, n, "power", f"{what} is never measured with the power on")
+            if powered:  # no waiver of proof makes this one right
+                yield checked.problem("error", n, "power", f"{what} is never measured with the power on")
             elif not proved:
                 hint = 'put a safe step before it, or supply = "none" for loose parts'
                 yield checked.problem(severity, n, "", f"{what} of a unit that is not proved dead: {why}", hint)
@@ -116,6 +111,19 @@ def questions(checked: Checked) -> Iterator[Problem]:
                 yield checked.problem(
                     "warning", n, "items", f"no limit for {some}: values are recorded, nothing is judged"
                 )
+
+
+def ranges(checked: Checked) -> Iterator[Problem]:
+    """One item whose name looks like a range: a sweep of "F1-F6" would tick one fuse and end."""
+    for n, step in checked.steps():
+        for item in items_of(step):
+            meant = range_meant(item.name)
+            if meant is None or (kind_of(step) != "sweep" and not meant.sure):
+                continue
+            what = f'"{item.name}" is one item here; a range is written "{meant.spelled}"'
+            sure = meant.sure and kind_of(step) == "sweep"
+            hint = f'write "{meant.spelled}"' if sure else f'write "{meant.spelled}", or leave it if it is one place'
+            yield checked.problem("error" if sure else "warning", n, "items", what, hint)
 
 
 def slips(checked: Checked) -> Iterator[Problem]:
@@ -250,6 +258,7 @@ RULES: tuple[Callable[[Checked], Iterator[Problem]], ...] = (
     token_values,
     proof,
     questions,
+    ranges,
     slips,
     hazards,
     leads,

@@ -21,7 +21,7 @@ from metercap.practice.dial_words import read_dial, wants_auto_range, wants_fixe
 from metercap.practice.hand_lines import MOVES, Move, read_move
 from metercap.practice.moves import DIAL_WORDS, FLEXING, PRESSED, Moves
 from metercap.practice.moving import Switch
-from metercap.practice.said import asks_red_on_plus, wants_clean, wants_mend, wants_press, wants_supply
+from metercap.practice.said import asks_begun, asks_red_on_plus, wants_clean, wants_mend, wants_press, wants_supply
 from metercap.records import Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, Verdict
 
 _LET_GO = {PRESSED: "release", FLEXING: "stop flexing"}
@@ -80,8 +80,9 @@ class ByHand(Moves):
             return
         self._prompt = prompt
         self.seen = ""
-        if prompt.do is Do.CONFIRM and not wants_mend(prompt.say):
-            self.seen = f"you look: {self.answers.get(prompt.step, 'yes')}"
+        if prompt.do is Do.CONFIRM and not wants_mend(prompt.say) and not asks_begun(prompt.say):
+            found = self.answers.get(prompt.step, "yes")
+            self.seen = f"you look: {'no, for good: fail' if found == 'no' else found}"
         elif prompt.do is Do.ANSWER and asks_red_on_plus(prompt.say):
             self.seen = f"you look: {'no' if self.swapped else 'yes'}"
 

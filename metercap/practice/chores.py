@@ -13,6 +13,7 @@ from metercap.practice.fingers import Fingers
 from metercap.practice.moving import Connector, Switch
 from metercap.practice.parts import Source
 from metercap.practice.said import (
+    asks_begun,
     asks_pass_or_fail,
     asks_red_on_plus,
     asks_replaced,
@@ -154,7 +155,8 @@ class Chores(Fingers):
         supply = wants_supply(prompt.say)
         if supply is not None:
             board.power(on=supply)
-        self.say_soon(t_s, self.answers.get(prompt.step, "yes"))
+        seen = "yes" if asks_begun(prompt.say) else self.answers.get(prompt.step, "yes")
+        self.say_soon(t_s, "fail" if seen == "no" else seen)  # `no` would only mean: not yet
 
     def answer(self, prompt: Prompt, t_s: float) -> None:
         """Answer a question truthfully; what is not understood is a yes."""

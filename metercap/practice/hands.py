@@ -30,6 +30,8 @@ from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
 _COUNT_CHECK = re.compile(r"last tick (?:was )?on (?P<item>[^?]+?)\s*\?", re.IGNORECASE)
 _SECOND_LOOK = "second look"
 
+HOLD_S = 2.0
+"""A `yes` to a point that is held counts this long after its prompt."""
 LOOK_UP_S = 30.0
 """A technician with nothing to do looks at the screen this long after the last prompt; invented."""
 
@@ -122,8 +124,9 @@ class Hands(Probes):
     def _hold(self, item: str, t_s: float) -> None:
         """Hold both tips on a point, and say yes while they are on it."""
         self._asked, self._redo, self._holds_for, self._spoke = item, item, item, False
+        self._hold_from_s = t_s + HOLD_S
         if self.here == item and not self._ticked:
-            self.say_soon(t_s, "yes")
+            self.say_soon(self._hold_from_s, "yes")
         elif not self.here or not self.planned("move"):
             self.drop("move", "word", "patience")
             if self.here:

@@ -38,7 +38,7 @@ MIN_GAP_S = 0.004
 class Words(Protocol):
     """Where words go: the live loop's inbox."""
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         """Take a word said at session time `t_s`."""
         ...
 
@@ -158,7 +158,7 @@ class PracticePort:
             with contextlib.suppress(BlockingIOError):
                 os.write(self._master, out.data)
         elif self._words is not None:
-            self._words.put_word(out.word, out.text, self._clock.now_s())
+            self._words.put_word(out.word, out.text, self._clock.now_s(), "line")
 
     def _rest(self, wait_s: float) -> None:
         ready, _, _ = select.select([self._master, self._wake_out], [], [], min(wait_s, 1.0))

@@ -37,6 +37,8 @@ class Probes(Chores):
         """What must be touched once more, whatever the count says."""
         self._holds_for = ""
         """The point that is held for a `yes`."""
+        self._hold_from_s = 0.0
+        """When a `yes` to the point that is held begins to count, as the help says."""
         self._prompt: Prompt | None = None
         """The last prompt to probe."""
         self._miscounted = False
@@ -109,7 +111,7 @@ class Probes(Chores):
         if item == TIPS_NAME:
             return
         if self._holds_for:
-            self.say_soon(t_s, "yes")
+            self.say_soon(max(t_s, self._hold_from_s), "yes")
         elif self.stays_on:
             self.after_landing(self._prompt, t_s)
         elif item != goal:

@@ -13,6 +13,7 @@ from metercap.quantity import parse_value
 _PRESS = re.compile(r"\bpress and hold\b", re.IGNORECASE)
 _ACROSS = re.compile(r"\bacross its contacts\b", re.IGNORECASE)
 _RED_ON_PLUS = re.compile(r"\bis red on \+", re.IGNORECASE)
+_BEGUN = re.compile(r"\bbegun\?", re.IGNORECASE)
 _PASS_OR_FAIL = re.compile(r"\bpass or fail\b", re.IGNORECASE)
 _CLEAN = re.compile(r"\bclean it\b", re.IGNORECASE)
 _REPLACED = re.compile(r"\breplaced\?", re.IGNORECASE)
@@ -84,6 +85,11 @@ def wants_load(say: str) -> float | None:
 def asks_pass_or_fail(say: str) -> bool:
     """Whether a start of the unit is to be judged."""
     return _PASS_OR_FAIL.search(say) is not None
+
+
+def asks_begun(say: str) -> bool:
+    """Whether it is asked if something has begun that is waited for."""
+    return _BEGUN.search(say) is not None
 
 
 def asks_red_on_plus(say: str) -> bool:

@@ -40,7 +40,7 @@ class Virtual:
             self._poll_s += self._poll_gap_s
         while (out := self.bench.step(t_s)) is not None:
             if isinstance(out, Said):
-                self._inbox.put_word(out.word, out.text, out.t_s)
+                self._inbox.put_word(out.word, out.text, out.t_s, "line")
             else:
                 self._inbox.put_bytes(out.data, out.t_s)
 
@@ -86,7 +86,7 @@ def run(
             poll_s += 1.0 / poll_per_s
         while (out := bench.step(now_s)) is not None:
             if isinstance(out, Said):
-                yield from told(driver.feed(Operator(out.t_s, out.word, out.text)))
+                yield from told(driver.feed(Operator(out.t_s, out.word, out.text, "line")))
             else:
                 for reading in decoder.feed(out.data, out.t_s):
                     yield from told(driver.feed(reading))

@@ -42,7 +42,7 @@ class Skipped(msgspec.Struct, frozen=True):
 
     step: str
     item: str
-    how: Literal["skipped", "skipped first, decided at the second look", "skipped first, still open"]
+    how: Literal["skipped", "skipped first, decided at the second look", "skipped first, not done since"]
 
 
 class Standing(msgspec.Struct, frozen=True):
@@ -182,7 +182,7 @@ def _undecided(session: Evidence, gathered: Gathered, file: str) -> Iterator[Adj
             step,
             item,
             unit=unit,
-            verdict="open" if verdict is None else str(verdict.verdict),
+            verdict="not done" if verdict is None else str(verdict.verdict),
             as_found=judged.value,
             as_left=None,
             resolution=judged.resolution,
@@ -197,7 +197,7 @@ def _skipped(verdicts: dict[Key, Verdict], gathered: Gathered) -> Iterator[Skipp
     for key in keys:
         verdict = verdicts.get(key)
         if verdict is None:
-            yield Skipped(*key, "skipped first, still open")
+            yield Skipped(*key, "skipped first, not done since")
         elif verdict.verdict is VerdictKind.UNSURE and "skipped" in verdict.reason:
             yield Skipped(*key, "skipped")
         elif key in gathered.passed_over:

@@ -126,12 +126,12 @@ def result(found: Findings) -> str:
         names = listed((verdict.step, verdict.item) for verdict in found.verdicts if verdict.verdict is kind)
         said += [f"{words}: {names}."] if names else []
     names = listed((each.step, each.item) for each in found.open)
-    said.append(f"Open: {names}." if names else "Nothing is open.")
+    said.append(f"Not done: {names}." if names else "Everything was done.")
     return " ".join(said)
 
 
 def left_open(found: Findings) -> Section:
-    """Return what is open and what was skipped."""
+    """Return what was not done and what was skipped."""
     hows: dict[str, list[Key]] = {}
     for each in found.open:
         hows.setdefault(each.why, []).append((each.step, each.item))
@@ -140,8 +140,8 @@ def left_open(found: Findings) -> Section:
     lines = [f"{how}: {listed(keys, MOST_NAMED)}" for how, keys in hows.items()]
     lines += [f"not run: {', '.join(found.not_run)}"] if found.not_run else []
     if not lines:
-        return Section("Open and skipped", (Para("Nothing is open, and nothing was skipped."),))
-    return Section("Open and skipped", (Listing(tuple(lines)),))
+        return Section("Not done and skipped", (Para("Everything was done, and nothing was skipped."),))
+    return Section("Not done and skipped", (Listing(tuple(lines)),))
 
 
 def trimmers(found: Findings, gathered: Gathered, plan: Plan) -> Section | None:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from itertools import groupby
 
-from metercap.outcome import Key
+from metercap.outcome import NOT_DONE, Key
 from metercap.plain.style import limits_text, value_text
 from metercap.plan import Plan
 from metercap.plan.expected import items_of
@@ -43,7 +43,8 @@ def verdicts(found: Findings, plan: Plan) -> Section:
         lines: list[Row] = []
         for is_open, some in groupby(each, lambda key: "" if key in standing else undecided[key]):
             if is_open:
-                lines += [Row((name, "open", is_open), quiet=True) for name in compressed(item for _, item in some)]
+                why = "" if is_open == NOT_DONE else is_open
+                lines += [Row((name, NOT_DONE, why), quiet=True) for name in compressed(item for _, item in some)]
             else:
                 lines += [row for key in some for row in decided(key, "" if title else about.get(key[0], ""))]
         groups.append(Group(tuple(lines), title, about.get(title, "not in the plan") if title else ""))

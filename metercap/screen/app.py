@@ -273,7 +273,7 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def _do(self, act: Act) -> None:
         if act.kind == "word" and self._words is not None:
-            self._words.put_word(act.name, act.text, self._now_s())
+            self._words.put_word(act.name, act.text, self._now_s(), act.source)
         elif act.kind == "stop":
             self._stop()
         elif act.kind == "leave":

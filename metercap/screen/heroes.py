@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, LinkState
 from metercap.screen.model import MARKS, TONES, Hero, Place, Tone
@@ -13,6 +14,7 @@ from metercap.screen.text import visible
 _BY_KIND = {("tune", Do.STOP): "TOOL AWAY", ("wiggle", Do.KEEP): "FLEX IT", ("cell", Do.KEEP): "LOAD IT"}
 """What a prompt's kind of action means in one kind of step."""
 _DIAL_SIGNS = (("to volts dc", "V DC"), ("to volts ac", "V AC"), ("to ohms", "Ω"), ("to continuity", "Ω"))
+_VOLTS: dict[object, str] = {Quantity.VOLTAGE_DC: "V DC", Quantity.VOLTAGE_AC: "V AC"}
 _ENDS = {"done": "DONE", "quit": "QUIT", "interrupted": "STOPPED", "fault": "FAULT"}
 
 
@@ -90,11 +92,15 @@ def _touch_again(now: Moment) -> Hero | None:
 def _waiting_time(now: Moment) -> Hero | None:
     if now.do is not Do.WAIT or now.state.prompt is None:
         return None
-    left_s = now.state.prompt.t_s + now.step.wait_s - now.now_s
-    if now.step.wait_s <= 0:
+    until_s, wait_s = now.state.prompt.until_s, now.step.wait_s
+    if isinstance(until_s, float):
+        wait_s = max(wait_s, until_s - now.state.prompt.t_s)
+    elif wait_s > 0:
+        until_s = now.state.prompt.t_s + wait_s
+    else:
         return Hero("WAIT")
-    whole = max(0, int(left_s + 0.999))
-    return Hero(f"{whole // 60}:{whole % 60:02d}") if now.step.wait_s >= 60 else Hero(str(whole), unit="s")
+    whole = max(0, int(until_s - now.now_s + 0.999))
+    return Hero(f"{whole // 60}:{whole % 60:02d}") if wait_s >= 60 else Hero(str(whole), unit="s")
 
 
 def _live(now: Moment) -> Hero | None:
@@ -107,10 +113,13 @@ def _live(now: Moment) -> Hero | None:
 
 
 def _asked(now: Moment) -> Hero | None:
-    if now.do in (Do.PROBE, None) or (now.do is Do.ANSWER and now.step.kind == "safe"):
+    if now.do in (Do.PROBE, None):
         return None
     prompt = now.state.prompt
     assert prompt is not None
+    if now.do is Do.ANSWER and now.step.kind == "safe" and prompt.quantity in _VOLTS:
+        # All of it as large as the place: what is answered here is whether the unit is dead.
+        return Hero(f"{visible(now.item)} {_VOLTS[prompt.quantity]} SAY YES", armed=now.armed)
     if (now.step.kind, prompt.do) in _BY_KIND:
         return Hero(_BY_KIND[now.step.kind, prompt.do])
     if prompt.do is Do.DIAL:

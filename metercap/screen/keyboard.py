@@ -37,11 +37,13 @@ class Mode(Enum):
 
 
 class Act(msgspec.Struct, frozen=True):
-    """What to do: `kind` is word, hand, player, stop, theme, scroll, pedal or leave; `name` and `text` say which."""
+    """What to do: `kind` is word, hand, player, stop, theme, scroll, pedal or leave; `name` and `text` say which,
+    `source` whether a key or a learned pedal said it."""
 
     kind: str
     name: str = ""
     text: str = ""
+    source: str = "key"
 
 
 class Keyboard:
@@ -122,7 +124,7 @@ class Keyboard:
         if word.takes:
             self.mode, self.typing, self.typed = Mode.TYPING, word, ""
             return None
-        return Act("word", word.name)
+        return Act("word", word.name, source="pedal" if key in self._pedals else "key")
 
     def _word(self, key: str) -> Word | None:
         name = self._pedals.get(key)

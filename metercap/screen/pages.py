@@ -45,7 +45,7 @@ def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scrol
 
 def quit_view(view: View, open_items: int) -> View:
     """The question before quitting, in place of the answer."""
-    left = f"{open_items} open item{'s' if open_items != 1 else ''} stay open; " if open_items else ""
+    left = f"{open_items} item{'s are' if open_items != 1 else ' is'} not done; " if open_items else ""
     return msgspec.structs.replace(
         view,
         hero=Hero("QUIT?", tone=Tone.UNSURE),

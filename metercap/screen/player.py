@@ -157,7 +157,7 @@ class Player:
 
     # --- WordPort
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         """Nobody to hear a word: the hands in the recording answered other prompts."""
 
     def put_stop(self, signal: int) -> None:

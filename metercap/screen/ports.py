@@ -17,8 +17,8 @@ class Runner(Protocol):
 class WordPort(Protocol):
     """Where words and the wish to end go; safe from any thread."""
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
-        """Take a word and its argument, said at session time `t_s`."""
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
+        """Take a word and its argument, said at session time `t_s` by a key or a pedal."""
         ...
 
     def put_stop(self, signal: int) -> None:
@@ -107,12 +107,12 @@ def sign_of(move: str) -> str:
 
 
 PLAYER_KEYS = {
-    " ": ("pause", "stop the time, or go on"),
-    ".": ("step", "one event more"),
+    "h": ("pause", "hold the time, or let it go on"),
+    "e": ("step", "one event more"),
     "+": ("faster", "double the speed"),
     "-": ("slower", "halve the speed"),
-    "]": ("next", "jump to the next verdict"),
-    "[": ("before", "jump to the verdict before"),
+    "v": ("next", "jump to the next verdict"),
+    "V": ("before", "jump to the verdict before"),
     "Q": ("quit", "leave the replay"),
 }
 """Keys of a replay, where there is nobody to say a word."""

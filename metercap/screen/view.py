@@ -261,7 +261,9 @@ def _ground(now: Moment) -> Path | Field | Span | None:
     if now.field is not None and state.end is None:
         return now.field
     if now.do is Do.WAIT and now.step.wait_s > 0 and state.prompt is not None and state.end is None:
-        return Span(min(1.0, max(0.0, (now.now_s - state.prompt.t_s) / now.step.wait_s)))
+        until_s = state.prompt.until_s
+        began_s = until_s - now.step.wait_s if isinstance(until_s, float) else state.prompt.t_s
+        return Span(min(1.0, max(0.0, (now.now_s - began_s) / now.step.wait_s)))
     if now.step.kind in TRIES and (now.step.count or state.tries):
         done = [Stone("", PLACE[mark]) for mark in state.tries]
         count = now.step.count

@@ -11,16 +11,18 @@ from collections.abc import Callable
 from typing import Literal
 
 from metercap.contact import Act, Conversions
-from metercap.contact.tokens import MARK, WORD_OF
 from metercap.plan import Plan, from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
-from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord, VerdictKind
+from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
+from metercap.session.heard import counted_on, refusal
 from metercap.session.inherit import Inherited
-from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, SafeStep, machine_for
+from metercap.session.power import Power
+from metercap.session.tokens import TokenWords
+from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
 from metercap.steps.good import Goods
+from metercap.steps.keys import StepBase
 from metercap.steps.probing import IN_OHMS
-from metercap.steps.tokens import STEP_ID as TOKENS
 from metercap.steps.tokens import LearnTokens
 from metercap.steps.turning import Live
 
@@ -50,9 +52,8 @@ class Session:
         self.bench.steps = tuple(self._steps)
         self._next = 0
         self._tokens_asked = False
-        self._safes = frozenset(step.id for step in self._steps if isinstance(step, SafeStep))
-        self._no_safe = bool(record.options.get("no_safe"))
-        self._unproved_accepted = False
+        self._power = Power(self.plan, waived=bool(record.options.get("no_safe")))
+        self._tokens = TokenWords(self.bench)
         self.pending: Operator | None = None
         """A word that a token said: the driver feeds it right after the reading."""
         self._machine: Machine | None = None
@@ -161,7 +162,8 @@ class Session:
         if act is Act.NONE:
             machine.see(reading, act, new)
             return
-        if self._token(reading, act, new, machine):
+        if self._tokens.take(reading, act, new, machine):
+            self.pending, self._tokens.said = self._tokens.said, None
             return
         if act is Act.CONTACT:
             bench.contact(machine.item, same=False)
@@ -188,23 +190,6 @@ class Session:
         rate = format_value(1.0 / conversions.times_s[quantity], "Hz")
         how = "slower" if longer else "faster"
         self.bench.note(f"the meter converts at {rate}, {how} than was known: that rate is used from now on")
-
-    def _token(self, reading: Reading, act: Act, new: bool, machine: Machine) -> bool:
-        """Look whether a contact is on a token; its second steady conversion makes its word the next event."""
-        tokens = self.bench.tokens
-        if not tokens.learned or act not in (Act.CONTACT, Act.MORE, Act.SLIP, Act.HELD):
-            if act is not Act.NONE:
-                tokens.off()
-            return False
-        name = tokens.match(reading)
-        if not name or machine.step.id == TOKENS:
-            return False
-        if new and tokens.feed(name):
-            machine.blocked()
-            self.bench.changed()
-            shown = format_value(reading.value or 0.0, reading.unit, reading.resolution)
-            self.pending = Operator(reading.t_s, WORD_OF.get(name, name), f"{MARK} {shown}")
-        return True
 
     def _blocks(self, machine: Machine) -> None:
         """A block may have begun or ended."""
@@ -234,11 +219,19 @@ class Session:
         if own is not None:
             own(event.text)
             return
+        refused = refusal(event, bench, held_back=self._held_back(machine))
+        if refused:
+            bench.note(refused)
+            if bench.block is not None:
+                bench.urge(bench.block.do, machine.item, bench.block.say)
+            return
+        if event.source != "token" and self._tokens.heard(word, machine):
+            return
         if bench.block is not None and bench.block.key in ("battery", "unproved") and word in ("yes", "no"):
             if word == "yes":
                 self._accept(bench.block.key, machine)
             return
-        if word in WORDS and machine.give(Given(word), event.text):
+        if word in WORDS and machine.give(Given(word), event.text, event.source):
             return
         bench.note(f"the word {word!r} means nothing here: {machine.status()}")
 
@@ -247,8 +240,8 @@ class Session:
         if key == "battery":
             self.bench.blocks.battery_accepted()
         else:
-            self.bench.blocks.unproved = False
-            self._unproved_accepted = True
+            self.bench.blocks.unproved = ""
+            self._power.accept()
             self.bench.note("the operator goes on in ohms though the unit was not proved dead")
         self._blocks(machine)
 
@@ -288,14 +281,22 @@ class Session:
         self.end_reason = "quit"
 
     def _word_probe(self, name: str) -> None:
-        """Measure an item that the plan does not have, then go on where we were."""
-        name, machine = name.strip(), self._machine
+        """Measure an item that the plan does not have, in what the dial shows, then go on where we were."""
+        name, machine, last = name.strip(), self._machine, self.bench.last
         if not name or self._kept is not None or machine is None:
             self.bench.note("probe needs a name, and one unplanned item is probed at a time")
             return
-        last = self.bench.last
-        quantity = machine.wanted[0] if machine.wanted else last.quantity if last is not None else Quantity.RESISTANCE
+        if last is None:
+            self.bench.note(f"probe {name}: the meter has shown nothing yet, so there is no quantity to measure it in")
+            return
+        taken = [item for _, item in self.bench.verdicts]
+        taken += [item for planned in self.plan.steps for item in planned.item_names]
+        name, quantity = counted_on(name, taken), last.quantity
         step = CheckStep(id=INTERLUDE, items=(Item(name),), quantity=quantity, unit=quantity.unit, contacts=1)
+        forbidden = self._power.forbids(step)
+        if forbidden:
+            self.bench.note(f"probe {name}: no {quantity.value} now, {forbidden}")
+            return
         self._parting()
         machine.blocked()  # the contact of the moment is not the planned item's any more
         self._kept = machine
@@ -314,9 +315,11 @@ class Session:
                 self._machine = machine
                 self.bench.step = machine.step.id
                 self.bench.changed()
+                self.bench.blocks.unproved = self._power.doubt(machine.step)
                 machine.want()
                 machine.resume()
                 continue
+            self._power.ended(machine.step, self.bench)
             if not self._step_on():
                 return
             machine = self._machine
@@ -346,15 +349,12 @@ class Session:
         self.bench.step = machine.step.id
         for caution in machine.step.cautions:
             self.bench.note(caution)
-        self.bench.blocks.unproved = machine.step.in_ohms and self._not_proved()
+        if self._kept is None and not self._is_kept(machine.step):
+            self._power.enter(machine.step)
+        self.bench.blocks.unproved = self._power.doubt(machine.step)
         machine.want()
         machine.start()
 
-    def _not_proved(self) -> bool:
-        """Return whether the last `safe` step ended without proof, and nobody has said to go on all the same."""
-        if self._unproved_accepted or self.plan.supply == "none" or self._no_safe:
-            return False
-        proofs = [
-            verdict for (step, item), verdict in self.bench.verdicts.items() if step == item and step in self._safes
-        ]
-        return bool(proofs) and max(proofs, key=lambda verdict: verdict.t_s).verdict is not VerdictKind.PASS
+    def _is_kept(self, step: StepBase) -> bool:
+        """Return whether an interrupted session did the whole step already, so that it is passed over now."""
+        return all(self.bench.is_kept(step.id, item) for item in step.item_names)

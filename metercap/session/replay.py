@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 
 import msgspec
 
-from metercap.contact.tokens import MARK
+from metercap.contact.tokens import OLD_MARK
 from metercap.errors import JournalError
 from metercap.reading import Garbage, Reading
 from metercap.records import (
@@ -32,6 +32,9 @@ from metercap.records import (
 from metercap.session.driver import Driver
 from metercap.session.machine import Session
 from metercap.wire import decode_frame
+
+TAKE_TEXT = ("note", "probe", "at")
+"""Words whose text is the operator's own."""
 
 
 class Checked(msgspec.Struct, frozen=True):
@@ -55,10 +58,17 @@ def feed_recorded(driver: Driver, records: Iterable[Record]) -> Iterator[tuple[E
     for record in records:
         if isinstance(record, Clock):
             yield from driver.due(record.t_s)
-        elif isinstance(record, Operator) and record.text.startswith(MARK):
-            continue  # said by a token: the readings say it again
+        elif isinstance(record, Operator) and _by_token(record):
+            continue  # the readings say it again
         elif isinstance(record, Reading | Garbage | Operator | Link):
             yield from driver.feed(record)
+
+
+def _by_token(record: Operator) -> bool:
+    """Return whether a token said the word. Schema 1 marked it in the text, which other words may begin so as well."""
+    if record.source:
+        return record.source == "token"
+    return record.text.startswith(OLD_MARK) and record.word not in TAKE_TEXT
 
 
 def check(records: Iterable[Record]) -> Checked:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Any
 
 import msgspec
-from msgspec import UNSET
+from msgspec import UNSET, UnsetType
 
 from metercap.contact import Block, Blocks, Burst, Conversions, Tokens, Touch
 from metercap.meter import MeterProfile
@@ -46,6 +46,7 @@ class Bench:
     anything was turned, `unread` why a trimmer has no such value and never will, `standing` the trimmers that stand
     past a hazard limit, by item, until they are seen inside it; `before` what an earlier session of the same unit
     counted (k of n) by (step, item), `uncounted` what each step's open count check is about.
+    `prompted_s` is when something new was asked last; what stands beside an open prompt (a range) is no new question.
     """
 
     def __init__(self, profile: MeterProfile, tag: str, rule: Rule) -> None:
@@ -66,6 +67,8 @@ class Bench:
         self.last: Reading | None = None
         self.block: Block | None = None
         self.range_asked = False
+        self.prompted_s = float("-inf")
+        self._prompted: tuple[str, Do, str | None, str] | None = None
         self.steps: tuple[StepBase, ...] = ()
         self.as_found: dict[tuple[str, str], Judgement] = {}
         self.found_by: dict[tuple[str, str], Reading] = {}
@@ -143,15 +146,25 @@ class Bench:
         self.urge(block.do, item, block.say)
         return False
 
-    def prompt(self, do: Do, item: str | None, say: str) -> None:
+    def prompt(self, do: Do, item: str | None, say: str, quantity: Quantity | UnsetType = UNSET) -> None:
         """Ask the hands for something; held back while a block stands, whose end prompts again."""
         if not self.blocked:
-            self.urge(do, item, say)
+            self.urge(do, item, say, quantity)
 
-    def urge(self, do: Do, item: str | None, say: str) -> None:
+    def urge(
+        self,
+        do: Do,
+        item: str | None,
+        say: str,
+        quantity: Quantity | UnsetType = UNSET,
+        until_s: float | UnsetType | None = UNSET,
+    ) -> None:
         """Prompt even while a block stands: what a block itself says."""
         tagged = f"{self.tag}: {say}" if self.tag and item is not None else say
-        self._out.append(Prompt(self.t_s, self.step, item, do, tagged))
+        prompted = (self.step, do, item, say)
+        if item is not None and prompted != self._prompted:
+            self.prompted_s, self._prompted = self.t_s, prompted
+        self._out.append(Prompt(self.t_s, self.step, item, do, tagged, quantity, until_s))
 
     def cue(self, kind: CueKind, item: str) -> None:
         """Give a short signal."""

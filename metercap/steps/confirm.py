@@ -1,39 +1,46 @@
-"""confirm: asks for a word; with `wait_s` it waits first (a discharge, a clock that must keep its time)."""
+"""confirm: asks for a word, of the step or of each item of a check list.
+
+With `wait_s` it waits between two questions (a discharge, a clock that must keep its time): the wait counts from the
+`yes` to "begun?", for nobody has begun when the prompt appears. `no` decides nothing: it means not yet. `fail` decides.
+"""
 
 from __future__ import annotations
 
 from enum import StrEnum
 
 from metercap.quantity import format_value
-from metercap.records import Do, VerdictKind, at
+from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.keys import Seconds, StepBase
-from metercap.steps.machine import Given, Machine, Row
+from metercap.steps.keys import Item, Seconds, StepBase
+from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.rounds import Rounds
+
+DENIED = "denied by the operator"
+NOT_YET = "not yet: it stays open, and fail decides against it"
 
 
 class ConfirmStep(StepBase, frozen=True, tag="confirm"):
-    """Keys of a `confirm` step: `wait_s` is how long to wait before asking."""
+    """Keys of a `confirm` step: `wait_s` is how long to wait before asking, `items` make it a check list."""
 
     wait_s: Seconds | None = None
+    items: tuple[Item, ...] = ()
+
+    @property
+    def item_names(self) -> tuple[str, ...]:
+        """Every item of the list; the step's id where there is none."""
+        return tuple(item.name for item in self.items) or (self.id,)
 
 
 class S(StrEnum):
-    """States: waiting out `wait_s`, then asking."""
+    """States: asking whether the wait has begun, waiting it out, asking."""
 
+    BEGIN = "begin"
     WAIT = "wait"
     ASK = "ask"
     END = "end"
 
 
-_ANSWERS = {
-    Given.YES: Row("yes", (S.END,)),
-    Given.NO: Row("no", (S.END,)),
-    Given.PASS: Row("yes", (S.END,)),
-    Given.FAIL: Row("no", (S.END,)),
-    Given.SKIP: Row("skip", (S.END,)),
-    Given.SKIP_STEP: Row("skip", (S.END,)),
-    Given.ABSENT: Row("absent", (S.END,)),
-}
+_NEXT = (S.ASK, S.END)
 
 
 class Confirm(Machine):
@@ -41,73 +48,195 @@ class Confirm(Machine):
 
     shows_contact = False
     TABLE = {  # noqa: RUF012 - declared Mapping in the base
-        (S.WAIT, Given.DUE): Row("ask", (S.ASK,)),
-        (S.WAIT, Given.NO): Row("no", (S.END,)),
-        (S.WAIT, Given.FAIL): Row("no", (S.END,)),
-        (S.WAIT, Given.SKIP): Row("skip", (S.END,)),
-        (S.WAIT, Given.SKIP_STEP): Row("skip", (S.END,)),
-        (S.WAIT, Given.ABSENT): Row("absent", (S.END,)),
-        **{(S.ASK, given): row for given, row in _ANSWERS.items()},
-        (S.ASK, Given.AGAIN): Row("again", (S.WAIT, S.ASK)),
-        (S.WAIT, Given.AGAIN): Row("again", (S.WAIT, S.ASK)),
+        (S.BEGIN, Given.YES): Row("begun", (S.WAIT,)),
+        (S.BEGIN, Given.NO): Row("not_begun", (S.BEGIN,)),
+        (S.WAIT, Given.DUE): Row("over", (S.ASK,)),
+        (S.WAIT, Given.NO): Row("not_begun", (S.BEGIN,)),
+        (S.ASK, Given.YES): Row("yes", _NEXT),
+        (S.ASK, Given.PASS): Row("yes", _NEXT),
+        (S.ASK, Given.NO): Row("not_yet", (S.ASK,)),
+        (S.ASK, Given.BACK): Row("back", (S.ASK,)),
+        (S.ASK, Given.AT): Row("to_item", (S.ASK,)),
+        (S.ASK, Given.FAIL): Row("fail", _NEXT),
+        (S.ASK, Given.SKIP): Row("skip", _NEXT),
+        (S.ASK, Given.ABSENT): Row("absent", _NEXT),
+        # Before the question a word is about the whole step: no item of a list may get round the wait.
+        **words_rows(
+            (S.BEGIN, S.WAIT),
+            {
+                Given.FAIL: Row("fail_all", (S.END,)),
+                Given.SKIP: Row("skip_step", (S.END,)),
+                Given.ABSENT: Row("absent_all", (S.END,)),
+            },
+        ),
+        **words_rows(
+            (S.BEGIN, S.WAIT, S.ASK),
+            {Given.SKIP_STEP: Row("skip_step", (S.END,)), Given.AGAIN: Row("again", (S.BEGIN, S.ASK))},
+        ),
     }
 
     def __init__(self, step: ConfirmStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.WAIT if step.wait_s else S.ASK)
-        self._wait_s = step.wait_s
+        super().__init__(step, bench, S.BEGIN if step.wait_s else S.ASK)
+        self._wait_s = step.wait_s or 0.0
+        self._items = step.items or (Item(step.id),)
+        self._is_list = bool(step.items)
+        kept = (n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name))
+        self._rounds = Rounds(len(self._items), kept)
+        self._at = self._rounds.next or 0
+
+    @property
+    def item(self) -> str:
+        """The item that is asked about."""
+        return self._items[self._at].name
 
     def say(self, do: Do, text: str, item: str | None = None) -> None:
         """Prompt even while a block stands: no meter is needed for a word."""
         self.bench.urge(do, self.item if item is None else item, text)
 
     def start(self) -> None:
-        """Ask, or begin the wait."""
-        if self.bench.is_kept(self.step.id, self.step.id):
+        """Ask, or ask whether the wait has begun."""
+        if self._rounds.next is None:
             self.done = True
             return
         self.bench.changed()
-        if self._wait_s:
-            self.deadline_s = at(self.bench.t_s + self._wait_s)
         self.resume()
 
     def resume(self) -> None:
         """Prompt for the wait or the word."""
-        text = self.step.say or "done?"
-        if self.state is S.WAIT and self._wait_s:
-            self.say(Do.WAIT, f"{text} (wait {format_value(self._wait_s, 's')})")
+        text = self._text()
+        if self.state is S.BEGIN:
+            self.say(Do.CONFIRM, f"{text} begun? yes starts the wait of {format_value(self._wait_s, 's')}")
+        elif self.state is S.WAIT:
+            say = f"{text} (wait {format_value(self._wait_s, 's')})"
+            self.bench.urge(Do.WAIT, self.item, say, until_s=self.deadline_s)
         else:
-            self.say(Do.CONFIRM, f"{text} (yes or no)")
+            self.say(Do.CONFIRM, f"{text} (yes, or no: not yet)")
 
-    def ask(self) -> StrEnum:
+    def _text(self) -> str:
+        say = self.step.say or ("" if self._is_list else "done?")
+        if not self._is_list or self.state is not S.ASK:
+            return say or "done?"
+        item = self._items[self._at]
+        about = "; ".join(part for part in (item.where, item.say) if part)
+        look = "second look" if self._rounds.second else ""
+        return ": ".join(part for part in (item.name, "; ".join(part for part in (about or say, look) if part)) if part)
+
+    # --- the wait
+
+    def begun(self) -> StrEnum:
+        """It has begun: the wait counts from now."""
+        self.state = S.WAIT
+        self.deadline_s = at(self.bench.t_s + self._wait_s)
+        self.resume()
+        return S.WAIT
+
+    def not_begun(self) -> StrEnum:
+        """It has not: ask again, and count from a later yes."""
+        self.deadline_s = None
+        self.bench.note(f"{self.step.id}: not begun yet, so nothing is waited for")
+        self.state = S.BEGIN
+        self.resume()
+        return S.BEGIN
+
+    def over(self) -> StrEnum:
         """The wait is over."""
         self.deadline_s = None
-        self.say(Do.CONFIRM, f"{self.step.say or 'done?'} (yes or no)")
+        self.state = S.ASK
+        self.resume()
         return S.ASK
 
     def again(self) -> StrEnum:
         """Begin anew."""
-        self.state = S.WAIT if self._wait_s else S.ASK
+        self.deadline_s = None
+        self.state = S.BEGIN if self._wait_s else S.ASK
         self.start()
         return self.state
 
+    # --- answers
+
     def yes(self) -> StrEnum:
         """Confirmed."""
-        return self._end(VerdictKind.PASS, "confirmed by the operator")
+        return self._give(VerdictKind.PASS, "confirmed by the operator")
 
-    def no(self) -> StrEnum:
-        """Denied."""
-        return self._end(VerdictKind.FAIL, "denied by the operator")
+    def not_yet(self) -> StrEnum:
+        """It is not so, which may still come: the question stays."""
+        self.bench.note(f"{self.item}: {NOT_YET}")
+        self.resume()
+        return S.ASK
 
-    def skip(self) -> StrEnum:
-        """Passed over."""
-        return self._end(VerdictKind.UNSURE, "skipped")
+    def fail(self) -> StrEnum:
+        """Decided against."""
+        return self._give(VerdictKind.FAIL, DENIED)
+
+    def fail_all(self) -> StrEnum:
+        """Decided against, whatever the wait would have shown."""
+        return self._give_all(VerdictKind.FAIL, DENIED)
+
+    def absent_all(self) -> StrEnum:
+        """There is nothing to wait for on this unit."""
+        return self._give_all(VerdictKind.ABSENT, "")
 
     def absent(self) -> StrEnum:
         """There is no such thing on this unit."""
-        return self._end(VerdictKind.ABSENT, "")
+        return self._give(VerdictKind.ABSENT, "")
 
-    def _end(self, verdict: VerdictKind, reason: str) -> StrEnum:
+    def skip(self) -> StrEnum:
+        """Passed over; an item of a list is asked about once more at the end."""
+        if not self._is_list or self._rounds.second:
+            return self._give(VerdictKind.UNSURE, "skipped")
+        self.bench.cue(CueKind.SKIP, self.item)
+        self._rounds.skipped(self._at)
+        return self._onward()
+
+    def skip_step(self) -> StrEnum:
+        """Whatever is not decided was passed over."""
+        return self._give_all(VerdictKind.UNSURE, "skipped")
+
+    def back(self) -> StrEnum:
+        """Ask again about what was decided or skipped last."""
+        if not self._is_list:
+            self.bench.note(f"there is nothing to go back to in {self.step.id}")
+            return S.ASK
+        last = self._rounds.back()
+        return self._open(self._at if last is None else last)
+
+    def to_item(self) -> StrEnum:
+        """Ask about the item that was named."""
+        wanted = self.text.strip().casefold()
+        for n, item in enumerate(self._items):
+            if item.name.casefold() == wanted:
+                self._rounds.reopen(n)
+                return self._open(n)
+        self.bench.note(f"no item {self.text.strip()!r} in this step")
+        return S.ASK
+
+    def _give(self, verdict: VerdictKind, reason: str) -> StrEnum:
+        self.bench.give(self.item, verdict, reason=reason)
+        self._rounds.decided(self._at, by_contact=False)
+        return self._onward()
+
+    def _give_all(self, verdict: VerdictKind, reason: str) -> StrEnum:
+        for n, item in enumerate(self._items):
+            if n not in self._rounds.done:
+                self._rounds.decided(n, by_contact=False)
+                self.bench.give(item.name, verdict, reason=reason)
+        return self._end()
+
+    def _onward(self) -> StrEnum:
+        after = self._rounds.next
+        if after is None:
+            after = self._rounds.second_look()
+        return self._end() if after is None else self._open(after)
+
+    def _open(self, n: int) -> StrEnum:
+        self._at = n
         self.deadline_s = None
-        self.bench.give(self.step.id, verdict, reason=reason)
+        self.state = S.ASK
+        self.bench.changed()
+        self.resume()
+        return S.ASK
+
+    def _end(self) -> StrEnum:
+        self.deadline_s = None
         self.done = True
         return S.END

@@ -60,7 +60,8 @@ class Row(msgspec.Struct, frozen=True):
 class Machine:
     """One running step. `done` is true when it has ended; `deadline_s` is when it wants to be woken, or None.
 
-    `given` and `text` are what is being worked on, for actions that need them; `reading` is the newest reading.
+    `text` and `said_by` (its source) are of the word that is being worked on, for actions that need them; `reading` is
+    the newest reading.
     """
 
     TABLE: ClassVar[Mapping[tuple[Any, Given], Row]] = {}
@@ -74,6 +75,7 @@ class Machine:
         self.done = False
         self.deadline_s: float | None = None
         self.text = ""
+        self.said_by = ""
         self.reading: Reading | None = None
 
     @property
@@ -94,12 +96,12 @@ class Machine:
         """Prompt again for the open item: a block ended, or an interlude."""
         raise NotImplementedError
 
-    def give(self, given: Given, text: str = "") -> bool:
+    def give(self, given: Given, text: str = "", source: str = "") -> bool:
         """Work on one input; return False when the table has no row for it here (a word that means nothing now)."""
         row = self.TABLE.get((self.state, given))
         if row is None:
             return False
-        self.text = text
+        self.text, self.said_by = text, source
         after: StrEnum = getattr(self, row.action)()
         if after not in row.to:
             raise AssertionError(f"{type(self).__name__}: {self.state} × {given} → {after} is not in the table")

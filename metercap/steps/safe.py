@@ -11,7 +11,7 @@ from enum import StrEnum
 from metercap.contact import Burst
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
-from metercap.records import CueKind, Do, VerdictKind
+from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Limits
 from metercap.steps.keys import StepBase
@@ -24,6 +24,9 @@ DEAD_V = 0.1
 SOURCE_SHARE = 0.05
 SOURCE_COUNTS = 5.0
 """The source reads the same within this as long as the tips stay on it (common practice, no source)."""
+YES_S = 2.0
+"""A `yes` sooner after its prompt is that of a hand which has had no time to reach the point (by predetermined motion
+times two tips take 1.2 to 1.8 s; from memory)."""
 HAZARD_DC_V = 60.0
 HAZARD_AC_V = 30.0
 """Above these a voltage concerns people: 60 V dc, 30 V rms (IEC 61010-031)."""
@@ -52,9 +55,10 @@ def is_live(reading: Reading) -> bool:
 
 
 class S(StrEnum):
-    """States: the source before, a point, a point's `yes` waiting for a settled value, the source after, ended."""
+    """States: the source before, the lift off it, a point, a point's `yes` waiting for two values, the source after."""
 
     BEFORE = "before"
+    LIFT = "lift"
     POINT = "point"
     ANSWERED = "answered"
     AFTER = "after"
@@ -62,17 +66,20 @@ class S(StrEnum):
 
 
 class Safe(Machine):
-    """Source, every point in dc, every point in ac, source again."""
+    """Source, a lift off it, every point in dc, every point in ac, source again."""
 
     shows_contact = False
     TABLE = {  # noqa: RUF012
-        (S.BEFORE, Given.VALUE): Row("source", (S.BEFORE, S.POINT, S.AFTER)),
+        (S.BEFORE, Given.VALUE): Row("source", (S.BEFORE, S.LIFT, S.AFTER)),
+        (S.LIFT, Given.VALUE): Row("lifting", (S.LIFT, S.POINT)),
         (S.AFTER, Given.VALUE): Row("source", (S.AFTER, S.END)),
         (S.POINT, Given.VALUE): Row("watch", (S.POINT,)),
         (S.POINT, Given.YES): Row("answer", (S.POINT, S.ANSWERED)),
         (S.ANSWERED, Given.VALUE): Row("answered", (S.POINT, S.ANSWERED, S.AFTER)),
         (S.ANSWERED, Given.YES): Row("stay", (S.ANSWERED,)),
-        (S.BEFORE, Given.SKIP): Row("skip_source", (S.POINT, S.AFTER)),
+        (S.BEFORE, Given.SKIP): Row("skip_source", (S.LIFT, S.AFTER)),
+        (S.LIFT, Given.YES): Row("resume_lift", (S.LIFT,)),
+        (S.LIFT, Given.SKIP): Row("skip_lift", (S.POINT,)),
         (S.AFTER, Given.SKIP): Row("skip_source", (S.END,)),
         **words_rows(
             (S.POINT, S.ANSWERED),
@@ -84,7 +91,7 @@ class Safe(Machine):
             },
         ),
         **words_rows(
-            (S.BEFORE, S.POINT, S.ANSWERED, S.AFTER),
+            (S.BEFORE, S.LIFT, S.POINT, S.ANSWERED, S.AFTER),
             {
                 Given.AGAIN: Row("again", (S.BEFORE, S.POINT, S.AFTER)),
                 Given.SKIP_STEP: Row("skip_step", (S.END,)),
@@ -106,7 +113,9 @@ class Safe(Machine):
         self._burst = Burst()
         self._stopped = False
         self._source_v: float | None = None
-        """What the source read, until the display has shown something else: the tips may still be on it."""
+        """What the source read, while the lift off it has not been seen."""
+        self._asked_s = 0.0
+        """When the point in turn was asked for last."""
         self._limits = Limits(-DEAD_V, DEAD_V, "V", step.rule or bench.rule)
 
     @property
@@ -130,7 +139,11 @@ class Safe(Machine):
         if self.state in (S.POINT, S.ANSWERED):
             point, quantity = self._round[self._at]
             how = "dc" if quantity is Quantity.VOLTAGE_DC else "ac"
-            self.say(Do.ANSWER, f"{point}, volts {how}: hold both tips on it, say yes, hold on until the tick")
+            text = f"{point}, volts {how}: hold both tips on it, say yes, hold on until the tick"
+            self._asked_s = self.bench.t_s
+            self.bench.prompt(Do.ANSWER, point, text, quantity)
+        elif self.state is S.LIFT:
+            self.say(Do.LIFT, f"lift both tips off {self._step.source}; the points come next")
         else:
             again = " again" if self.state is S.AFTER else ""
             self.say(Do.PROBE, f"probe {self._step.source}{again}: the meter must show at least {SOURCE_V:g} V")
@@ -170,9 +183,40 @@ class Safe(Machine):
         if self.state is S.AFTER:
             return self._end()
         self._source_v = None if self.reading is None else self.reading.value
-        self.state = S.POINT if self._round else S.AFTER
+        self.state = S.LIFT if self._round else S.AFTER
         self._open()
         return self.state
+
+    def lifting(self) -> StrEnum:
+        """A new conversion while the lift off the source is asked for: two dead ones show it, a voltage stops."""
+        if self.reading is not None:
+            self._burst.feed(self.reading)
+        pair = self._burst.pair
+        if pair is None:
+            return S.LIFT
+        if not any(is_live(each) for each in pair):
+            return self._to_point()
+        live = all(is_live(each) and not self._like_source(each) for each in pair)
+        if live and not self._stopped:
+            self._live(pair[-1])
+        return S.LIFT
+
+    def resume_lift(self) -> StrEnum:
+        """A `yes` is none of a point before the lift was seen."""
+        self.bench.cue(CueKind.LIFT, self.item)
+        self.resume()
+        return S.LIFT
+
+    def _to_point(self) -> StrEnum:
+        self._source_v = None
+        self.state = S.POINT
+        self._open()
+        return S.POINT
+
+    def skip_lift(self) -> StrEnum:
+        """Go on without it: what the first point reads may be the source's."""
+        self._missing.append("no lift off the source was seen")
+        return self._to_point()
 
     def skip_source(self) -> StrEnum:
         """The source was not shown: nothing is proved."""
@@ -182,7 +226,7 @@ class Safe(Machine):
     def watch(self) -> StrEnum:
         """A new conversion at a point: a settled voltage is said at once."""
         reading = self.reading
-        if reading is None or self._on_source(reading):
+        if reading is None:
             return S.POINT
         self._burst.feed(reading)
         pair = self._burst.pair
@@ -194,18 +238,20 @@ class Safe(Machine):
             self.resume()
         return S.POINT
 
-    def _on_source(self, reading: Reading) -> bool:
-        """Return whether the tips seem to be on the source still: its value has stood there without a break."""
+    def _like_source(self, reading: Reading) -> bool:
+        """Return whether a reading is what the source read: the tips have not moved."""
         if self._source_v is None or reading.value is None:
             return False
         near = max(SOURCE_COUNTS * reading.resolution, SOURCE_SHARE * abs(self._source_v))
-        if abs(reading.value - self._source_v) > near:
-            self._source_v = None
-        return self._source_v is not None
+        return abs(reading.value - self._source_v) <= near
 
     def answer(self) -> StrEnum:
         """The operator says yes: what the meter shows from now on is judged; before, the tips may have been in air."""
         if self.bench.blocked:
+            self.bench.cue(CueKind.AGAIN, self.item)
+            return S.POINT
+        if self.bench.t_s < at(self._asked_s + YES_S):
+            self.bench.note(f"too soon: both tips on {self.item} first, then yes, and hold on until the tick")
             self.bench.cue(CueKind.AGAIN, self.item)
             return S.POINT
         self._burst = Burst(self.bench.t_s, first_is_whole=True)
@@ -254,10 +300,13 @@ class Safe(Machine):
         hazard = reading.value is None or abs(reading.value) > high
         self.bench.cue(CueKind.HAZARD if hazard else CueKind.STOP, self.item)
         shown = "over-range" if reading.value is None else format_value(reading.value, "V", reading.resolution)
+        at_point = self.state is not S.LIFT
+        where = f"at {self.item}" if at_point else "under the tips, and not the source's value"
+        then = "then hold both tips on it again and say yes" if at_point else "lift both tips"
         self.say(
             Do.STOP,
-            f"{shown} at {self.item}: it is live. Disconnect the supply and every cell, discharge through a resistor, "
-            "not a short; then hold both tips on it again and say yes",
+            f"{shown} {where}: it is live. Disconnect the supply and every cell, discharge through a resistor, "
+            f"not a short; {then}",
         )
 
     def _next(self) -> StrEnum:
@@ -291,8 +340,8 @@ class Safe(Machine):
 
     def again(self) -> StrEnum:
         """Begin the present point or source anew."""
-        if self.state is S.ANSWERED:
-            self.state = S.POINT
+        if self.state in (S.LIFT, S.ANSWERED):
+            self.state = S.BEFORE if self.state is S.LIFT else S.POINT
         self._open()
         return self.state
 

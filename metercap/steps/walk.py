@@ -10,7 +10,6 @@ from collections.abc import Mapping
 from enum import StrEnum
 
 from metercap.contact import Act
-from metercap.contact.tokens import MARK
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind, at
@@ -196,7 +195,7 @@ class Walk(CountCheck):
 
     def word_open(self) -> StrEnum:
         """The operator says that the path is open; a meter that shows a value on it makes that unsure."""
-        shown = "" if self.text.startswith(MARK) else self._value_now()
+        shown = "" if self.said_by == "token" else self._value_now()
         if shown:
             self._give_word(VerdictKind.UNSURE, f"said to be open while the meter showed {shown}")
         else:

@@ -26,8 +26,8 @@ NO_STOPPING = "Ctrl-Z would stop the measuring: not done; Q ends the session, an
 class WordSink(Protocol):
     """Where words go; may be called from any thread. `t_s` is session time."""
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
-        """Take a word and its argument (empty when it has none)."""
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
+        """Take a word and its argument (empty when it has none); `source` is how it was given: key, line, …"""
         ...
 
     def put_fault(self, error: BaseException) -> None:
@@ -116,7 +116,7 @@ class LineWords:
             self._complain(str(error))
         else:
             if said is not None:
-                sink.put_word(*said, t_s)
+                sink.put_word(*said, t_s, "line")
 
 
 class KeyWords:
@@ -153,7 +153,7 @@ class KeyWords:
         for key in keys_of(self._reader.chunks(ESCAPE_S)):
             said = self._typed_key(key) if self._typing else self._single_key(key)
             if said is not None:
-                sink.put_word(*said, clock.now_s())
+                sink.put_word(*said, clock.now_s(), "key")
 
     def _single_key(self, key: str) -> tuple[str, str] | None:
         now_s = self._monotonic()

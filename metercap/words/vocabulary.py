@@ -49,7 +49,7 @@ WORDS = (
     Word("probe", "+", "measure something that is not in the plan", "NAME"),
     Word("say", " ", "say the last value and where we are"),
     Word("note", "#", "write a remark into the journal", "TEXT"),
-    Word("quit", "Q", "end the session; open items stay open"),
+    Word("quit", "Q", "end the session; what is not done stays so"),
 )
 HELP_KEY = "?"
 

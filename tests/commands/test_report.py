@@ -43,7 +43,7 @@ def test_what_the_scene_broke_is_in_the_report(run, bench):
     out = " ".join(out.split())
     before, after = [verdict for verdict in recorded(bench / "b.jsonl", "verdict") if verdict["item"] == "starts"]
     for words in (
-        "Failed: fuses F7, F11; sensor-cable J3; backup BT1; clock. Unsure: coils K3. Nothing is open.",
+        "Failed: fuses F7, F11; sensor-cable J3; backup BT1; clock. Unsure: coils K3. Everything was done.",
         "Practice bench: a simulated meter and board. No real unit was measured.",
         "open, by the operator's word",
         "2.187 kΩ ± 10.94 Ω",
@@ -97,7 +97,7 @@ def test_a_torn_journal(run, bench):
     status, out, err = run("torn.jsonl", "--text")
     assert status == 0
     assert "! The journal is torn: a record was cut off" in out
-    assert "  open " in out and "- not decided: " in out
+    assert "  open " in out and "- not done: " in out
     assert err.startswith("torn.jsonl: a record was cut off")
     assert run("torn.jsonl", "--to", "torn-report.html")[0] == 0
 

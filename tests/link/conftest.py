@@ -48,7 +48,7 @@ class Collector:
     def put_link(self, state: LinkState, why: str, t_s: float) -> None:
         self._put(("link", state, why, t_s))
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         self._put(("word", word, text))
 
     def put_fault(self, error: BaseException) -> None:

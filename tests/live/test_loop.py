@@ -75,6 +75,14 @@ def test_a_word_is_on_the_disk_before_it_is_shown(rig) -> None:
     assert rig.seen() == [Operator(t_s=1.0, word="note", text="flux")]
 
 
+@pytest.mark.parametrize("source", ["key", "pedal", "line", "page"])
+def test_where_a_word_came_from_is_journaled(rig, source: str) -> None:
+    """Replay needs it: a key may be too late for a prompt, a line never is."""
+    rig.inbox.put_word("yes", "", 1.0, source)
+    rig.pump()
+    assert rig.seen() == [Operator(t_s=1.0, word="yes", source=source)]
+
+
 def test_other_records_do_not_wait_for_the_disk(rig) -> None:
     """A reading with a contact and its cue is written and seen, with no sync."""
     rig.session.script = lambda event: [Contact(t_s=1.0, step="s", item="F1"), cue(CueKind.CONTACT)]

@@ -28,6 +28,36 @@ def step(kind: str, lines: str, name: str = "x") -> str:
     return f'[[step]]\nid = "{name}"\nkind = "{kind}"\n{lines}\n'
 
 
+# --- one item that looks like several
+
+
+@pytest.mark.parametrize("name", ["F1-F6", "F1 - F6", "F1\u2013F6", "f1-F6", "F1 to F6", "F01-F12", "TP1-TP9"])
+def test_a_sweep_of_one_item_that_looks_like_a_range_is_refused(name):
+    """It would tick one fuse and call the row done; the message says how a range is written."""
+    (problem,) = errors(SAFE + ZERO + step("sweep", f'items = "{name}"\nmax = "2 ohm"'))
+    assert f'"{name}" is one item here' in problem
+    low, _, high = name.replace(" to ", "-").replace("\u2013", "-").partition("-")
+    assert f'"{low.strip()}..{high.strip()}"'.casefold() in problem.casefold()
+
+
+@pytest.mark.parametrize(
+    ("kind", "name"),
+    [("sweep", "F1-F2"), ("sweep", "F1-6"), ("check", "TP1-TP4")],
+)
+def test_what_may_be_one_place_is_warned_of(kind, name):
+    """A path between two points, or a pin, can have such a name: it is said, and stays allowed."""
+    plan = SAFE + ZERO + step(kind, f'items = ["{name}"]\nmax = "2 ohm"')
+    assert errors(plan) == []
+    (problem,) = warnings(plan)
+    assert "is one item here" in problem
+
+
+@pytest.mark.parametrize("name", ["F1", "J3-4", "F6-F1", "K1-F6", "5 V-A", "main fuse", "R1-R1", "-F6", "1-6"])
+def test_other_names_are_names(name):
+    """Pins in a check, ends that differ in their letters or run down, and everything without two numbers."""
+    assert warnings(SAFE + ZERO + step("check", f'items = ["{name}"]\nmax = "2 ohm"')) == []
+
+
 # --- proof of no voltage
 
 

@@ -24,7 +24,7 @@ class Inbox:
         self.words: list[tuple[str, float]] = []
         self.faults: list[BaseException] = []
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         self.words.append((word, t_s))
 
     def put_fault(self, error: BaseException) -> None:

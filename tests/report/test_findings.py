@@ -91,7 +91,7 @@ def test_what_stands_and_what_came_before(tmp_path):
     found, _ = studied(tmp_path, play, reason="quit")
     assert [(verdict.item, verdict.value) for verdict in found.verdicts] == [("F1", 0.3)]
     assert [(verdict.item, verdict.value) for verdict in found.replaced] == [("F1", 0.2)]
-    assert [(each.item, each.why) for each in found.open] == [("F2", "not decided")]
+    assert [(each.item, each.why) for each in found.open] == [("F2", "not done")]
 
 
 def test_skipped_items_are_told_from_those_looked_at_again(tmp_path):
@@ -101,7 +101,7 @@ def test_skipped_items_are_told_from_those_looked_at_again(tmp_path):
     assert {(one.item, one.how) for one in found.skipped} == {
         ("F1", "skipped"),
         ("F2", "skipped first, decided at the second look"),
-        ("F3", "skipped first, still open"),
+        ("F3", "skipped first, not done since"),
     }
 
 
@@ -122,7 +122,7 @@ def test_trimmers_with_and_without_a_verdict(tmp_path):
     play = Play(trimmers("RV1", "RV2"), rate=5.0)(f"OL*6 2.187k*5 OL*9 1.800k*9 OL*9 2.187k*5 {ramp(2187, 1900, -90)}")
     found, _ = studied(tmp_path, play, reason="interrupted")
     rows = [(row.item, row.verdict, row.as_found, row.as_left, row.unit) for row in found.adjusted]
-    assert rows == [("RV1", "open", 2187.0, None, "ohm"), ("RV2", "open", 1800.0, None, "ohm")]
+    assert rows == [("RV1", "not done", 2187.0, None, "ohm"), ("RV2", "not done", 1800.0, None, "ohm")]
 
 
 def test_a_session_is_set_beside_a_known_good_one(tmp_path):

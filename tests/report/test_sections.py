@@ -86,11 +86,12 @@ def test_a_torn_file_is_said_first_and_loud(tmp_path):
 def test_the_result_in_a_sentence(tmp_path):
     """How many, which failed, which are open."""
     assert (
-        result(studied(tmp_path, swept())[0]) == "4 items decided: 3 pass, 1 fail. Failed: fuses F3. Nothing is open."
+        result(studied(tmp_path, swept())[0])
+        == "4 items decided: 3 pass, 1 fail. Failed: fuses F3. Everything was done."
     )
     quit_ = studied(tmp_path, Play(confirm(), fuses(9))(":yes"), reason="quit")[0]
-    assert result(quit_) == "1 item decided: 1 pass. Open: fuses F1..F9."
-    assert result(studied(tmp_path, Play(fuses(2)))[0]) == "Nothing was decided. Open: fuses F1, F2."
+    assert result(quit_) == "1 item decided: 1 pass. Not done: fuses F1..F9."
+    assert result(studied(tmp_path, Play(fuses(2)))[0]) == "Nothing was decided. Not done: fuses F1, F2."
     assert result(studied(tmp_path, Play())[0]) == "A free trace: nothing was judged."
 
 
@@ -100,12 +101,12 @@ def test_open_and_skipped(tmp_path):
     found, _ = studied(tmp_path, play, reason="quit")
     (listing,) = left_open(found).blocks
     assert listing.lines == (
-        "not decided: fuses F1, F3, F4",
-        "skipped first, still open: fuses F1",
+        "not done: fuses F1, F3, F4",
+        "skipped first, not done since: fuses F1",
         "not run: battery out",
     )
     (para,) = left_open(studied(tmp_path, Play(confirm())(":yes"))[0]).blocks
-    assert para == Para("Nothing is open, and nothing was skipped.")
+    assert para == Para("Everything was done, and nothing was skipped.")
 
 
 def test_trimmers_with_their_excursions(tmp_path):
@@ -177,7 +178,7 @@ def test_a_whole_report_has_its_parts(tmp_path):
     """In the order in which they are read; what a session does not have is not there."""
     titles = [part.title for part in report(tmp_path, swept()).sections]
     assert titles == [
-        "Session", "Verdicts", "Open and skipped", "Contacts of the sweeps", "Said and noted",
+        "Session", "Verdicts", "Not done and skipped", "Contacts of the sweeps", "Said and noted",
         "What this meter cannot see", "Cautions",
     ]  # fmt: skip
     assert [part.title for part in report(tmp_path, dipped()).sections][3] == "Trimmers, as found and as left"

@@ -50,7 +50,7 @@ def test_open_items_stand_in_their_place(tmp_path):
     """Runs of undecided items are one row; none of them has a mark."""
     play = Play(fuses(40), rate=5.0)("OL*6 0.2*6 OL*9")
     (group,) = table(tmp_path, play, reason="quit").groups
-    assert cells(group)[1:] == [("F2..F40", "open", "not decided")]
+    assert cells(group)[1:] == [("F2..F40", "not done", "")]
     assert (group.rows[1].mark, group.rows[1].quiet) == (None, True)
 
 
@@ -80,5 +80,5 @@ def test_a_trimmer_and_a_lone_question(tmp_path):
     """A step whose item has a name of its own has a line above it; one without items is its own line."""
     (group,) = table(tmp_path, dipped()).groups
     assert (group.title, group.rows[0].cells[0]) == ("bridge", "RV1")
-    (group,) = table(tmp_path, Play(confirm())(":no")).groups
+    (group,) = table(tmp_path, Play(confirm())(":fail")).groups
     assert (group.title, cells(group)) == ("", [("battery out", "fail", "confirm → denied by the operator")])

@@ -47,7 +47,7 @@ class MadeUp:
         self.observer.see(EndRecord(self.now_s(), reason, {}, "0" * 64))  # type: ignore[arg-type]
         return reason
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         self.words.append((word, text))
         self.observer.see(Operator(t_s, word, text))
         if word == "quit":

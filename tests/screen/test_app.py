@@ -59,7 +59,7 @@ def test_quit_asks_then_says_the_word() -> None:
 
     async def flow(app: BenchApp, _: ScreenObserver, made: MadeUp, pilot: Pilot[None]) -> None:
         await pilot.press("Q")
-        assert "7 open items stay open" in text(app)
+        assert "7 items are not done" in text(app)
         await pilot.press("x")
         assert "the session goes on" in text(app) and not made.words
         await pilot.press("Q", "y")
@@ -240,10 +240,10 @@ def test_replay_is_steered() -> None:
         player = Player(SCENES["done"], observer)
         app = BenchApp(observer, theme=DARK, words=player, clock=player, controls=player)
         async with app.run_test(size=(100, 30)) as pilot:
-            await pilot.press("]", "]", "]", "]", "]", "]")
+            await pilot.press("v", "v", "v", "v", "v", "v")
             assert "replay paused" in text(app)
             assert "F2" in text(app) and observer.state.last is not None and observer.state.last.item == "F2"
-            await pilot.press("[")
+            await pilot.press("V")
             assert observer.state.last is not None and observer.state.last.item == "F1"
             assert "pause" in text(app) and "quit" in text(app)
 

@@ -67,11 +67,12 @@ def test_learn_a_pedal() -> None:
     """Press the pedal, then the key of its word; from then on the pedal says it."""
     keyboard = Keyboard()
     assert typed(keyboard, "P", "f13", "y") == [Act("pedal", "f13", "yes")]
-    assert typed(keyboard, "f13") == [Act("word", "yes")]
+    assert typed(keyboard, "f13") == [Act("word", "yes", source="pedal")]
     assert any(key == "f13" for key, _, _ in keyboard.help_rows())
     assert typed(keyboard, "P", "?") == [] and keyboard.mode is Mode.WORDS
     assert typed(keyboard, "P", "f14", "@") == [] and "no pedal" in keyboard.notice
-    assert typed(Keyboard(pedals={"b": "skip"}), "b") == [Act("word", "skip")]
+    assert typed(Keyboard(pedals={"b": "skip"}), "b") == [Act("word", "skip", source="pedal")]
+    assert typed(Keyboard(pedals={"b": "skip"}), "s") == [Act("word", "skip", source="key")]
 
 
 def test_help_lists_every_key() -> None:
@@ -91,6 +92,14 @@ def test_replay_has_no_words() -> None:
     assert [act.name for act in acts] == ["pause", "step", "faster", "slower", "next", "before", ""]
     assert acts[-1].kind == "leave"
     assert typed(Keyboard(replay=True), "y") == []
+
+
+def test_keys_of_a_replay_are_its_own() -> None:
+    """Hold, event, verdict: each by its letter; none has another meaning on the screen or in practice."""
+    acts = typed(Keyboard(replay=True), "h", "e", "v", "V", "+", "-")
+    assert [act.name for act in acts] == ["pause", "step", "next", "before", "faster", "slower"]
+    for key in (" ", ".", "]", "["):
+        assert typed(Keyboard(replay=True), key) == []
 
 
 def test_hands() -> None:

@@ -19,7 +19,7 @@ def test_kept_and_used(tmp_path: Path) -> None:
         save_pedal(key, word, place)
     kept = load_pedals(place)
     assert kept == {'"': "skip", "ä = 1\\": "open", "f13": "pass"}
-    assert Keyboard(pedals=kept).press("f13", 0.0) == Act("word", "pass")
+    assert Keyboard(pedals=kept).press("f13", 0.0) == Act("word", "pass", source="pedal")
 
 
 @pytest.mark.parametrize("text", ['"f13" = "dance"', "f13 = 7", "f13 =", '"f13" = "note"'])

@@ -7,6 +7,7 @@ from greenhouse import PLAN, before_fuses, ohms, scenes, session, sweep_to, tick
 from hypothesis import given
 from hypothesis import strategies as st
 
+from metercap.quantity import Quantity
 from metercap.records import (
     Contact,
     Cue,
@@ -22,6 +23,8 @@ from metercap.records import (
     VerdictKind,
 )
 from metercap.screen.band import Field
+from metercap.screen.canvas import Canvas
+from metercap.screen.hero import paint_hero
 from metercap.screen.model import Path, Place, Span, Tone, View
 from metercap.screen.plandata import plan_info
 from metercap.screen.state import fold
@@ -73,6 +76,28 @@ def test_the_end_names_what_is_left() -> None:
     assert "failed: F4, F7" in shown.detail and "unsure: F9" in shown.detail
     assert "not done: " in shown.detail and "flux" not in shown.detail
     assert "F12" in shown.detail.partition("not done: ")[2]
+
+
+@pytest.mark.parametrize(
+    ("quantity", "text"),
+    [(Quantity.VOLTAGE_DC, "supply input V DC SAY YES"), (Quantity.VOLTAGE_AC, "supply input V AC SAY YES")],
+)
+def test_proof_of_being_dead_is_asked_for_in_one_size(quantity: Quantity, text: str) -> None:
+    """Place, quantity and what to say are all of the hero; none of it is small print, on a small screen neither."""
+    asked = Prompt(5.0, "dead", "supply input", Do.ANSWER, "B: hold both tips on it, say yes", quantity)
+    shown = view(fold([*SCENES["safe"], asked]))
+    assert (shown.hero.text, shown.hero.unit) == (text, "")
+    for columns, rows in ((80, 24), (120, 40), (200, 60)):
+        canvas = Canvas(columns, rows)
+        paint_hero(canvas, 2, rows - 10, shown, None)
+        assert not any("YES" in "".join(row.chars) for row in canvas.rows), "drawn in letters, not written small"
+
+
+def test_wait_ends_when_it_ends_however_late_it_is_asked_for_again() -> None:
+    """The end of a wait is a field of its prompt: a prompt that is given again does not begin it anew."""
+    again = Prompt(50.0, "drain", "drain", Do.WAIT, "wait", until_s=53.0)
+    state = fold([*SCENES["wait"], again])
+    assert view(state, now_s=50.0).hero.text == "0:03"
 
 
 def test_a_lift_that_has_begun_is_not_asked_for_again() -> None:

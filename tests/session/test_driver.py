@@ -20,7 +20,7 @@ from metercap.session import Driver, Session, feed_recorded
 STORY = (
     "OL*4 9 0.20*3 0.20*20 OL*5 9 1.90*2 OL*30 :skip OL*2 9 5.0*4 OL*5 9 5.2*4 OL*3 :probe=R77 OL*5 9 47.3*3 OL*5 "
     "^lost +30 OL*9 9 0.2 0.3!hold*4 0.2*4 OL*5 9 0.2*2 OL*5 :back OL*3 9 0.3*2 OL*5 :no "
-    ":no 0.2!low_battery*3 :yes OL*5 9 0.40*3 OL*4 :yes OL*2 9 0.60*3 +70 :yes"
+    ":no 0.2!low_battery*3 :yes OL*5 9 0.40*3 OL*4 :yes OL*2 9 0.60*3 :yes +70 :yes"
 )
 
 

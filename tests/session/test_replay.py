@@ -16,7 +16,7 @@ from metercap.records import Clock, Cue, EndRecord, Note, Operator, Prompt, Reco
 from metercap.session import check, opening
 from metercap.wire import decoder
 
-SCRIPT = "OL*4 9 0.20*3 OL*20 :skip OL*2 9 0.30*2 OL*5 :yes :open +30 :yes"
+SCRIPT = "OL*4 9 0.20*3 OL*20 :skip OL*2 9 0.30*2 OL*5 :yes :open :yes +30 :yes"
 
 
 def recorded(told: Play) -> list[Record]:

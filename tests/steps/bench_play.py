@@ -69,8 +69,10 @@ def meter(rate: float = 2.0, accuracy: tuple[Accuracy, ...] = (), **more: Any) -
 def opening(
     steps: Iterable[StepBase], profile: MeterProfile, *, rule: str = "guarded", tag: str = "", **more: Any
 ) -> SessionRecord:
-    """Return the first record of a session that runs `steps`."""
-    plan = Plan(title="Climate controller, main board", steps=tuple(steps), model="GC-8", rule=rule)  # type: ignore[arg-type]
+    """Return the first record of a session that runs `steps`: of loose parts, unless one of them proves a unit dead."""
+    every = tuple(steps)
+    supply = "unit" if any(isinstance(step, SafeStep) for step in every) else "none"
+    plan = Plan(title="Climate controller, main board", steps=every, model="GC-8", rule=rule, supply=supply)  # type: ignore[arg-type]
     fields: dict[str, Any] = {
         "t_s": 0.0,
         "schema": 2,

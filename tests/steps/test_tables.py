@@ -34,28 +34,35 @@ from metercap.steps.wiggle import Wiggle
 from metercap.steps.zero import Zero
 
 GOOD = "9 0.2*2 OL*4 "
-SOURCE = "1.52V*3 "
-DC = ":yes 0.00V*2 "
-AC = "0.00Vac " + ":yes 0.00Vac*2 "
+SHOWN = "1.52V*3 "
+SOURCE = SHOWN + "0.00V*3 "
+DC = "+2 :yes 0.00V*2 "
+AC = "0.00Vac " + "+2 :yes 0.00Vac*2 "
 
 SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
     "confirm": (confirm, ("", "OL*3")),
-    "confirm after a wait": (lambda: confirm(wait_s=60.0), ("", "+61")),
+    "confirm after a wait": (lambda: confirm(wait_s=60.0), ("", ":yes", ":yes +61")),
+    "check list": (
+        lambda: confirm(items=(Item("K1"), Item("F1")), wait_s=60.0),
+        ("", ":yes +61", ":yes +61 :skip", ":yes +61 :skip :skip", ":yes +61 :fail"),
+    ),
     "zero": (zero, ("", "OL*4", "OL*4 9 0.20", "OL*4 9 0.20*2", "OL*4 9 1.50*3", "OL*4 9 0.20*2 ^lost 0.20")),
     "safe": (
         lambda: safe("J1", "C12"),
         (
             "",
             "0.00V*3",
+            SHOWN,
+            SHOWN + "12.00V*3",
             SOURCE,
-            SOURCE + ":yes",
-            SOURCE + ":yes 0.00V",
-            SOURCE + ":yes ^lost 0.00V",
+            SOURCE + "+2 :yes",
+            SOURCE + "+2 :yes 0.00V",
+            SOURCE + "+2 :yes ^lost 0.00V",
             SOURCE + "12.00V*3",
             SOURCE + DC,
             SOURCE + ":skip :absent",
-            SOURCE + DC + DC + AC + ":yes 0.00Vac",
-            SOURCE + DC + DC + AC + ":yes 0.00Vac*2 0.00V*2",
+            SOURCE + DC + DC + AC + "+2 :yes 0.00Vac",
+            SOURCE + DC + DC + AC + "+2 :yes 0.00Vac*2 0.00V*2",
         ),
     ),
     "safe without points": (lambda: SafeStep(id="dead"), ("", SOURCE)),
@@ -205,7 +212,7 @@ def test_every_state_can_be_reached_and_can_end(kind: type[Machine]) -> None:
         Walk: ["open"],
         Zero: ["short"],
         Safe: ["before"],
-        Confirm: ["wait", "ask"],
+        Confirm: ["begin", "ask"],
         Exercise: ["ready"],
         Wiggle: ["open"],
         Cell: ["open"],

@@ -15,14 +15,16 @@ class Heard:
     def __init__(self) -> None:
         self.words: list[tuple[str, str]] = []
         self.times: list[float] = []
+        self.sources: list[str] = []
         self.faults: list[BaseException] = []
         self.shown: list[str] = []
         self._changed = threading.Condition()
 
-    def put_word(self, word: str, text: str, t_s: float) -> None:
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         with self._changed:
             self.words.append((word, text))
             self.times.append(t_s)
+            self.sources.append(source)
             self._changed.notify_all()
 
     def put_fault(self, error: BaseException) -> None:

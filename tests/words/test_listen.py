@@ -49,6 +49,7 @@ def test_lines_become_words(pipe, heard) -> None:
     heard.until(lambda h: len(h.words) == 3, "three words")
     words.stop()
     assert heard.words == [("yes", ""), ("no", ""), ("at", "F3")]
+    assert heard.sources == ["line"] * 3
     assert len(heard.shown) == 1
     assert "is no word" in heard.shown[0]
 

@@ -1,0 +1,58 @@
+"""The state of power, in the order of events: may this unit be measured in ohms now?
+
+A `safe` step that passes proves the unit dead. Entering a step with the power on voids the proof, and the operator's
+word to go on without one; nothing but a new `safe` brings it back. Loose parts and a waiver in the first record need no
+proof, but nothing measures ohms while the power is on.
+"""
+
+from __future__ import annotations
+
+from metercap.plan import Plan
+from metercap.plan.power import needs_dead, powers_up
+from metercap.records import VerdictKind
+from metercap.steps import Bench, SafeStep
+from metercap.steps.keys import StepBase
+
+NEVER = "no safe step has passed on this unit"
+FAILED = "the safe step did not pass"
+POWERED = "the unit has had power since it was last proved dead"
+
+
+class Power:
+    """What is known of the unit's power; `on` is true during a step that has it on."""
+
+    def __init__(self, plan: Plan, *, waived: bool) -> None:
+        self.on = False
+        self._exempt = waived or plan.supply == "none"
+        self._doubt = NEVER
+        self._accepted = False
+
+    def enter(self, step: StepBase) -> None:
+        """A planned step begins."""
+        self.on = powers_up(step)
+        if self.on:
+            self._doubt, self._accepted = POWERED, False
+
+    def ended(self, step: StepBase, bench: Bench) -> None:
+        """A planned step has ended; of a `safe` the verdict decides."""
+        if not isinstance(step, SafeStep):
+            return
+        verdict = bench.verdicts.get((step.id, step.id))
+        proved = verdict is not None and verdict.verdict is VerdictKind.PASS and not self.on
+        self._doubt, self._accepted = "" if proved else FAILED, False
+
+    def accept(self) -> None:
+        """The operator goes on without proof, by his word."""
+        self._accepted = True
+
+    def doubt(self, step: StepBase) -> str:
+        """Return why what `step` measures wants a proof that there is none of; empty when nothing is missing."""
+        if not needs_dead(step) or self._exempt or self._accepted:
+            return ""
+        return self._doubt
+
+    def forbids(self, step: StepBase) -> str:
+        """Return why an unplanned `step` must not be measured at all now; empty when it may."""
+        if not needs_dead(step):
+            return ""
+        return "the power is on in this step" if self.on else self.doubt(step)

@@ -1,0 +1,173 @@
+"""The state of power in the order of events: ohms need a safe step that passed since the unit last had power."""
+
+from __future__ import annotations
+
+import pytest
+from bench_play import Play, check, confirm, fuses, safe, volts, zero
+
+from metercap.quantity import Quantity
+from metercap.steps import CheckStep, Item, SafeStep, TrialsStep
+from metercap.steps.keys import StepBase
+
+SECOND = SafeStep(id="dead again", points=("C12",))
+PROOF = "1.52V*3 0.00V*3 +2 :yes 0.00V*2 0.00Vac +2 :yes 0.00Vac*2 0.00V 1.52V*3 "
+FUSE = "OL*6 9 0.2*3 OL*6 "
+
+
+def powered(**more: object) -> StepBase:
+    """Return a question that is asked with the power on."""
+    return confirm(**({"id": "start-up", "power": "on"} | more))
+
+
+def asks_for_proof(play: Play) -> bool:
+    """Whether the session waits for a word before it measures ohms."""
+    return "not proved dead" in play.said and play.prompts[-1].startswith("answer")
+
+
+def test_proved_unit_goes_straight_on() -> None:
+    """A safe step that passed, and nothing powered since."""
+    assert Play(safe("C12"), fuses(1))(PROOF + FUSE).ticks[-1] == "F1 pass"
+
+
+@pytest.mark.parametrize(
+    "before",
+    [
+        "",  # no safe step in this session at all, as with --steps
+        "1.52V*3 :skip_step ",
+        "1.52V*3 0.00V*3 :skip 0.00Vac :skip 0.00V 1.52V*3 ",
+    ],
+)
+def test_without_a_pass_ohms_wait_for_a_word(before: str) -> None:
+    """Never run, skipped, or unsure: nothing ticks and `no` changes nothing; `yes` goes on and is written down."""
+    options = {} if before else {"steps": ["fuses"]}
+    play = Play(safe("C12"), fuses(1), options=options)(before + FUSE)
+    assert asks_for_proof(play)
+    assert "F1" not in play.verdicts
+    play(":no " + FUSE)
+    assert "F1" not in play.verdicts
+    play(":yes " + FUSE)
+    assert play.verdicts["F1"].verdict == "pass"
+    assert any("goes on in ohms" in note for note in play.notes)
+
+
+@pytest.mark.parametrize(
+    "step",
+    [powered(), volts("TP1", power="on"), TrialsStep(id="start-up", runs=1, off_s=1.0)],
+    ids=["word", "volts", "try"],
+)
+def test_power_voids_the_proof(step: StepBase) -> None:
+    """What has had power is not known to be dead, whatever the step did with it; a new safe step proves it again."""
+    over = {"confirm": ":yes ", "check": "0.00V*4 1.00V 3.30V*3 ", "trials": ":pass +2 "}[step.__struct_config__.tag]
+    play = Play(safe("C12"), step, fuses(1))(PROOF + over + FUSE)
+    assert asks_for_proof(play)
+    assert "has had power" in play.said
+    again = Play(safe("C12"), step, SECOND, fuses(1))
+    again(PROOF + over + "0.00V " + PROOF + FUSE)
+    assert again.verdicts["F1"].verdict == "pass"
+
+
+def test_power_voids_the_word_too() -> None:
+    """The operator's yes to going on was about the unit as it was then."""
+    play = Play(safe("C12"), fuses(1), powered(), check("R1", contacts=1))
+    play("1.52V*3 :skip_step OL*3 :yes " + FUSE + ":yes OL*6 9 100.0*4")
+    assert "R1" not in play.verdicts
+    assert asks_for_proof(play)
+
+
+def test_failed_proof_takes_the_earlier_one_back() -> None:
+    """The last safe step decides: a later one that did not pass leaves the unit unproved."""
+    play = Play(safe("C12"), SECOND, fuses(1))(PROOF + "1.52V*3 :skip_step " + FUSE)
+    assert asks_for_proof(play)
+
+
+def test_safe_with_the_power_on_proves_nothing() -> None:
+    """Points that read 0 V while the unit is on say that those rails are off, no more."""
+    play = Play(safe("C12", power="on"), fuses(1))(PROOF + FUSE)
+    assert asks_for_proof(play)
+
+
+def test_zero_touches_nothing() -> None:
+    """The leads are nulled before any proof."""
+    play = Play(zero(), safe("C12"))("OL*4 9 0.20*3")
+    assert play.ticks == ["leads pass"]
+
+
+def test_diode_and_capacitance_need_the_proof_too() -> None:
+    """They drive a current of the meter's own through the circuit as well."""
+    for quantity in (Quantity.DIODE, Quantity.CAPACITANCE):
+        step = CheckStep(id="d", items=(Item("D1"),), quantity=quantity, unit=quantity.unit)
+        assert asks_for_proof(Play(safe("C12"), step, options={"steps": ["d"]}))
+
+
+def test_volts_need_none() -> None:
+    """A rail is measured live."""
+    play = Play(safe("C12"), volts("TP1", power="on"), options={"steps": ["rails"]})("0.00V*4 1.00V 3.30V*3")
+    assert play.ticks == ["TP1 pass"]
+
+
+def test_waiver_and_loose_parts_need_none() -> None:
+    """`--no-safe` stands in the first record; loose parts have nothing to be dead of."""
+    waived = Play(safe("C12"), fuses(1), options={"no_safe": True, "steps": ["fuses"]})(FUSE)
+    assert waived.verdicts["F1"].verdict == "pass"
+    assert Play(fuses(1))(FUSE).verdicts["F1"].verdict == "pass"
+
+
+# --- probe NAME
+
+
+@pytest.mark.parametrize("waiver", [{}, {"no_safe": True}])
+def test_probe_measures_no_ohms_with_the_power_on(waiver: dict[str, bool]) -> None:
+    """In a powered step the dial on ohms is refused with the reason, whatever was waived; volts are measured."""
+    play = Play(safe("C12"), powered(), options=waiver)(PROOF + "OL*3")
+    assert play.since(":probe=R77") == ["note"]
+    assert "power is on" in play.notes[-1]
+    assert "resistance" in play.notes[-1]
+    play("0.00V*3 :probe=TP1 0.00V*5 1.00V 3.30V*3")
+    assert (play.verdicts["TP1"].value, play.verdicts["TP1"].unit) == (3.3, "V")
+
+
+def test_probe_measures_no_ohms_of_loose_parts_with_the_power_on() -> None:
+    """A loose part needs no proof, but no current of the meter's own goes into one that is powered."""
+    play = Play(powered())("OL*3")
+    assert play.since(":probe=R77") == ["note"]
+
+
+def test_probe_measures_no_ohms_of_an_unproved_unit() -> None:
+    """Before the safe step, and after power without a new one."""
+    play = Play(confirm(), safe("C12"))("OL*3 :probe=R77")
+    assert "no safe step has passed" in play.notes[-1]
+    play = Play(safe("C12"), powered(), confirm())(PROOF + ":yes OL*3 :probe=R77")
+    assert "has had power" in play.notes[-1]
+    assert "R77" not in play.verdicts
+
+
+def test_probe_after_the_proof_or_the_word() -> None:
+    """Proved, or accepted by word in the step: the unplanned item is measured."""
+    play = Play(safe("C12"), confirm())(PROOF + "OL*6 :probe=R77 OL*6 9 47.3*4")
+    assert play.verdicts["R77"].value == 47.3
+    play = Play(safe("C12"), fuses(1))("1.52V*3 :skip_step OL*6 :yes OL*6 :probe=R77 OL*6 9 47.3*4")
+    assert play.verdicts["R77"].value == 47.3
+
+
+def test_interlude_in_volts_takes_no_question_away() -> None:
+    """The question about the missing proof stands again when the planned step comes back."""
+    play = Play(safe("C12"), fuses(1), options={"steps": ["fuses"]})("0.00V*3 :probe=TP1 0.00V*5 1.00V 3.30V*3")
+    assert play.ticks == ["TP1 pass"]
+    play(FUSE)
+    assert asks_for_proof(play)
+    assert "F1" not in play.verdicts
+
+
+def test_dial_decides_what_an_unplanned_item_is_measured_in() -> None:
+    """Not what the planned step wants, but what the meter shows."""
+    play = Play(fuses(2))("0.00V*3 :probe=TP1 0.00V*5 1.00V 3.30V*3")
+    assert (play.verdicts["TP1"].value, play.verdicts["TP1"].unit) == (3.3, "V")
+
+
+def test_a_class_of_parts_counts_on() -> None:
+    """`probe F` is F1, then F2; after the plan's own numbers it goes on from the highest; a name is itself."""
+    one = "OL*6 9 47.3*4 OL*6 "
+    play = Play(confirm())("OL*6 :probe=F " + one + ":probe=F " + one + ":probe=F9 " + one + ":probe=F " + one)
+    play(":probe=rail " + one + ":probe=main_fuse " + one + ":probe=TP " + one)
+    assert [tick.split(" pass")[0] for tick in play.ticks] == ["F1", "F2", "F9", "F10", "rail", "main fuse", "TP1"]
+    assert Play(fuses(12))("OL*6 :probe=F").prompts[-1] == "probe F13"
