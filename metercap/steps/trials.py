@@ -125,7 +125,7 @@ class Trials(Machine):
 
     def status(self) -> str:
         """How many starts, and what they prove."""
-        return f"{self.step.id}: {self._evidence()}"
+        return f"{self.step.id}: {self._failed() if self.state is S.FIX else self._evidence()}"
 
     def ready(self) -> StrEnum:
         """The cold time is over."""
