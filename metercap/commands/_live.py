@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import sys
-import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -17,6 +15,7 @@ from metercap.clock import SessionClock
 from metercap.errors import MetercapError
 from metercap.gate import visible
 from metercap.journal import Writer
+from metercap.journal.rescue import folders, names
 from metercap.link import Source
 from metercap.live import Inbox, Live, Observer, Reason
 from metercap.outcome import Fold
@@ -190,25 +189,30 @@ def run_session(
         rescue(writer)
     if not as_json:
         with contextlib.suppress(OSError):  # nobody reads any more; the journal has it all
-            print_closing(keep.fold, out)
+            print_closing(keep.fold, writer.path)
     return INTERRUPTED if reason == "interrupted" else keep.fold.exit_status
 
 
 def rescue(writer: Writer) -> None:
     """Where the disk did not take the whole journal, write it somewhere else and say where; never lose it unsaid."""
+    if writer.moved:
+        _complain(f"metercap: {visible(writer.moved)}")
     problem = writer.problem
     if problem is None:
         writer.abandon()
         return
     _complain(f"metercap: {problem}")
-    for folder in (Path(tempfile.gettempdir()), Path.home(), Path.cwd()):
-        copy = folder / f"rescued-{secrets.token_hex(4)}-{writer.path.name}"
+    for folder in folders(writer.path)[1:]:  # its own folder's disk is the one that refuses
+        copy = next((name for name in names(writer.path, folder) if not os.path.lexists(name)), None)
+        if copy is None:
+            continue
         try:
             writer.save_copy(copy)
         except MetercapError as error:
             _complain(f"metercap: {error}")
         else:
-            _complain(f"metercap: the whole journal was saved as {visible(str(copy))}")
+            first, where = visible(str(writer.path)), visible(str(copy))
+            _complain(f"metercap: the whole journal was saved as {where}; {first} finds it there")
             return
     _complain("metercap: the journal could not be saved anywhere: free some space now, then press enter")
     if sys.stdin.isatty():

@@ -52,12 +52,22 @@ class Disk:
         finally:
             os.close(fd)
 
-    def still_there(self, fd: int, length: int) -> str:
-        """Return what another program did to the open file (deleted, cut below `length` bytes), or ""."""
+    def state(self, fd: int) -> tuple[int, int]:
+        """Return how many bytes the open file has, and when they were changed last, in ns."""
         status = os.fstat(fd)
-        if status.st_nlink == 0:
-            return "was deleted"
-        return "was cut short" if status.st_size < length else ""
+        return status.st_size, status.st_mtime_ns
+
+    def still_there(self, fd: int, path: Path) -> str:
+        """Return what another program did to the open file's name (deleted, moved, replaced), or ""."""
+        mine = os.fstat(fd)
+        try:
+            named = path.stat()
+        except FileNotFoundError:
+            return "was deleted" if mine.st_nlink == 0 else "was moved away"
+        except OSError:
+            return ""  # a folder that cannot be asked right now says nothing of the file
+        same = (mine.st_dev, mine.st_ino) == (named.st_dev, named.st_ino) or mine.st_ino == 0
+        return "" if same else "was replaced"
 
     def close(self, fd: int) -> None:
         """Give the descriptor back."""

@@ -18,6 +18,7 @@ import msgspec
 
 from metercap.errors import JournalError
 from metercap.files import open_file
+from metercap.journal import rescue
 from metercap.journal.check import NO_END, Bad, Checker, State
 from metercap.journal.content import impossible
 from metercap.journal.format import MAX_LINE, SUFFIX
@@ -58,7 +59,7 @@ class Records(Iterator[Record]):
     """
 
     def __init__(self, path: str | Path) -> None:
-        self.path = Path(path)
+        self.path = rescue.found(Path(path))
         self.line = b""
         self.number = 0
         self.byte = 0
@@ -152,7 +153,7 @@ def prove(path: str | Path) -> tuple[State, str]:
     first and the last, so content that is no record under a right checksum is not found. Raises JournalError
     as `iterate` does.
     """
-    path = Path(path)
+    path = rescue.found(Path(path))
     with Records(path) as records:
         next(records, None)  # a file that is no journal, or of a newer schema
     with open_journal(path) as file:

@@ -24,6 +24,7 @@ from typing import BinaryIO
 import msgspec
 
 from metercap.errors import JournalError
+from metercap.journal import rescue
 from metercap.journal.check import Bad, Checker, State
 from metercap.journal.disk import Disk
 from metercap.journal.format import MAX_LINE, Chain, body_of, seal
@@ -87,7 +88,7 @@ def verify(path: str | Path) -> Report:
     Raises JournalError for a file that cannot be read or is of a newer schema; whatever else is wrong is in
     the report.
     """
-    path = Path(path)
+    path = rescue.found(Path(path))
     check = Checker()
     problems: list[Problem] = []
     damaged = 0
@@ -125,7 +126,7 @@ def repair(path: str | Path, new_path: str | Path) -> Report:
     Raises JournalError as `verify` does, when `new_path` exists or cannot be written, and when the session
     record itself is not proved; then no new file is left behind.
     """
-    new_path = Path(new_path)
+    path, new_path = rescue.found(Path(path)), Path(new_path)
     report = verify(path)
     if not report.records or (report.problems and report.problems[0].line == 1):
         raise JournalError(

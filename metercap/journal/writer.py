@@ -16,13 +16,17 @@ then and are written again.
 
 Files are created with O_EXCL and never opened a second time for writing: that is all the locking there is, or
 needs to be. Not promised: what a drive does that reports bytes as safe when they are not.
+
+Another program may cut, overwrite, move or delete the file all the same. That is seen at the next line, or within
+WATCH_S, by the file's size, name and time of change, and at the latest when it is closed, when every byte is read
+back. The whole journal is then written anew from the second copy that `spool` keeps, to a file that `rescue` names,
+and goes on there; `moved` says so. What was done to the first file is left as it is.
 """
 
 from __future__ import annotations
 
 import contextlib
 import errno
-import hashlib
 import threading
 import time
 from collections import deque
@@ -32,32 +36,36 @@ from typing import Literal
 from metercap.errors import JournalError
 from metercap.journal.disk import Disk
 from metercap.journal.format import Chain
+from metercap.journal.spool import Spool
+from metercap.journal.watched import CHUNK, Watched, remove, sync_folder, write_all, write_some
 from metercap.records import EndRecord, Record, SessionRecord
 
 GROUP_S = 0.1
 """How long the thread lets lines gather before it syncs them together, in seconds."""
 
+WATCH_S = 0.5
+"""How often the thread looks whether the file is still what was written, in seconds."""
+
 _KEPT = 2 << 20
 """Bytes kept for a failed fsync; beyond them `append` itself syncs (only compressed time gets there)."""
-
-_CHUNK = 1 << 20
 
 _FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC), errno.EFBIG)
 
 
-class Writer:
-    """The one writer of one file. Made by `create`. `path` is the file, `first` its first line.
+class Writer(Watched):
+    """The one writer of one journal. Made by `create`. `path` is its file now, `first` its first line.
 
     Any thread may call; one thread appends. A `with` block that ends without `close` leaves an unclosed file.
     """
 
     def __init__(self, path: Path, fd: int, chain: Chain, first: bytes, disk: Disk) -> None:
-        self.path = path
+        super().__init__()
+        self.path = self._first_path = path
         self.first = first
         self._disk = disk
         self._fd = fd
         self._chain = chain
-        self._sha256 = hashlib.sha256(first)
+        self._sha256.update(first)
         self._counts = {"session": 1}
         # _lock guards what follows and is held for one write at most; _syncing is held by whoever syncs or retries.
         self._lock = threading.Lock()
@@ -69,6 +77,10 @@ class Writer:
         self._queueing = False
         self._trouble: OSError | None = None
         self._outsider = ""
+        self._moved = ""
+        self._spool = Spool()
+        self._spool.add(first)
+        self._mark = disk.state(fd)[1]
         self._closed = False
         self._dirty = threading.Event()
         self._stop = threading.Event()
@@ -93,11 +105,11 @@ class Writer:
         except OSError as error:
             raise _cannot_create(path, error) from error
         try:
-            _write_all(disk, fd, first)
+            write_all(disk, fd, first)
             disk.sync(fd)
-            _sync_folder(disk, path.parent)
+            sync_folder(disk, path.parent)
         except OSError as error:
-            _remove(disk, fd, path)
+            remove(disk, fd, path)
             raise _cannot_create(path, error) from error
         return cls(path, fd, chain, first, disk)
 
@@ -123,6 +135,12 @@ class Writer:
             return None
 
     @property
+    def moved(self) -> str:
+        """What another program did to the file and where the whole journal goes on since, for the operator, or ""."""
+        with self._lock:
+            return self._moved
+
+    @property
     def unwritten(self) -> bytes:
         """The bytes that the disk has not taken yet; the file and these together are the whole journal."""
         with self._lock:
@@ -138,6 +156,8 @@ class Writer:
             if self._closed:
                 raise ValueError("the journal is closed")
             line = self._take(record)
+        if self._outsider:
+            self.look()
         if not self._dirty.is_set():
             self._dirty.set()
         if self._written - self._synced > _KEPT and not self._queueing:
@@ -147,6 +167,8 @@ class Writer:
     def sync(self) -> bool:
         """Wait until all that was appended is on the disk; False, after one try, when the disk refuses."""
         with self._syncing:
+            if self._outsider and not self.go_on_elsewhere():
+                return False
             if self._queueing and not self._retry():
                 return False
             with self._lock:
@@ -155,7 +177,6 @@ class Writer:
                     return not self._queueing
             try:
                 self._disk.sync(self._fd)
-                self._outsider = self._outsider or self._disk.still_there(self._fd, upto)
             except OSError as error:
                 with self._lock:
                     self._rewind(error)
@@ -182,7 +203,7 @@ class Writer:
             line = self._take(end)
             self._closed = True
         give_up = time.monotonic() + patience_s
-        while not self.sync() and time.monotonic() < give_up:
+        while not (self.sync() and self.proved()) and time.monotonic() < give_up:
             time.sleep(GROUP_S)
         self._end_thread()
         if self._trouble is None and not self._outsider:
@@ -202,7 +223,7 @@ class Writer:
         """Write the whole journal so far, with what waits in memory, to a new file, for when its own disk refuses.
 
         `append` waits meanwhile. Raises JournalError when that file exists or cannot be written either; none is left
-        behind then. What another program cut away from the journal cannot be in the copy.
+        behind then.
         """
         path = Path(path)
         disk = Disk()
@@ -214,21 +235,29 @@ class Writer:
             raise _cannot_create(path, error) from error
         try:
             with self._syncing, self._lock:
-                try:
-                    self._disk.seek(self._fd, 0)
-                    left = self._written
-                    while left and (data := self._disk.read(self._fd, min(left, _CHUNK))):
-                        left -= len(data)
-                        _write_all(disk, fd, data)
-                finally:
-                    self._disk.seek(self._fd, self._written)
-                for data in self._waiting:
-                    _write_all(disk, fd, data)
+                if self._spool.whole:
+                    for data in self._spool.bytes_so_far():
+                        write_all(disk, fd, data)
+                else:
+                    self._copy_to(disk, fd)
             disk.sync(fd)
             disk.close(fd)
         except OSError as error:
-            _remove(disk, fd, path)
+            remove(disk, fd, path)
             raise _cannot_create(path, error) from error
+
+    def _copy_to(self, disk: Disk, fd: int) -> None:
+        """Copy the file and what waits. Needs _syncing and _lock."""
+        try:
+            self._disk.seek(self._fd, 0)
+            left = self._written
+            while left and (data := self._disk.read(self._fd, min(left, CHUNK))):
+                left -= len(data)
+                write_all(disk, fd, data)
+        finally:
+            self._disk.seek(self._fd, self._written)
+        for data in self._waiting:
+            write_all(disk, fd, data)
 
     def _take(self, record: Record) -> bytes:
         """Make the record's line and write it, or queue it behind those that wait. Needs _lock."""
@@ -237,13 +266,19 @@ class Writer:
         assert isinstance(kind, str)
         self._counts[kind] = self._counts.get(kind, 0) + 1
         self._sha256.update(line)
+        self._spool.add(line)
         left = line
+        if not self._queueing and not self._outsider:
+            self._outsider = self.seen()
+        if self._outsider:
+            self._queueing = True
         if not self._queueing:
             try:
                 while left:
-                    taken = _write_some(self._disk, self._fd, left)
+                    taken = write_some(self._disk, self._fd, left)
                     self._record_taken(left[:taken])
                     left = left[taken:]
+                self._mark = self._disk.state(self._fd)[1]
             except OSError as error:
                 self._trouble = error
                 self._queueing = True
@@ -261,13 +296,15 @@ class Writer:
         try:
             self._disk.seek(self._fd, self._written)
             while data := self._next_waiting():
-                taken = _write_some(self._disk, self._fd, data)
+                taken = write_some(self._disk, self._fd, data)
                 with self._lock:
                     self._record_taken(data[:taken])
                     self._waiting_bytes -= taken
                     self._waiting.popleft()
                     if taken < len(data):
                         self._waiting.appendleft(data[taken:])
+            with self._lock:
+                self._mark = self._disk.state(self._fd)[1]
         except OSError as error:
             self._trouble = error
             return False
@@ -278,7 +315,7 @@ class Writer:
         with self._lock:
             parts: list[bytes] = []
             size = 0
-            while self._waiting and size < _CHUNK:
+            while self._waiting and size < CHUNK:
                 parts.append(self._waiting.popleft())
                 size += len(parts[-1])
             if not parts:
@@ -298,10 +335,13 @@ class Writer:
 
     def _run(self) -> None:
         while True:
-            self._dirty.wait()
+            if not self._dirty.wait(WATCH_S):
+                self.look()
+                continue
             if self._stop.wait(GROUP_S):
                 return
             self._dirty.clear()
+            self.look()
             if not self.sync():
                 self._dirty.set()
 
@@ -314,32 +354,7 @@ class Writer:
         with contextlib.suppress(OSError):
             self._disk.close(self._fd)
         self._fd = -1
-
-
-def _write_some(disk: Disk, fd: int, data: bytes) -> int:
-    if taken := disk.write(fd, data):
-        return taken
-    raise OSError(errno.ENOSPC, "the disk took no byte")
-
-
-def _write_all(disk: Disk, fd: int, data: bytes) -> None:
-    while data:
-        data = data[_write_some(disk, fd, data) :]
-
-
-def _remove(disk: Disk, fd: int, path: Path) -> None:
-    with contextlib.suppress(OSError):
-        disk.close(fd)
-        path.unlink()
-
-
-def _sync_folder(disk: Disk, folder: Path) -> None:
-    try:
-        disk.sync_folder(folder)
-    except OSError as error:
-        # Some file systems cannot sync a folder and say so; the file itself is safe there as far as they go.
-        if error.errno not in (errno.EINVAL, errno.ENOTSUP, errno.EACCES, errno.EPERM):
-            raise
+        self._spool.close()
 
 
 def _cannot_create(path: Path, error: OSError) -> JournalError:

@@ -92,6 +92,7 @@ class Live:
         self._wanted: tuple[Quantity | None, float | None] | None = None
         self._last_s = 0.0
         self._disk_ill = False
+        self._moved = ""
 
     # Whole runs
 
@@ -278,11 +279,18 @@ class Live:
             observer.see(record, line)
 
     def _look_at_disk(self) -> None:
-        """Tell when the disk begins to refuse, and when it has taken everything again. That note is in no file."""
+        """Tell when the disk begins to refuse, when it took everything again, and when the journal goes on elsewhere.
+
+        These notes are in no file.
+        """
         problem = None if self._writer is None else self._writer.problem
         if (problem is not None) != self._disk_ill:
             self._disk_ill = problem is not None
             self._show(Note(t_s=self._now_s(), text=problem or DISK_WELL), b"")
+        moved = "" if self._writer is None else self._writer.moved
+        if moved != self._moved:
+            self._moved = moved
+            self._show(Note(t_s=self._now_s(), text=moved), b"")
 
     def _now_s(self) -> float:
         return max(self._last_s, at(self._clock.now_s()))

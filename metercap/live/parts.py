@@ -100,6 +100,11 @@ class Writer(Protocol):
         """What is wrong with the disk right now."""
         ...
 
+    @property
+    def moved(self) -> str:
+        """What another program did to the file and where the journal goes on since, or ""."""
+        ...
+
     def append(self, record: Record) -> bytes:
         """Write one record and return its line."""
         ...

@@ -47,6 +47,9 @@ class JsonLines:
 
     def see(self, record: Record, line: bytes) -> None:
         """Write the line."""
+        if not line and isinstance(record, Note):  # what the disk does is in no file, so it is no line of one either
+            sys.stderr.write(f"metercap: {safe(record.text)}\n")
+            sys.stderr.flush()
         if self._out is None or not line:
             return
         try:

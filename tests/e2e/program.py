@@ -99,6 +99,11 @@ class Program:
         """The process."""
         return self._process.pid
 
+    @property
+    def err(self) -> str:
+        """What it has written to stderr so far."""
+        return b"".join(self._err).decode()
+
     def _read(self) -> None:
         assert self._process.stdout is not None
         for line in self._process.stdout:

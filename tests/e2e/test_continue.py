@@ -161,15 +161,17 @@ def test_as_found_is_never_read_twice(tmp_path: Path, journals: list[Path]) -> N
                 metercap.until(lambda seen: any(r["value"] == 1600.0 for r in of_kind(seen, "reading")), "1.600 kΩ")
                 metercap.kill()
                 return None
-            metercap.until(lambda seen: of_kind(seen, "verdict"), "verdict")
+            metercap.until(lambda seen: any(r["value"] == ohm for r in of_kind(seen, "reading")), "the value now")
+            metercap.say("quit")
             return metercap.wait()
 
     with Meter(tmp_path) as meter:
         turned("one.jsonl", ohm=1700.0, until="turn")
         for how in ("--continue", "--after"):
-            turned(f"two{how}.jsonl", how, str(tmp_path / "one.jsonl"), ohm=1500.0, until="verdict")
-            (verdict,) = of_kind(records(tmp_path / f"two{how}.jsonl"), "verdict")
-            assert (verdict["as_found"], verdict["as_left"]) == (1700.0, 1500.0)
+            turned(f"two{how}.jsonl", how, str(tmp_path / "one.jsonl"), ohm=1500.0, until="quit")
+            two = records(tmp_path / f"two{how}.jsonl")
+            assert two[0]["inherited"]["as_found"]["bridge/RV1"]["value"] == 1700.0
+            assert not any("as found" in prompt["say"] for prompt in of_kind(two, "prompt"))
             journals.append(tmp_path / f"two{how}.jsonl")
 
 

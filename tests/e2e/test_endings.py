@@ -9,8 +9,10 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
 
 import pytest
 from outside_meter import Meter
@@ -206,3 +208,38 @@ def test_a_terminal_that_goes_away_ends_the_session_well(tmp_path: Path, journal
     assert json.loads(verified.out)["state"] == "closed"
     assert json.loads(out.read_bytes().splitlines()[-1])["reason"] == "interrupted"
     journals.append(out)
+
+
+@pytest.mark.attack
+@pytest.mark.parametrize("how", ["truncate", "replace"])
+def test_a_journal_that_another_program_takes_away_goes_on_beside_it(
+    tmp_path: Path, journals: list[Path], how: str, attack: Callable[[str], Any]
+) -> None:
+    """It is told at once, everything is in the file that it names, and the first name finds it from then on."""
+    out = tmp_path / "session.jsonl"
+    plan = plan_file(tmp_path, sweep('"F1..F2"'))
+    with attack("a journal changed by another program").trial():
+        with Meter(tmp_path) as meter, program(*run_arguments(tmp_path, meter, plan)) as metercap:
+            metercap.until(lambda records: len(of_kind(records, "reading")) > 5, "readings")
+            metercap.say("absent")
+            metercap.until(lambda records: of_kind(records, "verdict"), "verdict")
+            if how == "truncate":
+                os.truncate(out, out.stat().st_size // 2)
+            else:
+                other = tmp_path / "other"
+                other.write_bytes(b"not yours\n")
+                other.replace(out)
+            seen = len(metercap.records)
+            metercap.until(lambda records: len(records) > seen + 15, "a second and a half more")
+            told = metercap.err
+            metercap.say("quit")
+            ended = metercap.wait()
+        rescued = next(tmp_path.glob("rescued-*-session.jsonl"))
+        assert f"goes on in {rescued}" in told
+        assert rescued.read_bytes() == ended.out
+        assert run("verify", str(rescued)).status == 0
+        if how == "truncate":
+            assert run("verify", str(out)).status == 0
+            went_on = run("replay", str(out), "--json")
+            assert b'"F1","verdict":"absent"' in went_on.out
+    journals.append(rescued)

@@ -384,32 +384,6 @@ def test_a_copy_in_the_middle_changes_nothing(path: Path, session: SessionRecord
     assert verify(path).state == "closed"
 
 
-def test_a_deleted_file_is_said_and_can_be_saved(path: Path, session: SessionRecord) -> None:
-    """When another program deletes the journal, `problem` says so at the next sync, and a copy still has everything."""
-    with Writer.create(path, session) as writer:
-        writer.append(Note(t_s=1.0, text="x"))
-        path.unlink()
-        writer.append(Note(t_s=2.0, text="y"))
-        writer.sync()
-        assert writer.problem is not None
-        assert "was deleted by another program" in writer.problem
-        writer.close(3.0, "done")
-        writer.save_copy(path)
-    assert verify(path).state == "closed"
-
-
-def test_a_shortened_file_is_said(path: Path, session: SessionRecord) -> None:
-    """When another program cuts the journal short, `problem` says so and goes on saying it."""
-    with Writer.create(path, session) as writer:
-        writer.append(Note(t_s=1.0, text="x"))
-        os.truncate(path, 10)
-        for _ in range(2):
-            writer.sync()
-            writer.append(Note(t_s=2.0, text="y"))
-            assert writer.problem is not None
-            assert "was cut short by another program" in writer.problem
-
-
 def test_leaving_without_close_is_unclosed(path: Path, session: SessionRecord) -> None:
     """A `with` block that ends by an error leaves a synced, unclosed file and no thread."""
     disk = FakeDisk()

@@ -109,6 +109,7 @@ class LoggingWriter:
         self.log = log
         self.first = encode(session_record(PROFILE)) + b"\n"
         self.problem: str | None = None
+        self.moved = ""
         self.counts: dict[str, int] = {}
 
     def append(self, record) -> bytes:
