@@ -17,6 +17,7 @@ from metercap.link import trouble
 from metercap.link.address import open_link
 from metercap.link.ports import Port, list_ports, stable_name
 from metercap.link.trouble import Holder, holders, locked_by, near
+from metercap.profiles import find_meter
 
 
 def refused(address: str, profile) -> LinkError:
@@ -277,3 +278,34 @@ def test_a_reason_is_found_through_what_was_raised_from_it() -> None:
     one.__context__, two.__context__ = two, one
     assert trouble.error_number(one) is None
     assert trouble.error_number(None) is None
+
+
+@pytest.mark.parametrize("family", ["lcd14", "scpi"])
+@pytest.mark.parametrize(
+    "address",
+    [
+        "socket://x",
+        "socket://",
+        "socket://x:",
+        "socket://:5025",
+        "socket://x:nine",
+        "socket://x:0",
+        "socket://x:99999",
+        "socket://[::1",
+        "rfc2217://x",
+        "visa:socket://x",
+    ],
+)
+def test_an_address_without_host_or_port_says_what_it_needs(address: str, family: str) -> None:
+    """No word of types or handlers: what is missing, and how it is written."""
+    with pytest.raises(LinkError) as caught:
+        open_link(address, find_meter(family))
+    assert "needs a host and a port number" in caught.value.what
+    assert "://HOST:PORT" in caught.value.hint
+    assert caught.value.exit_status == 3
+
+
+def test_a_search_without_a_text_finds_nothing() -> None:
+    """hwgrep:// alone would take the first port there is."""
+    with pytest.raises(LinkError, match="a text to look for"):
+        open_link("hwgrep://", find_meter("lcd14"))

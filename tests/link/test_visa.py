@@ -686,3 +686,17 @@ def test_the_serial_link_does_not_load_visa() -> None:
         "assert 'serial' in sys.modules and 'pyvisa' not in sys.modules"
     )
     subprocess.run([sys.executable, "-c", code], check=True, cwd=Path(__file__).parents[2])
+
+
+def test_what_stands_there_before_the_question_is_no_answer(bench, patient, quick) -> None:
+    """One number that nobody asked for is handed on as what the decoder calls garbage, and nothing is asked then."""
+    source = VisaSource(bench.address, quick)
+    asked = len(bench.asked)
+    source._alone, source._asked = True, "MEAS:RES?"
+    bench.clients[-1].sendall(b"+5.0E+00\n")
+    time.sleep(0.1)
+    with pytest.raises(visa._Strange) as strange:
+        source._ask("MEAS:RES?", "MEAS:RES?")
+    source.stop()
+    assert not [one for one in decoder(quick).feed(strange.value.line, 1.0) if isinstance(one, Reading)]
+    assert len(bench.asked) == asked
