@@ -18,7 +18,7 @@ from metercap.errors import PlanError
 from metercap.metrology.budget import LeadNull
 from metercap.quantity import Quantity
 from metercap.records import Verdict, VerdictKind
-from metercap.steps import SafeStep, StepBase, ZeroStep
+from metercap.steps import SafeStep, StepBase, TrialsStep, ZeroStep
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement
 from metercap.steps.rounds import Uncounted
@@ -151,6 +151,8 @@ def _kept(
         for key, verdict in verdicts.items()
         if verdict.verdict is not VerdictKind.UNSURE or key[0] not in planned  # nobody would ask for it again
     }
+    failed = {step.id for step in steps if isinstance(step, TrialsStep)}  # a fix may follow: it goes on from its counts
+    kept = {key: each for key, each in kept.items() if key[0] not in failed or each.verdict is not VerdictKind.FAIL}
     again = {step.id for step in steps if isinstance(step, ZeroStep) and _open_ohms(steps, kept, uncounted)}
     kept = {key: verdict for key, verdict in kept.items() if key[0] not in again}
     for index, step in enumerate(steps):

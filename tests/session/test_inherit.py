@@ -11,8 +11,9 @@ import msgspec
 from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 from metercap.records import VerdictKind
+from metercap.session import derive
 from metercap.session.inherit import inherited_from, recorded_only
-from metercap.steps import Item, TuneStep
+from metercap.steps import Item, TrialsStep, TuneStep
 
 
 def bridge() -> TuneStep:
@@ -110,6 +111,19 @@ def test_times_of_the_other_session_are_not_taken_over() -> None:
     assert (taken.value, taken.n) == (before.verdicts["F1"].value, before.verdicts["F1"].n)
 
 
+def test_trials_go_on_from_their_counts() -> None:
+    """Broken off before the fix, or after it: neither the starts nor the fix are asked for again; a proof stands."""
+    step = TrialsStep(id="starts", runs=5)
+    before = ":pass :fail :pass "
+    assert "run 4 of 5: 1 failed" in continued(Play(step, rate=5.0)(before), step).said
+    fixed = before + ":fail :pass :fixed=relay :pass :pass "
+    play = continued(Play(step, rate=5.0)(fixed), step)
+    assert "2 passed after the fix" in play.said
+    proved = Play(step, rate=5.0)(fixed + ":pass " * 27)
+    assert proved.verdicts["starts"].verdict is VerdictKind.PASS
+    assert continued(proved, step).session.finished
+
+
 def test_an_unsure_of_no_step_is_kept() -> None:
     """An unplanned item is in no plan: nobody would ask for it again, so what is known of it stands."""
     before = Play(fuses(1), rate=5.0)("OL*6 :probe=R77 :absent")
@@ -152,6 +166,16 @@ def test_what_is_owed_is_handed_on_twice() -> None:
     handed = inherited_from(first.session.bench, "continue", "s1").as_builtins()
     second = Play(confirm(), rate=5.0, inherited=handed)
     assert continued(second, fuses(3, count_check=True)).prompts == ["answer F3"]
+
+
+def test_an_older_file_is_not_derived_again() -> None:
+    """Its rules were others: its own verdicts are what stands and what is compared."""
+    play = Play(fuses(1), rate=5.0)("OL*6 0.2*3")
+    told = msgspec.structs.replace(play.verdicts["F1"], value=0.3)
+    first = msgspec.structs.replace(play.record, schema=1)
+    known = derive(first, [*play.events, told])
+    assert known.judged["fuses", "F1"].value == 0.3
+    assert known.standing["fuses", "F1"] == told
 
 
 def test_old_verdicts_hand_on_what_they_say() -> None:
