@@ -1,6 +1,7 @@
 """Burst: the conversions of one contact, and what they prove together.
 
-The first conversion after contact may be a blend of air and contact, so it is never whole. Two whole conversions in
+The first conversion after contact may be a blend of air and contact, so it is never whole; mixed with air it reads
+high, which is enough under an upper limit (`early`). Two whole conversions in
 one range agree on a limit when both are on its right side; a value needs a plateau. Neighbouring readings are strongly
 correlated: nothing here ever divides by the root of their number.
 """
@@ -40,18 +41,20 @@ class Plateau(msgspec.Struct, frozen=True):
 class Burst:
     """The conversions of one contact in one quantity, oldest first."""
 
-    __slots__ = ("_all", "began_s", "count", "kept")
+    __slots__ = ("_all", "began_s", "count", "first", "kept")
 
     def __init__(self, t_s: float = 0.0, *, first_is_whole: bool = False) -> None:
         self.began_s = t_s
         self.count = -1 if not first_is_whole else 0
         self.kept: list[Reading] = []
+        self.first: Reading | None = None
         self._all = first_is_whole
 
     def feed(self, reading: Reading) -> None:
         """Take a new conversion (not a repeat). The first is dropped unless `first_is_whole`."""
         self.count += 1
         if self.count == 0 and not self._all:
+            self.first = reading
             return
         kept = self.kept
         if kept and (kept[-1].resolution != reading.resolution or kept[-1].quantity is not reading.quantity):
@@ -64,6 +67,20 @@ class Burst:
     def pair(self) -> tuple[Reading, Reading] | None:
         """The last two whole conversions in one range, or None."""
         return (self.kept[-2], self.kept[-1]) if len(self.kept) >= 2 else None
+
+    @property
+    def early(self) -> tuple[Reading, Reading] | None:
+        """The first conversion, perhaps a blend, and the whole one right after it in the same range; else None."""
+        first, kept = self.first, self.kept
+        if first is None or self.count != 1 or len(kept) != 1:
+            return None
+        alike = first.resolution == kept[0].resolution and first.quantity is kept[0].quantity
+        return (first, kept[0]) if alike else None
+
+    def forget(self) -> None:
+        """Nothing seen so far counts; the contact goes on."""
+        self.first = None
+        self.kept.clear()
 
     @property
     def whole(self) -> int:
@@ -81,12 +98,15 @@ class Burst:
             found = self._flat(4, WIDE_COUNTS, WIDE_SHARE, wide=True)
         return found
 
-    def run(self) -> int:
-        """Count the last conversions that moved one way by more than 2 counts each: > 0 climbing, < 0 falling."""
+    def run(self, noise: float = 0.0) -> int:
+        """Count the last conversions that moved one way by more than 2 counts each: > 0 climbing, < 0 falling.
+
+        `noise`: the meter's standard deviation where it is known to be more than a count; twice that is no move either.
+        """
         kept, moves = self.kept, 0
         for later, earlier in zip(reversed(kept), reversed(kept[:-1]), strict=False):
             step = (later.value or 0.0) - (earlier.value or 0.0)
-            if abs(step) <= PLATEAU_COUNTS * later.resolution * 1.000001:
+            if abs(step) <= max(PLATEAU_COUNTS * later.resolution, 2.0 * noise) * 1.000001:
                 break
             way = 1 if step > 0 else -1
             if moves * way < 0:

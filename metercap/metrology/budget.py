@@ -1,10 +1,12 @@
 """Uncertainty budgets by JCGM 100: what a meter's reading, and a difference of two, is worth.
 
 Source: JCGM 100:2008 (the GUM), chapters 4 to 6, annexes F and G. How far U holds, for a meter whose data sheet is
-true. From 30 conversions on, U covers at least 95 % whatever the noise, up to a lag-one autocorrelation of 0.95. Fewer
-conversions of one contact do not show slow noise: it is covered while its standard deviation is up to one count; two
-contacts, far enough apart to be independent, cover two counts and what the data sheet's percentage leaves. Tests hold
-these figures.
+true, is simulated in the tests, which hold these figures (first-order noise, lag-one up to 0.95). A mean of 30
+conversions or more is covered 95 % whatever the noise. Of one contact's few conversions slow noise does not show: it is
+covered while its standard deviation is up to one count. Two contacts, far enough apart to be independent, cover two
+counts and what the data sheet's percentage leaves. Where the data sheet is not known U says nothing of the meter's own
+error; of noise, slow or not, it covers 95 % where contacts were pooled over four items (`spread`), and less than that
+where one contact of few conversions is all there is: then U is only what was seen.
 """
 
 from __future__ import annotations
@@ -23,7 +25,7 @@ from metercap.metrology.components import (
     resolution_component,
 )
 from metercap.metrology.domain import need, need_confidence, need_finite, need_uncertainty, round6
-from metercap.metrology.series import FEW, Scatter, mean, repeatability, sd_known_to
+from metercap.metrology.series import FEW, Scatter, mean, noise, own_repeatability, repeatability, sd_known_to
 from metercap.metrology.student import K2_CONFIDENCE, t_factor
 from metercap.quantity import Quantity
 
@@ -33,7 +35,7 @@ REPEATABILITY = "repeatability"
 LEADS = "lead null"
 CONTACTS = "separate contacts"
 UNKNOWN = "accuracy unknown"
-"""The reason a budget gives when the profile has no accuracy row: U is then one resolution."""
+"""The reason a budget gives when the profile has no accuracy row: U is then that of what is known."""
 
 
 class Row(msgspec.Struct, frozen=True):
@@ -121,11 +123,24 @@ class Budget(msgspec.Struct, frozen=True):
 
 
 class LeadNull(msgspec.Struct, frozen=True):
-    """What tips held together read: the value taken off later readings, its scatter `u` and the scatter's dof."""
+    """What tips held together read: the value taken off later readings, its scatter `u` and the scatter's dof.
+
+    `noise`: the standard deviation of one conversion where it is more than a count, else 0.
+    """
 
     value: float
     u: float
     dof: float = math.inf
+    noise: float = 0.0
+
+    @property
+    def below(self) -> float:
+        """U of a value near zero that this null was taken off, by the noise that the null showed; 6 digits.
+
+        U = 2·√(max(u, noise)² + noise²): a later reading is as noisy as those of the null. Where no more than a count
+        of noise was seen that is 2·u. Source: JCGM 100:2008, 5.1.2, 6.3.3.
+        """
+        return round6(2.0 * math.hypot(max(self.u, self.noise), self.noise))
 
 
 def lead_null(conversions: Sequence[float], resolution: float) -> LeadNull:
@@ -137,7 +152,8 @@ def lead_null(conversions: Sequence[float], resolution: float) -> LeadNull:
     """
     scatter = repeatability(conversions, resolution)
     both = Budget((_scatter(REPEATABILITY, scatter, ""), resolution_component(RESOLUTION, resolution)))
-    return LeadNull(mean(conversions), both.u, both.dof)
+    seen = noise(conversions, resolution) if math.isfinite(scatter.dof) else 0.0
+    return LeadNull(mean(conversions), both.u, both.dof, seen)
 
 
 def accuracy_row(profile: MeterProfile, quantity: Quantity, resolution: float) -> Accuracy | None:
@@ -161,17 +177,21 @@ def reading_budget(
     *,
     conversions: Sequence[float] = (),
     contacts: Sequence[float] = (),
+    spread: Scatter | None = None,
     lead: LeadNull | None = None,
     k: float | None = None,
+    averaged: bool = False,
 ) -> Budget:
     """Return the budget of one recorded value.
 
     `value`: as displayed, before the leads are taken off; `resolution`: one count; `conversions`: those the value
-    rests on; `contacts`: one value for each separate contact; `lead`: the null taken off, if any; all in SI.
-    Components: accuracy (rectangular), resolution (δ/√12), repeatability, lead null, spread of contacts. U = k·u_c, by
-    effective degrees of freedom (k = 2 or more) unless `k` is given. Degenerate: without conversions repeatability is
-    one count; without an accuracy row U is one resolution, with the reason "accuracy unknown", and the components
-    say what is known.
+    rests on; `contacts`: one value for each separate contact; `spread`: the contacts' scatter where it is known from
+    more items than this one; `lead`: the null taken off, if any; all in SI.
+    Components: accuracy (rectangular), resolution (δ/√12), repeatability, lead null, spread of contacts. The value is
+    its last conversion, so that one's own scatter enters, undivided (`own_repeatability`), unless it is their mean,
+    `averaged`. U = k·u_c, by effective degrees of freedom (k = 2 or more) unless `k` is given. Degenerate: without
+    conversions repeatability is one count; without an accuracy row U is that of what is known, one resolution at
+    least, with the reason "accuracy unknown".
     Source: JCGM 100:2008, 4.3.7 example 2, 4.2, F.2.2.1, G.4.
     """
     need_finite(value, "reading_budget")
@@ -181,22 +201,14 @@ def reading_budget(
     if row is not None:
         components.append(accuracy_component(ACCURACY, value, resolution, row.percent, row.counts))
     components.append(resolution_component(RESOLUTION, resolution))
-    n = len(conversions)
-    shown = repeatability(conversions, resolution)
-    if n >= FEW:
-        note = f"s of {n} by their effective number"
-    elif math.isfinite(shown.dof):
-        note = f"s of {n}, itself known to {100.0 * sd_known_to(n):.0f} %"
-    else:
-        note = "one count"
-    components.append(_scatter(REPEATABILITY, shown, note))
+    components.append(_repeatability(conversions, resolution, averaged=averaged))
     if lead is not None:
         components.append(_scatter(LEADS, Scatter(lead.u, lead.dof), f"leads {lead.value:.6g}"))
-    if len(contacts) >= 2:
+    if spread is not None:
+        components.append(_scatter(CONTACTS, spread, f"s pooled over items, {spread.dof:g} degrees of freedom"))
+    elif len(contacts) >= 2:
         components.append(_scatter(CONTACTS, contact_spread(contacts), f"s of {len(contacts)} contacts"))
-    if row is None:
-        return Budget(tuple(components), k, stated=resolution, reason=UNKNOWN)
-    return Budget(tuple(components), k)
+    return _known(tuple(components), k, row, resolution)
 
 
 def own_scatter(budget: Budget) -> Scatter:
@@ -219,7 +231,8 @@ def difference_budget(
     u²(Δ) = (g·Δ)²/3 + 2(c·res)²/3 + 2·res²/12 + u₁² + u₂², where ±(g + c counts) is the accuracy row. The gain error is
     the same in both readings and counts only on their difference; the rest does not cancel. `first` and `second`
     are each reading's `own_scatter`. SI units, scalars. Otherwise combine two full U as √(U₁² + U₂²). Degenerate: Δ = 0
-    leaves counts, resolution and scatter; without an accuracy row U(Δ) is √2 resolutions, "accuracy unknown".
+    leaves counts, resolution and scatter; without an accuracy row U(Δ) is that of what is known, √2 resolutions at
+    least, "accuracy unknown".
     Source: JCGM 100:2008, 5.2, F.1.2.4.
     """
     need_finite(difference, "difference_budget")
@@ -237,9 +250,27 @@ def difference_budget(
     components.append(Component(RESOLUTION, step, math.inf, "rectangular", "one count, twice"))
     components.append(_scatter("scatter of the first", first, ""))
     components.append(_scatter("scatter of the second", second, ""))
-    if row is None:
-        return Budget(tuple(components), k, stated=root_2 * resolution, reason=UNKNOWN)
-    return Budget(tuple(components), k)
+    return _known(tuple(components), k, row, root_2 * resolution)
+
+
+def _repeatability(conversions: Sequence[float], resolution: float, *, averaged: bool) -> Component:
+    n = len(conversions)
+    shown = repeatability(conversions, resolution) if averaged else own_repeatability(conversions, resolution)
+    if n >= FEW:
+        note = f"s of {n} by their effective number" if averaged else f"s of {n}"
+    elif math.isfinite(shown.dof):
+        note = f"s of {n}, itself known to {100.0 * sd_known_to(n):.0f} %"
+    else:
+        note = "one count"
+    return _scatter(REPEATABILITY, shown, note)
+
+
+def _known(components: tuple[Component, ...], k: float | None, row: Accuracy | None, least: float) -> Budget:
+    """Return the budget; without an accuracy row U is no less than `least`, whatever its components say."""
+    budget = Budget(components, k)
+    if row is not None:
+        return budget
+    return Budget(components, k, stated=least if budget.expanded < least else None, reason=UNKNOWN)
 
 
 def _scatter(name: str, scatter: Scatter, note: str) -> Component:

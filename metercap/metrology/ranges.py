@@ -11,7 +11,7 @@ COUNTS = 2000.0
 """Counts of a meter whose profile does not tell them: the fewest that are common (common practice, no source)."""
 DECADE = 10.0
 """From one range to the next."""
-_IN_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
+IN_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 
 
 def resolution_at(profile: MeterProfile, quantity: Quantity, value: float) -> float | None:
@@ -27,7 +27,7 @@ def resolution_at(profile: MeterProfile, quantity: Quantity, value: float) -> fl
     steps = steps or sorted(_weights(profile, quantity))
     if not steps:
         lowest = 1e-12
-        if quantity in _IN_OHMS and profile.continuity_ceiling_ohm is not None:
+        if quantity in IN_OHMS and profile.continuity_ceiling_ohm is not None:
             lowest = 10.0 ** round(math.log10(profile.continuity_ceiling_ohm / counts))
         needed = abs(value) / counts
         exponent = math.ceil(math.log10(max(needed, lowest)) - 1e-9)

@@ -163,7 +163,8 @@ def repeatability(values: Sequence[float], resolution: float) -> Scatter:
     number of readings of a first-order process, and (n − 1)/(n − γ) corrects s², which correlation makes too
     small. r₁ comes out too small as well: the rounding of the display, δ²/12, is taken off its denominator, and it is
     raised by its bias, (1 + 4r)/n, and by 1.28 standard errors, √((1 − r²)/n), to a limit that 90 % of bursts keep
-    below; then it is clamped to 0…0.95. dof is the effective number less one, at least 1.
+    below. Where that exceeds 0.95 nothing is divided: u is s, or what the formula gives at 0.95 if more. dof is the
+    effective number less one, at least 1.
     Degenerate: fewer than two values give one count; 30 or more equal ones give 0 (the resolution component remains).
     Source: JCGM 100:2008, 4.2.3, 4.2.7, 4.3.7; Bayley and Hammersley 1946; Marriott and Pope, Biometrika 41 (1954)
     390 (bias of r₁).
@@ -174,19 +175,55 @@ def repeatability(values: Sequence[float], resolution: float) -> Scatter:
     if n < FEW:
         return Scatter(s, n - 1.0) if s > resolution else Scatter(resolution, math.inf)
     r = _upper_lag_one(values, s, resolution)
-    gamma = (1.0 + r) / (1.0 - r) - 2.0 * r * (1.0 - r**n) / (n * (1.0 - r) ** 2)
+    gamma = _gamma(n, r)
     u = s * math.sqrt(gamma * (n - 1) / (n * (n - gamma)))
-    return Scatter(u, max(1.0, effective_n(n, r) - 1.0))
+    return Scatter(max(u, s) if r > MOST_CORRELATED else u, max(1.0, effective_n(n, r) - 1.0))
+
+
+def own_repeatability(values: Sequence[float], resolution: float) -> Scatter:
+    """Return the standard uncertainty, from scatter, of the *last* of `values`, and its degrees of freedom.
+
+    `values` and `resolution` as in `repeatability`. A single conversion scatters by s however many there are:
+    u = max(s, one count), never divided. From 30 on s² is corrected for its correlation, (n − 1)/(n − γ), and dof is
+    the effective number less one, as there. Degenerate: fewer than two values, or all equal, give one count, dof
+    infinite.
+    Source: JCGM 100:2008, 4.2.2; Bayley and Hammersley 1946.
+    """
+    n = len(values)
+    if n < FEW:
+        return repeatability(values, resolution)
+    need_uncertainty(resolution, "own_repeatability")
+    u = noise(values, resolution)
+    if u <= resolution:
+        return Scatter(resolution, math.inf)
+    return Scatter(u, max(1.0, effective_n(n, _upper_lag_one(values, sd(values), resolution)) - 1.0))
+
+
+def noise(values: Sequence[float], resolution: float) -> float:
+    """Return the standard deviation of one conversion, s·√((n − 1)/(n − γ)): s corrected for what correlation hides.
+
+    `values`: conversions of one contact, n ≥ 2; `resolution`: one count; same unit. γ as in `repeatability`, at a
+    lag-one autocorrelation that 90 % of bursts keep below, 0.95 at most. Degenerate: equal values give 0. Source: JCGM
+    100:2008, 4.2.2; Bayley and Hammersley 1946; Marriott and Pope 1954.
+    """
+    n, s = len(values), sd(values)
+    return s * math.sqrt((n - 1) / (n - _gamma(n, _upper_lag_one(values, s, resolution))))
+
+
+def _gamma(n: int, r: float) -> float:
+    """Return n over the effective number of readings of a first-order process, r no higher than 0.95."""
+    r = min(r, MOST_CORRELATED)
+    return (1.0 + r) / (1.0 - r) - 2.0 * r * (1.0 - r**n) / (n * (1.0 - r) ** 2)
 
 
 def _upper_lag_one(values: Sequence[float], s: float, resolution: float) -> float:
+    """Return a lag-one autocorrelation that 90 % of bursts keep below; above 0.95 where that cannot be excluded."""
     n = len(values)
     spread, rounding = (n - 1) * s * s, n * resolution * resolution / 12.0
     r = max(lag_one(values), 0.0)
     # Rounding is white: it adds to the spread and nothing to the product of neighbours.
-    r = r * spread / (spread - rounding) if spread > rounding else MOST_CORRELATED
-    r = min(r, MOST_CORRELATED)
-    return min(r + (1.0 + 4.0 * r) / n + _UPPER_90 * math.sqrt((1.0 - r * r) / n), MOST_CORRELATED)
+    r = min(r * spread / (spread - rounding), 1.0) if spread > rounding else MOST_CORRELATED
+    return r + (1.0 + 4.0 * r) / n + _UPPER_90 * math.sqrt((1.0 - r * r) / n)
 
 
 def _n_deviations(whole: Sequence[int]) -> list[int]:

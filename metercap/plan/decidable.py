@@ -12,13 +12,11 @@ from typing import Any, NamedTuple
 from metercap.meter import MeterProfile
 from metercap.metrology.budget import reading_budget
 from metercap.metrology.decide import guard_width, provable, tightest_half_width
-from metercap.metrology.ranges import resolution_at
+from metercap.metrology.ranges import IN_OHMS, resolution_at
 from metercap.plan.expected import band_of, items_of, limits_of, quantity_of
 from metercap.plan.model import Step
 from metercap.quantity import Quantity, format_value
 from metercap.steps.keys import Rule
-
-IN_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 
 
 class Doubt(NamedTuple):

@@ -20,13 +20,14 @@ from metercap.session.inherit import Inherited
 from metercap.session.power import Power
 from metercap.session.tokens import TokenWords
 from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+from metercap.steps.check import UNPLANNED
 from metercap.steps.good import Goods
 from metercap.steps.keys import StepBase
 from metercap.steps.probing import IN_OHMS
 from metercap.steps.tokens import LearnTokens
 from metercap.steps.turning import Live
 
-INTERLUDE = "unplanned"
+INTERLUDE = UNPLANNED
 """The step id of items that the plan does not have (`probe NAME`)."""
 
 

@@ -14,9 +14,11 @@ from metercap.metrology.budget import Budget, LeadNull, reading_budget
 from metercap.metrology.decide import Rule, decide
 from metercap.metrology.domain import round6
 from metercap.metrology.pair import measured
+from metercap.metrology.series import Scatter
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import VerdictKind
+from metercap.steps.coarse import Ranges
 from metercap.steps.good import BY_REFERENCE, Against, Likeness
 
 RECORDED = "recorded: no limit given"
@@ -89,11 +91,13 @@ class Judge:
     the function.
     """
 
-    __slots__ = ("_by_range", "_leads", "profile")
+    __slots__ = ("_below", "_by_range", "_leads", "profile", "ranges")
 
     def __init__(self, profile: MeterProfile) -> None:
         self.profile = profile
+        self.ranges = Ranges(profile)
         self._leads: dict[tuple[Quantity, float], LeadNull] = {}
+        self._below: dict[tuple[Quantity, float], float] = {}
         self._by_range = profile.family != "scpi"
 
     @property
@@ -112,14 +116,23 @@ class Judge:
     def take_lead(self, reading: Reading, null: LeadNull) -> None:
         """Take `null`, read like `reading`, off later values of its function and range."""
         self._leads[self._key(reading)] = null
+        self._below[self._key(reading)] = null.below
 
     def _key(self, reading: Reading) -> tuple[Quantity, float]:
         return reading.quantity, reading.resolution if self._by_range else 0.0
 
-    def lead_u(self, reading: Reading) -> float:
-        """Return the standard uncertainty of the lead null in this reading's function and range; 0.0 without one."""
+    def floor(self, reading: Reading) -> float:
+        """Return the value below which only a voltage in the circuit can bring a resistance: −(2 counts + U).
+
+        U is that of a null and of the noise that was seen while it was taken (see `LeadNull.below`); 0 without a null.
+        The noise of the contact itself never enters: a voltage that comes and goes would hide in it.
+        """
+        return -(2.0 * reading.resolution + self._below.get(self._key(reading), 0.0))
+
+    def noise(self, reading: Reading) -> float:
+        """Return the noise that the null of this function and range showed, a standard deviation; 0 under a count."""
         lead = self.lead(reading)
-        return 0.0 if lead is None else lead.u
+        return 0.0 if lead is None else lead.noise
 
     def corrected(self, reading: Reading) -> float:
         """Return the reading's value less the lead null, rounded to 6 significant digits where there is one."""
@@ -134,6 +147,8 @@ class Judge:
         value: float | None = None,
         conversions: Sequence[float] = (),
         contacts: Sequence[float] = (),
+        spread: Scatter | None = None,
+        k: float | None = None,
     ) -> Budget:
         """Return the budget of `value` (already corrected; default: the reading's own) in the reading's range.
 
@@ -150,7 +165,9 @@ class Judge:
             self.profile,
             conversions=conversions,
             contacts=contacts,
+            spread=spread,
             lead=lead,
+            k=k,
         )
 
     def expanded(self, reading: Reading, *, value: float | None = None) -> tuple[float, str]:
@@ -166,13 +183,16 @@ class Judge:
         value: float | None = None,
         conversions: Sequence[float] = (),
         contacts: Sequence[float] = (),
+        spread: Scatter | None = None,
+        k: float | None = None,
     ) -> Judgement:
         """Judge `reading`, or `value` (already corrected) taken in the reading's range, against `limits`.
 
-        `conversions` are the values it rests on, `contacts` one value for each separate contact, in SI. Without limits
-        the verdict is a pass that only records.
+        `conversions` are the values it rests on, `contacts` one value for each separate contact, in SI; `spread` is
+        that of contacts where it is known from more than these, `k` a fixed coverage factor. Without limits the verdict
+        is a pass that only records.
         """
-        budget = self.budget(reading, value=value, conversions=conversions, contacts=contacts)
+        budget = self.budget(reading, value=value, conversions=conversions, contacts=contacts, spread=spread, k=k)
         corrected = self.corrected(reading) if value is None else value
         return judged(corrected, budget.expanded, reading.resolution, limits, reading.quantity, budget)
 

@@ -1,39 +1,46 @@
 """Probing: one item, from the first credited contact to what its verdict may rest on.
 
-Decisive for a limit, settled for a value. A fuse passes as soon as two whole conversions in one range are decisively
-inside its limits; they need not equal each other. Anything else, a value above the limit, in the guard band, or above
-20 kΩ, needs two settled and separate contacts, because a probe on flux or lacquer reads high. A reading that climbs is
-a capacitor charging; one below zero or steadily falling means voltage in the circuit.
+Decisive for a limit, settled for a value. A fuse passes as soon as two conversions in one range are decisively inside
+its limits; they need not equal each other, and under an upper limit in ohms the first one of a contact may be one of
+them: mixed with air it can only read high. Anything else, a value above the limit, in the guard band, or above 20 kΩ,
+needs two settled and separate contacts that agree, of four at most, because a probe on flux or lacquer reads high.
+Ranges too coarse to decide are walked through, never settled in. A reading that climbs is a capacitor charging; one
+below zero or steadily falling means voltage in the circuit.
 """
 
 from __future__ import annotations
 
 import itertools
-import math
 from enum import StrEnum
+from typing import Any
 
 import msgspec
 
 from metercap.contact import Burst, Plateau
-from metercap.metrology.domain import round6
-from metercap.quantity import Quantity, format_value
+from metercap.contact.burst import PLATEAU_COUNTS, WIDE_AFTER
+from metercap.metrology.ranges import IN_OHMS as IN_OHMS
+from metercap.metrology.series import sd
+from metercap.quantity import format_value
 from metercap.reading import Reading
-from metercap.records import CueKind, VerdictKind
+from metercap.records import CueKind, Do, Touched, VerdictKind
 from metercap.steps.bench import Bench
+from metercap.steps.coarse import STAYS, undecidable
+from metercap.steps.contacts import MOST, Taken, agreeing, together
 from metercap.steps.judge import Judge, Judgement, Limits
+from metercap.steps.pool import Pool
 
 LEAKAGE_OHM = 20e3
 """Above this a resistance across a fuse is leakage or fingers (common practice, no source)."""
-AGREE = 0.10
-"""Two contacts agree when they differ by at most this share of the higher one, or by two counts."""
 CLIMB_S = 10.0
 """How long a climbing reading is waited for."""
 STEADY = 3
 """Moves in one direction by more than two counts each that make a reading climb or fall."""
 HEED_S = 0.8
 """So long after `again` the hand may still obey it, wherever it has landed meanwhile: no verdict rests on that."""
-
-IN_OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
+NOISY = 4
+"""Whole conversions that a settled value takes where they scatter by more than a count: two hardly know their s."""
+DECISIVE_K = 2.0
+"""The coverage factor of a decisive pass: that both conversions agree stands for the degrees of freedom."""
 
 
 class Aim(msgspec.Struct, frozen=True):
@@ -58,6 +65,8 @@ class Finding(StrEnum):
     """A verdict: see `Probing.result`."""
     AGAIN = "again"
     """A settled contact is kept; another, separate one is needed."""
+    COARSE = "coarse"
+    """The meter stays in a range too coarse to decide."""
     VOLTS = "volts"
     """There is voltage in the circuit: stop."""
 
@@ -71,25 +80,37 @@ class Result(msgspec.Struct, frozen=True):
     n: int
     from_s: float
     settled: bool
+    contacts: tuple[Touched, ...]
 
-
-class Taken(msgspec.Struct, frozen=True):
-    """One settled contact: its last reading, the corrected value, the corrected conversions, when they began."""
-
-    reading: Reading
-    value: float
-    conversions: tuple[float, ...]
-    from_s: float
-    wide: bool
-    span: float
+    @property
+    def told(self) -> dict[str, Any]:
+        """What `Bench.give` takes of it beside item, verdict and limits."""
+        told = {name: getattr(self, name) for name in ("reason", "n", "from_s", "settled", "contacts")}
+        return told | {"judged": self.judged}
 
 
 class Probing:
-    """Gathers one item's contacts. `result` is set when `value()` returned DONE; `taken` holds the settled contacts."""
+    """Gathers one item's contacts. `result` is set when `value()` returned DONE; `taken` holds the settled contacts.
 
-    __slots__ = ("_burst", "_climb_s", "_heed_s", "_judge", "_kept", "aim", "result", "taken")
+    `pool`: the contact spread of the step's items, for a step that pools it.
+    """
 
-    def __init__(self, aim: Aim, judge: Judge) -> None:
+    __slots__ = (
+        "_asked",
+        "_burst",
+        "_chosen",
+        "_climb_s",
+        "_heed_s",
+        "_judge",
+        "_kept",
+        "_pool",
+        "_recorded",
+        "aim",
+        "result",
+        "taken",
+    )
+
+    def __init__(self, aim: Aim, judge: Judge, pool: Pool | None = None) -> None:
         self.aim = aim
         self.taken: list[Taken] = []
         self.result: Result | None = None
@@ -98,6 +119,10 @@ class Probing:
         self._kept = False
         self._climb_s: float | None = None
         self._heed_s = 0.0
+        self._asked = False
+        self._pool = pool
+        self._chosen: list[Taken] = []
+        self._recorded = False
 
     @property
     def touching(self) -> bool:
@@ -138,6 +163,9 @@ class Probing:
         found = self.value(reading)
         if found is Finding.AGAIN:
             bench.cue(CueKind.AGAIN, self.aim.item)
+        elif found is Finding.COARSE:
+            count = format_value(reading.resolution, reading.unit)
+            bench.urge(Do.DIAL, None, f"one count is {count} here, which decides nothing: choose a finer range")
         elif found is Finding.VOLTS:
             self.drop()
             bench.stop_for_volts(self.aim.item)
@@ -149,13 +177,14 @@ class Probing:
         if burst is None:
             return Finding.WAIT
         burst.feed(reading)
+        self._judge.ranges.see(reading)
         if reading.t_s < self._heed_s:
-            burst.kept.clear()
+            burst.forget()
             return Finding.WAIT
         pair = burst.pair
         if pair is None:
-            return Finding.WAIT
-        moves = burst.run()
+            return Finding.DONE if self._early(burst) else Finding.WAIT
+        moves = burst.run(self._judge.noise(reading))
         if reading.quantity in IN_OHMS and self._volts(burst, pair, moves):
             return Finding.VOLTS
         if self._below(reading):
@@ -168,10 +197,25 @@ class Probing:
             return Finding.WAIT  # it moves: one more conversion tells whether it goes on
         if self.aim.decisive and self._decisive(burst, pair):
             return Finding.DONE
+        if self._coarse(burst, reading):
+            return self._stays(burst)
         plateau = burst.plateau()
         if plateau is None or self._kept:
             return Finding.WAIT
         return self._settled(burst, plateau, reading)
+
+    def _coarse(self, burst: Burst, reading: Reading) -> bool:
+        """Whether the range says nothing: the meter is still walking, or it needs another range."""
+        limits = self.aim.limits
+        if undecidable(reading.resolution, self._judge.corrected(reading), limits.low, limits.high):
+            return True
+        return self._judge.ranges.empty(reading, burst.whole, limitless=limits.none)
+
+    def _stays(self, burst: Burst) -> Finding:
+        if self._asked or burst.whole < STAYS:
+            return Finding.WAIT
+        self._asked = True
+        return Finding.COARSE
 
     def _volts(self, burst: Burst, pair: tuple[Reading, Reading], moves: int) -> bool:
         if all(self._below(reading) for reading in pair):
@@ -183,9 +227,8 @@ class Probing:
         return all(later >= 0.5 * earlier for earlier, later in itertools.pairwise(tail))
 
     def _below(self, reading: Reading) -> bool:
-        """Whether it lies below −(2 counts + U of the lead null) in ohms, where only a voltage can bring it."""
-        floor = -(2.0 * reading.resolution + 2.0 * self._judge.lead_u(reading))
-        return reading.quantity in IN_OHMS and self._judge.corrected(reading) < floor
+        """Whether it lies where only a voltage can bring a resistance."""
+        return reading.quantity in IN_OHMS and self._judge.corrected(reading) < self._judge.floor(reading)
 
     def _climbing(self, burst: Burst, reading: Reading, moves: int) -> Finding | None:
         if self._climb_s is None:
@@ -197,8 +240,23 @@ class Probing:
             return Finding.WAIT
         judgement = self._judge.judge(reading, self.aim.limits)
         reason = "it climbs: a capacitor charging"
-        self._finish(VerdictKind.UNSURE, judgement, reason, burst.whole, burst.kept[0].t_s, settled=False)
+        touched = (Touched(burst.kept[0].t_s, reading.t_s, judgement.value),)
+        self._finish(VerdictKind.UNSURE, judgement, reason, burst.whole, touched, settled=False)
         return Finding.DONE
+
+    def _early(self, burst: Burst) -> bool:
+        """Whether the first conversion of a contact and the one after it pass already.
+
+        Only under an upper limit in ohms: mixed with air it reads high there. One that rises may be charging.
+        """
+        limits, early = self.aim.limits, burst.early
+        if early is None or not self.aim.decisive or limits.high is None or limits.low is not None:
+            return False
+        first, second = early
+        rise = (second.value or 0.0) - (first.value or 0.0)
+        if second.quantity not in IN_OHMS or rise > PLATEAU_COUNTS * second.resolution * 1.000001:
+            return False
+        return self._decisive(burst, early)
 
     def _decisive(self, burst: Burst, pair: tuple[Reading, Reading]) -> bool:
         limits = self.aim.limits
@@ -206,16 +264,22 @@ class Probing:
             return False
         if not self._inside(pair[0]) or not self._inside(pair[1]):
             return False
-        values = self._values(burst, 2)
-        both = [self._judge.judge(reading, limits, conversions=values) for reading in pair]
+        values = tuple(self._judge.corrected(reading) for reading in pair)
+        # Under an upper limit in ohms what leaps is the contact, which only reads high: both are under it.
+        leaps = abs(values[1] - values[0]) > PLATEAU_COUNTS * pair[1].resolution * 1.000001
+        if leaps and limits.low is None and pair[1].quantity in IN_OHMS:
+            values = ()
+        both = [self._judge.judge(reading, limits, conversions=values, k=DECISIVE_K) for reading in pair]
         if any(judgement.verdict is not VerdictKind.PASS for judgement in both):
             return False
         plateau = burst.plateau()
-        settled = plateau is not None and not plateau.wide
+        # A first conversion that agrees with the next was no blend, or one of no more than a plateau's width.
+        settled = not leaps if plateau is None else not plateau.wide
         reason = ""
         if self.taken:
             reason = f"an earlier contact read {self._shown(self.taken[-1])}"
-        self._finish(VerdictKind.PASS, both[1], reason, 2, pair[0].t_s, settled=settled)
+        touched = (Touched(pair[0].t_s, pair[1].t_s, both[1].value),)
+        self._finish(VerdictKind.PASS, both[1], reason, 2, touched, settled=settled)
         return True
 
     def _inside(self, reading: Reading) -> bool:
@@ -230,16 +294,23 @@ class Probing:
 
     def _settled(self, burst: Burst, plateau: Plateau, reading: Reading) -> Finding:
         values = self._values(burst, plateau.n)
+        if plateau.n < NOISY and burst.whole < WIDE_AFTER and sd(values) > reading.resolution * 1.000001:
+            return Finding.WAIT
         value = self._judge.corrected(reading)
         taken = Taken(reading, value, values, plateau.from_s, plateau.wide, plateau.span)
         self._kept = True
         self.taken.append(taken)
-        needed = self.aim.contacts
-        if not self._plain(taken):
-            needed = max(needed, 2)
+        recorded = self.aim.contacts > 1 or (self._pool is not None and self._pool.wants(reading))
+        needed = max(self.aim.contacts, 2 if recorded or not self._plain(taken) else 1)
         if len(self.taken) < needed:
             return Finding.AGAIN
-        self._conclude(self.taken[-needed:])
+        chosen = agreeing(self.taken, needed, self.aim.limits)
+        if chosen is not None:
+            self._conclude(chosen, recorded=recorded)
+        elif len(self.taken) < max(MOST, needed):
+            return Finding.AGAIN
+        else:
+            self._disagree()
         return Finding.DONE
 
     def _plain(self, taken: Taken) -> bool:
@@ -249,38 +320,63 @@ class Probing:
         judgement = self._judge.judge(taken.reading, self.aim.limits, conversions=taken.conversions)
         return judgement.verdict is VerdictKind.PASS and len(self.taken) == 1
 
-    def _conclude(self, contacts: list[Taken]) -> None:
-        """Make the verdict of settled contacts: one, or two and more that agree, or the lower of those that do not."""
-        low = min(contacts, key=lambda taken: taken.value)
-        high = max(contacts, key=lambda taken: taken.value)
+    def _conclude(self, contacts: list[Taken], *, recorded: bool) -> None:
+        """Make the verdict of settled contacts that agree: one, or two and more."""
+        limits, pool = self.aim.limits, self._pool
+        self._chosen, self._recorded = contacts, recorded
+        value, last = together(contacts, limits, recorded=recorded)
+        spread = tuple(taken.value for taken in contacts) if recorded else ()
+        pooled = None
+        if pool is not None:
+            pool.put(self.aim.item, last.reading, spread)
+            pooled = pool.spread(last.reading)
         reasons = []
-        agree = high.value - low.value <= max(AGREE * abs(high.value), 2.0 * high.reading.resolution) * 1.000001
-        if self.aim.contacts > 1 and agree:
-            last = contacts[-1]
-            value = round6(math.fsum(taken.value for taken in contacts) / len(contacts))
-            spread = tuple(taken.value for taken in contacts)
-        else:
-            last, value, spread = low, low.value, ()
-        if not agree:
-            reasons.append(f"contacts differ: {self._shown(low)} and {self._shown(high)}")
+        rejected = [self._shown(taken) for taken in self.taken if not any(taken is each for each in contacts)]
+        if rejected:
+            reasons.append(f"not counted, since they differ: {', '.join(rejected)}")
         wide = [taken for taken in contacts if taken.wide]
         if wide:
-            width = format_value(max(taken.span for taken in wide), self.aim.limits.unit)
+            width = format_value(max(taken.span for taken in wide), limits.unit)
             reasons.append(f"unsteady contact: settled within {width} only")
         judgement = self._judge.judge(
-            last.reading, self.aim.limits, value=value, conversions=last.conversions, contacts=spread
+            last.reading, limits, value=value, conversions=last.conversions, contacts=spread, spread=pooled
         )
         verdict = judgement.verdict
         if self.aim.is_fuse and value > LEAKAGE_OHM:
             verdict = VerdictKind.UNSURE
             reasons.insert(0, "leakage or fingers")
+        self._close(verdict, judgement, "; ".join(reasons), contacts)
+
+    def anew(self) -> Result | None:
+        """Judge the contacts that agreed once more, with what the pool knows by now; None where none did."""
+        if self._chosen:
+            self._conclude(self._chosen, recorded=self._recorded)
+        return self.result if self._chosen else None
+
+    def _disagree(self) -> None:
+        """So many contacts, and no two agree: what they read, and nothing decided."""
+        low = min(self.taken, key=lambda taken: abs(taken.value))
+        judgement = self._judge.judge(low.reading, self.aim.limits, value=low.value, conversions=low.conversions)
+        judgement = msgspec.structs.replace(judgement, verdict=VerdictKind.UNSURE)
+        reason = f"contacts differ: {', '.join(self._shown(taken) for taken in self.taken)}"
+        self._close(VerdictKind.UNSURE, judgement, reason, self.taken)
+
+    def _close(self, verdict: VerdictKind, judgement: Judgement, reason: str, contacts: list[Taken]) -> None:
         n = sum(len(taken.conversions) for taken in contacts)
-        self._finish(verdict, judgement, "; ".join(reasons), n, min(t.from_s for t in contacts), settled=True)
+        self._finish(verdict, judgement, reason, n, tuple(taken.touched for taken in contacts), settled=True)
 
     def _shown(self, taken: Taken) -> str:
         return format_value(taken.value, self.aim.limits.unit, taken.reading.resolution)
 
     def _finish(
-        self, verdict: VerdictKind, judgement: Judgement, reason: str, n: int, from_s: float, *, settled: bool
+        self,
+        verdict: VerdictKind,
+        judgement: Judgement,
+        reason: str,
+        n: int,
+        contacts: tuple[Touched, ...],
+        *,
+        settled: bool,
     ) -> None:
-        self.result = Result(verdict, judgement, reason, n, from_s, settled)
+        from_s = min(touched.from_s for touched in contacts)
+        self.result = Result(verdict, judgement, reason, n, from_s, settled, contacts)

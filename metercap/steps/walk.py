@@ -12,12 +12,13 @@ from enum import StrEnum
 from metercap.contact import Act
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
-from metercap.records import CueKind, Do, VerdictKind, at
+from metercap.records import CueKind, Do, Touched, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.counting import CountCheck
 from metercap.steps.items import REVERSED, WalkStep, walked
 from metercap.steps.machine import Given
 from metercap.steps.nearzero import NearZero, about_zero, shows_contact
+from metercap.steps.pool import Pool
 from metercap.steps.probing import Aim, Finding, Probing
 from metercap.steps.rounds import Rounds
 from metercap.steps.walk_table import TABLE, S
@@ -59,7 +60,8 @@ class Walk(CountCheck):
         self._first_prompt = True
         self._waited = False
         self._near_zero = NearZero()
-        self._probing = Probing(self._aim(0), bench.judge)
+        self._pool: Pool | None = None
+        self._probing = self._fresh(0)
 
     # --- what the session asks
 
@@ -165,6 +167,7 @@ class Walk(CountCheck):
             reason="about zero, by the operator's yes",
             n=2,
             from_s=pair[0].t_s,
+            contacts=(Touched(pair[0].t_s, pair[1].t_s, judged.value),),
             settled=burst.plateau() is not None,
         )
         return self._onward(by_contact=False)
@@ -176,7 +179,7 @@ class Walk(CountCheck):
 
     def reopen(self) -> StrEnum:
         """After voltage, and a certain lift: the same item anew."""
-        self._probing = Probing(self._aim(self._at), self.bench.judge)
+        self._probing = self._fresh(self._at)
         self._arm()
         self._prompt()
         return S.OPEN
@@ -268,16 +271,7 @@ class Walk(CountCheck):
         result = self._probing.result
         if result is None:
             raise AssertionError("probing ended without a result")
-        self.bench.give(
-            self.item,
-            result.verdict,
-            judged=result.judged,
-            limits=self._probing.aim.limits,
-            reason=result.reason,
-            n=result.n,
-            from_s=result.from_s,
-            settled=result.settled,
-        )
+        self.bench.give(self.item, result.verdict, limits=self._probing.aim.limits, **result.told)
         self.bench.ticked = (self.step.id, self.item)
         return self._onward(by_contact=True)
 
@@ -310,7 +304,7 @@ class Walk(CountCheck):
 
     def _open(self, index: int) -> None:
         self._at = index
-        self._probing = Probing(self._aim(index), self.bench.judge)
+        self._probing = self._fresh(index)
         self._near_zero.forget()
         self._waited = False
         self.bench.changed()
@@ -321,6 +315,9 @@ class Walk(CountCheck):
         """The item waits for its contact: its own slip time, and its patience unless the reminder was given."""
         self.bench.touch.recontact_s = self._step.recontact_s
         self.deadline_s = None if self._waited else at(self.bench.t_s + self._step.patience_s)
+
+    def _fresh(self, index: int) -> Probing:
+        return Probing(self._aim(index), self.bench.judge, self._pool)
 
     def _aim(self, index: int) -> Aim:
         item = self._items[index]

@@ -8,8 +8,10 @@ from __future__ import annotations
 from enum import StrEnum
 
 from metercap.contact import Burst
-from metercap.metrology.budget import LeadNull, lead_null
+from metercap.metrology.budget import Budget, LeadNull, lead_null
+from metercap.metrology.components import Component
 from metercap.metrology.domain import round6
+from metercap.metrology.series import sd
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind
@@ -20,6 +22,10 @@ from metercap.steps.machine import Given, Machine, Row, words_rows
 
 CONVERSIONS = 3
 """Whole conversions in one range that a lead null rests on."""
+NOISY_CONVERSIONS = 10
+"""As many where they scatter by more than a count: the null also says how much noise is no voltage in the circuit."""
+STILL_SHARE = 0.1
+"""Tips rest too where so many conversions stay within this share of what leads may have: noise, not scraping."""
 
 
 class ZeroStep(StepBase, frozen=True, tag="zero"):
@@ -104,12 +110,11 @@ class Zero(Machine):
             return S.ON
         self.bench.ask_fixed_range(reading)
         burst.feed(reading)
-        plateau = burst.plateau()
-        if plateau is None or plateau.n < CONVERSIONS:
+        values = self._at_rest(burst)
+        if not values:
             return S.ON
         if reading.resolution > self._step.warn:
             return self._too_coarse(reading)
-        values = [kept.value or 0.0 for kept in burst.kept[-plateau.n :]]
         null = lead_null(values, reading.resolution)
         shown = format_value(null.value, "ohm", reading.resolution)
         if null.value > self._step.max:
@@ -119,7 +124,24 @@ class Zero(Machine):
             self._burst = None
             self.say(Do.SHORT, f"leads read {shown}, above {limit}: clean or replace them, then tips together again")
             return S.SHORT
-        return self._take(reading, null, shown, plateau.n, plateau.from_s)
+        return self._take(reading, null, shown, len(values), burst.kept[-len(values)].t_s)
+
+    def _at_rest(self, burst: Burst) -> list[float]:
+        """Return the conversions that a null may rest on, or none yet.
+
+        A quiet plateau does. Where it scatters by more than a count, or noise leaves none, as many as show the noise:
+        choosing its quietest stretch would make it too small.
+        """
+        plateau = burst.plateau()
+        if plateau is not None and plateau.n >= CONVERSIONS:
+            values = [kept.value or 0.0 for kept in burst.kept[-plateau.n :]]
+            if sd(values) <= plateau.resolution * 1.000001:
+                return values
+        values = [kept.value or 0.0 for kept in burst.kept[-NOISY_CONVERSIONS:]]
+        if len(values) < NOISY_CONVERSIONS:
+            return []
+        still = plateau is not None or max(values) - min(values) <= STILL_SHARE * self._step.warn
+        return values if still else []
 
     def _too_coarse(self, reading: Reading) -> StrEnum:
         if not self._coarse:
@@ -131,7 +153,7 @@ class Zero(Machine):
     def _take(self, reading: Reading, null: LeadNull, shown: str, n: int, from_s: float) -> StrEnum:
         before = self.bench.judge.lead(reading)
         expanded = round6(2.0 * null.u)
-        rounded = LeadNull(round6(null.value), round6(null.u), null.dof)
+        rounded = LeadNull(round6(null.value), round6(null.u), null.dof, round6(null.noise))
         self.bench.judge.take_lead(reading, rounded)
         reason = ""
         if null.value > self._step.warn:
@@ -158,7 +180,7 @@ class Zero(Machine):
     def _drift(self, before: LeadNull, now: LeadNull, resolution: float) -> None:
         """Make verdicts unsure that the leads' drift could have turned: those nearer to a limit than it, beyond U."""
         drift = abs(round6(now.value - before.value))
-        within = round6(2.0 * (before.u**2 + now.u**2) ** 0.5)
+        within = Budget((Component("before", before.u, before.dof), Component("now", now.u, now.dof))).expanded
         if drift <= within:
             return
         shown = format_value(drift, "ohm", resolution)

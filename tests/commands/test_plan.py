@@ -108,7 +108,7 @@ def test_what_the_meter_cannot_decide(run, plan_file):
     assert run("check", path)[2] == ""
     status, _, err = run("check", path, "--meter", "lcd14")
     assert status == 0
-    assert "the tightest band this meter can prove is ±2 Ω (0.091 %)" in err
+    assert "the tightest band this meter can prove is ±3.082 Ω (0.14 %)" in err
 
 
 @pytest.mark.parametrize(("change", "status"), [(("", ""), 0), (("2 ohm", "2 omh"), 2), (('"safe"', '"confirm"'), 2)])

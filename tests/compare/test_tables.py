@@ -15,11 +15,11 @@ B = Side("b", session=session("B", reads("160.9", "161.0")))
 
 
 def test_components_are_those_behind_the_verdict():
-    """u of 160.9 Ω by hand: ±(0.8 % + 3 counts)/√3, one count/√12, one count (JCGM 100, 4.3.7); U is the verdict's."""
+    """u of 160.9 Ω by hand: ±(0.8 % + 3 counts)/√3, one count/√12, one count, contacts alike (JCGM 100, 4.3.7)."""
     report = compare_files([B], budget="k1")
     (table,) = report.budgets
-    shares = [(0.008 * 160.9 + 0.3) / math.sqrt(3.0), 0.1 / math.sqrt(12.0), 0.1]
-    assert [row.name for row in table.rows] == ["accuracy", "resolution", "repeatability"]
+    shares = [(0.008 * 160.9 + 0.3) / math.sqrt(3.0), 0.1 / math.sqrt(12.0), 0.1, 0.0]
+    assert [row.name for row in table.rows] == ["accuracy", "resolution", "repeatability", "separate contacts"]
     assert [row.u for row in table.rows] == pytest.approx(shares, rel=1e-5)
     assert math.fsum(row.share for row in table.rows) == pytest.approx(100.0)
     assert table.expanded == B.session.verdicts["coils", "K1"].expanded

@@ -84,7 +84,7 @@ def test_budget_alone():
     assert found[1].startswith("coils/K1 in a.jsonl: 160.40 Ω ± ")
     assert found[2].split() == ["component", "u", "share", "shape", "from"]
     assert found[-1].startswith("  u = ") and found[-1].endswith("k·u")
-    assert len(found) == 7
+    assert len(found) == 8
 
 
 def test_counts_are_said_with_their_proof():

@@ -24,8 +24,8 @@ def coils(*names: str, **more: Any) -> CheckStep:
 
 
 def reads(*texts: str) -> str:
-    """Return a script that touches one item after the other, each for four conversions."""
-    return GAP + "".join(f"{text}*4 {GAP}" for text in texts)
+    """Return a script that touches one item after the other, each twice for four conversions: a check's first four."""
+    return GAP + "".join(f"{text}*4 {GAP}" * 2 for text in texts)
 
 
 def records(play: Play) -> list[Record]:

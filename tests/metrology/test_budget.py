@@ -235,20 +235,42 @@ def test_repeatability_by_number_of_conversions() -> None:
     """One count when quiet, s when not, and from 30 conversions an effective number; the note says which."""
     quiet = reading_budget(100.0, 1.0, OHMS, METER, conversions=[100.0] * 5)
     noisy = reading_budget(100.0, 1.0, OHMS, METER, conversions=[98.0, 102.0, 99.0, 103.0])
-    many = reading_budget(100.0, 1.0, OHMS, METER, conversions=[98.0, 102.0] * 20)
+    many = reading_budget(100.0, 1.0, OHMS, METER, conversions=[98.0, 102.0] * 20, averaged=True)
+    last = reading_budget(98.0, 1.0, OHMS, METER, conversions=[98.0, 102.0] * 20)
     assert quiet.part(REPEATABILITY) == Scatter(1.0, math.inf)
     assert noisy.part(REPEATABILITY).u == sd([98.0, 102.0, 99.0, 103.0])
     assert many.part(REPEATABILITY).u < 1.0
+    assert last.part(REPEATABILITY).u > sd([98.0, 102.0] * 20)  # one conversion scatters by s, however many there were
     notes = [next(row.note for row in budget.rows() if row.name == REPEATABILITY) for budget in (quiet, noisy, many)]
     assert notes == ["one count", "s of 4, itself known to 42 %", "s of 40 by their effective number"]
 
 
-def test_no_accuracy_row_is_one_resolution() -> None:
-    """Without a data sheet U is one resolution, the reason says so, and what is known is still shown."""
+def test_no_accuracy_row_is_what_is_known() -> None:
+    """Without a data sheet U is that of resolution, scatter, contacts and null; the reason says so. By hand."""
+    # s of two is 8/√2 with one degree of freedom: t(95.45 %, 1) = 13.97 (JCGM 100:2008, table G.2, p = 95.45 %).
     budget = reading_budget(2187.0, 1.0, OHMS, BARE, conversions=[2187.0, 2195.0])
-    assert (budget.expanded, budget.reason) == (1.0, UNKNOWN)
+    assert budget.expanded == pytest.approx(13.97 * math.sqrt(32.0 + 1 / 12), rel=1e-3)
+    assert budget.reason == UNKNOWN
     assert [row.name for row in budget.rows()] == [RESOLUTION, REPEATABILITY]
-    assert reading_budget(0.0, 1000.0, OHMS, BARE).expanded == 1000.0
+    quiet = reading_budget(2187.0, 1.0, OHMS, BARE, conversions=[2187.0, 2187.0])
+    assert quiet.expanded == pytest.approx(2.0 * math.sqrt(1.0 + 1 / 12), rel=1e-5)
+    nulled = reading_budget(2187.0, 1.0, OHMS, BARE, lead=LeadNull(1.0, 0.75))
+    assert nulled.expanded == pytest.approx(2.0 * math.sqrt(1.0 + 1 / 12 + 0.75**2), rel=1e-5)
+
+
+def test_no_accuracy_row_is_one_resolution_at_least() -> None:
+    """Thirty equal readings leave their mean δ/√12, U 0.58 counts: less than one count is not claimed."""
+    budget = reading_budget(100.0, 1.0, OHMS, BARE, conversions=[100.0] * 30, averaged=True)
+    assert (budget.expanded, budget.reason) == (1.0, UNKNOWN)
+
+
+def test_spread_of_the_step_stands_for_the_contacts() -> None:
+    """A pooled spread of 0.5 with four degrees of freedom takes the place of two contacts' own, whatever these are."""
+    pooled = Scatter(0.5, 4.0)
+    budget = reading_budget(100.0, 0.01, OHMS, BARE, contacts=[100.0, 100.4], spread=pooled)
+    assert budget.part(CONTACTS) == pooled
+    # u² = 0.25 + 0.01²·(1 + 1/12): ν_eff is 4 but for 0.1 %, t(95.45 %, 4) = 2.87 (table G.2).
+    assert budget.expanded == pytest.approx(2.87 * 0.5, rel=2e-3)
 
 
 def test_coarse_range_says_nothing_about_a_small_value() -> None:
@@ -316,9 +338,12 @@ def test_own_scatter_is_repeatability_and_contacts() -> None:
 
 
 def test_difference_without_accuracy() -> None:
-    """Two resolutions in quadrature, with the reason."""
+    """Resolutions and scatter in quadrature, two resolutions at least, with the reason."""
     budget = difference_budget(3.0, 1.0, OHMS, BARE, Scatter(1.0, math.inf), Scatter(1.0, math.inf))
-    assert (budget.expanded, budget.reason) == (1.41421, UNKNOWN)
+    assert budget.expanded == pytest.approx(2.0 * math.sqrt(2.0 + 2 / 12), rel=1e-5)
+    assert budget.reason == UNKNOWN
+    still = difference_budget(3.0, 1.0, OHMS, BARE, Scatter(0.0, math.inf), Scatter(0.0, math.inf))
+    assert (still.expanded, still.reason) == (1.41421, UNKNOWN)
 
 
 @pytest.mark.parametrize(

@@ -90,7 +90,7 @@ def test_unknown_accuracy_never_hides_scatter() -> None:
     assert budget.expanded == pytest.approx(2.0 * math.sqrt(2 * 0.1**2 / 12 + 2 * 0.1**2), rel=1e-5)
     assert budget.reason == "accuracy unknown"
     apart = pair_budget(one, two, UNKNOWN, "another day")
-    assert apart.expanded == pytest.approx(2.0 * math.sqrt(2 * 0.1**2), rel=1e-5)
+    assert apart.expanded == pytest.approx(2.0 * math.sqrt(2 * 0.1**2 / 12 + 2 * 0.1**2), rel=1e-5)
 
 
 def test_a_value_survives_its_file() -> None:

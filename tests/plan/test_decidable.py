@@ -5,7 +5,7 @@ import math
 import pytest
 
 from metercap.meter import Accuracy, MeterProfile
-from metercap.plan.decidable import resolution_at
+from metercap.metrology.ranges import resolution_at
 from metercap.plan.load import load_plan
 from metercap.plan.rules import check_plan
 from metercap.profiles import find_meter
@@ -68,25 +68,25 @@ def test_resolution_from_frame_tables(value, resolution):
 
 
 def test_a_band_too_narrow_to_prove():
-    """±0.05 % of 2187 Ω is ±1.09 Ω; with counts of 1 Ω and U = 1 Ω (accuracy unknown) ±2 Ω is the least, by hand."""
+    """±0.05 % of 2187 Ω is ±1.09 Ω; with counts of 1 Ω, accuracy unknown, U is 2·√(1/12 + 1) Ω: ±3.08 Ω at least."""
     (problem,) = doubts(tune('target = "2.187 kohm"\ntolerance = "0.05 %"'), BARE)
     assert problem == (
         'step 2 "bridge" tolerance RV1: ±1.094 Ω around 2.187 kΩ leaves fewer than two counts of 1 Ω inside the '
-        "guarded band (U = 1 Ω); the tightest band this meter can prove is ±2 Ω (0.091 %)"
+        "guarded band (U = 2.082 Ω); the tightest band this meter can prove is ±3.082 Ω (0.14 %)"
     )
 
 
 @pytest.mark.parametrize(
     ("tolerance", "rule", "narrow"),
     [
-        ("2 ohm", "guarded", False),
-        ("1.9 ohm", "guarded", True),
+        ("3.1 ohm", "guarded", False),
+        ("3 ohm", "guarded", True),
         ("2 ohm", "simple", False),
         ("1.9 ohm", "simple", True),
     ],
 )
 def test_the_edge_of_what_is_provable(tolerance, rule, narrow):
-    """Two counts inside the guard are enough; with accuracy unknown both rules guard by one count."""
+    """Two counts inside the guard are enough: one count by the simple rule, 2·√(1/12 + 1) where scatter is a count."""
     found = doubts(tune(f'target = "2.187 kohm"\ntolerance = "{tolerance}"\nrule = "{rule}"'), BARE)
     assert bool(found) is narrow
 
@@ -115,20 +115,21 @@ def test_a_meter_that_does_not_tell():
 
 
 def test_a_limit_below_the_last_digit():
-    """With counts of 1 Ω and U = 1 Ω, a limit of 1 Ω leaves nothing; 2 Ω leaves 0 and 1 Ω. Alike items are one."""
-    (problem,) = doubts(sweep('items = "F1..F12"\nmax = "1 ohm"'), COARSE)
+    """With counts of 1 Ω and U = 2.08 Ω a limit of 3 Ω leaves nothing but 0; 3.1 Ω leaves 0 and 1 Ω. Alike are one."""
+    (problem,) = doubts(sweep('items = "F1..F12"\nmax = "3 ohm"'), COARSE)
     assert problem == (
-        'step 2 "s" max F1 … F12: a limit of 1 Ω leaves no count to pass: U is 1 Ω; this meter can prove a limit of 2 Ω'
+        'step 2 "s" max F1 … F12: a limit of 3 Ω leaves no count to pass: U is 2.082 Ω; '
+        "this meter can prove a limit of 3.082 Ω"
     )
-    assert doubts(sweep('items = "F1..F12"\nmax = "2 ohm"'), COARSE) == []
+    assert doubts(sweep('items = "F1..F12"\nmax = "3.1 ohm"'), COARSE) == []
 
 
 def test_two_limits_too_near():
-    """4 counts of 1 Ω between two limits leave two inside a guard of one each; 3 do not."""
-    assert doubts(sweep('items = ["R1"]\nmin = "990 ohm"\nmax = "994 ohm"'), BARE) == []
-    (problem,) = doubts(sweep('items = [{ name = "R1", min = "990 ohm", max = "993 ohm" }]'), BARE)
-    assert problem.startswith('step 2 "s" items R1: 990 Ω … 993 Ω leaves fewer than two counts to pass')
-    assert problem.endswith("this meter can prove a width of 4 Ω")
+    """6.2 counts of 1 Ω between two limits leave two inside a guard of 2.08 each; 6 do not."""
+    assert doubts(sweep('items = ["R1"]\nmin = "990 ohm"\nmax = "996.2 ohm"'), BARE) == []
+    (problem,) = doubts(sweep('items = [{ name = "R1", min = "990 ohm", max = "996 ohm" }]'), BARE)
+    assert problem.startswith('step 2 "s" items R1: 990 Ω … 996 Ω leaves fewer than two counts to pass')
+    assert problem.endswith("this meter can prove a width of 6.163 Ω")
 
 
 def test_a_value_in_no_range():

@@ -37,7 +37,7 @@ def test_a_session_gives_its_good_values():
 
 def test_leads_that_were_taken_off_are_known():
     """After a zero step the value carries the null's own scatter; the leads are no value of the unit."""
-    found = part("A", "OL*6 0.2*6 OL*6 160.4*4 OL*6", ZeroStep(id="leads"), coils("K1"))
+    found = part("A", "OL*6 0.2*6 OL*6 160.4*4 OL*6 160.4*4 OL*6", ZeroStep(id="leads"), coils("K1"))
     assert [item.item for item in found.items] == ["K1"]
     assert found.items[0].values[0].value == 160.2
     assert found.items[0].values[0].null_u == pytest.approx((0.1**2 + 0.1**2 / 12) ** 0.5, rel=1e-5)
@@ -46,7 +46,7 @@ def test_leads_that_were_taken_off_are_known():
 def test_what_gives_no_good_value():
     """Failed, said open, absent: left out with the reason; with `every` a failed value counts, a word does not."""
     steps = coils("K1", "K2", "K3", max=200.0)
-    script = reads("330.0", "330.0") + ":open OL*4 :absent OL*4"
+    script = reads("330.0") + ":open OL*4 :absent OL*4"
     found = part("A", script, steps)
     assert found.items == ()
     assert [(left.item, left.why) for left in found.left_out] == [

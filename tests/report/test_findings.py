@@ -21,7 +21,7 @@ COILS = check("K1", "K2", id="coils", min=None, max=None, contacts=1)
 
 def coils(unit, *texts, **more):
     """Return a play of relay coils without limits."""
-    script = "OL*6 " + "".join(f"{text}*4 OL*6 " for text in texts)
+    script = "OL*6 " + "".join(f"{text}*4 OL*6 " * 2 for text in texts)
     return Play(COILS, unit=unit, id=f"session of {unit}", **more)(script)
 
 
@@ -172,5 +172,5 @@ def test_findings_are_json_and_back(tmp_path):
     data = msgspec.json.encode(found)
     assert msgspec.json.decode(data, type=Findings) == found
     raw = msgspec.json.decode(data)
-    assert (raw["session"]["kind"], raw["verdicts"][0]["U"]) == ("session", 1.0)
+    assert (raw["session"]["kind"], raw["verdicts"][0]["U"]) == ("session", 2.08167)
     assert raw["defers"].startswith("metercap defers to local codes")

@@ -30,9 +30,9 @@ def test_rows_in_the_plans_order(tmp_path):
     assert cells(asked) == [("battery out", "pass", "confirm: Cell out? → confirmed by the operator")]
     assert (sweep.title, sweep.about) == ("fuses", "sweep")
     assert cells(sweep) == [
-        ("F1", "pass", "0.2 Ω ± 0.10 Ω", "at most 2 Ω", "guarded", "accuracy unknown"),
-        ("F2", "pass", "0.2 Ω ± 0.10 Ω", "at most 2 Ω", "guarded", "accuracy unknown"),
-        ("F3", "fail", "330.1 Ω ± 0.10 Ω", "at most 2 Ω", "guarded", "above the upper limit; accuracy unknown"),
+        ("F1", "pass", "0.2 Ω ± 0.21 Ω", "at most 2 Ω", "guarded", "accuracy unknown"),
+        ("F2", "pass", "0.2 Ω ± 0.21 Ω", "at most 2 Ω", "guarded", "accuracy unknown"),
+        ("F3", "fail", "330.1 Ω ± 0.21 Ω", "at most 2 Ω", "guarded", "above the upper limit; accuracy unknown"),
     ]
     assert [row.mark for row in sweep.rows] == [VerdictKind.PASS, VerdictKind.PASS, VerdictKind.FAIL]
 
@@ -42,8 +42,8 @@ def test_a_decision_that_was_replaced_stands_below(tmp_path):
     play = Play(fuses(2), rate=5.0)("OL*6 0.2*6 OL*9 :back OL*6 0.3*6 OL*9 0.2*6 OL*9")
     (group,) = table(tmp_path, play).groups
     first, before, _ = group.rows
-    assert (first.cells[0], first.cells[2], first.quiet) == ("F1", "0.3 Ω ± 0.10 Ω", False)
-    assert (before.cells[0][:11], before.cells[2], before.quiet) == ("before it, ", "0.2 Ω ± 0.10 Ω", True)
+    assert (first.cells[0], first.cells[2], first.quiet) == ("F1", "0.3 Ω ± 0.21 Ω", False)
+    assert (before.cells[0][:11], before.cells[2], before.quiet) == ("before it, ", "0.2 Ω ± 0.21 Ω", True)
 
 
 def test_open_items_stand_in_their_place(tmp_path):

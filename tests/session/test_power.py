@@ -57,7 +57,9 @@ def test_without_a_pass_ohms_wait_for_a_word(before: str) -> None:
 )
 def test_power_voids_the_proof(step: StepBase) -> None:
     """What has had power is not known to be dead, whatever the step did with it; a new safe step proves it again."""
-    over = {"confirm": ":yes ", "check": "0.00V*4 1.00V 3.30V*3 ", "trials": ":pass +2 "}[step.__struct_config__.tag]
+    over = {"confirm": ":yes ", "check": "0.00V*4 1.00V 3.30V*3 " + "0.00V*6 3.30V*4 ", "trials": ":pass +2 "}[
+        step.__struct_config__.tag
+    ]
     play = Play(safe("C12"), step, fuses(1))(PROOF + over + FUSE)
     assert asks_for_proof(play)
     assert "has had power" in play.said
@@ -101,7 +103,9 @@ def test_diode_and_capacitance_need_the_proof_too() -> None:
 
 def test_volts_need_none() -> None:
     """A rail is measured live."""
-    play = Play(safe("C12"), volts("TP1", power="on"), options={"steps": ["rails"]})("0.00V*4 1.00V 3.30V*3")
+    play = Play(safe("C12"), volts("TP1", power="on"), options={"steps": ["rails"]})(
+        "0.00V*4 1.00V 3.30V*3 0.00V*6 3.30V*4"
+    )
     assert play.ticks == ["TP1 pass"]
 
 

@@ -43,7 +43,7 @@ def played(script: str, row: Good, *steps: Any) -> Play:
 
 def test_like_the_good_unit_passes() -> None:
     """160.9 beside 160.4 Ω: U(Δ) of one meter is 0.57 Ω (worked by hand), so E_n is 0.874 and the value passes."""
-    verdict = played("OL*6 160.9*4 OL*6", good(160.4)).verdicts["K1"]
+    verdict = played("OL*6 160.9*4 OL*6 160.9*4 OL*6", good(160.4)).verdicts["K1"]
     # u² = (0.008·0.5)²/3 + 2·0.3²/3 + 2·0.1²/12 + 2·0.1²
     expanded = 2.0 * math.sqrt(0.004**2 / 3 + 0.06 + 0.02 / 12 + 0.02)
     assert (verdict.verdict, verdict.rule) == (VerdictKind.PASS, "reference")
@@ -64,7 +64,7 @@ def test_unlike_it_is_unsure_never_fail() -> None:
 def test_limits_of_the_plan_come_first() -> None:
     """Where the plan sets limits the good unit is not asked."""
     step = check("K1", id="coils", contacts=1, min=50.0, max=70.0)
-    verdict = played("OL*6 63.2*4 OL*6", good(160.4), step).verdicts["K1"]
+    verdict = played("OL*6 63.2*4 OL*6 63.2*4 OL*6", good(160.4), step).verdicts["K1"]
     assert (verdict.verdict, verdict.rule, verdict.reason) == (VerdictKind.PASS, "guarded", "")
 
 
@@ -94,7 +94,7 @@ def test_several_good_units_give_an_interval() -> None:
     units = tuple(GoodValue(value, 1.8, 0.1, OHM, 0.1, name=f"G{value:g}", origin=HERE) for value in values)
     row = good(160.0, units=units, n=3, unit_name="A, C, D")
     half = float(stats.t.ppf(0.975, 2)) * 10.0 * math.sqrt(1.0 + 1.0 / 3.0)
-    verdict = played("OL*6 190.0*4 OL*6", row).verdicts["K1"]
+    verdict = played("OL*6 190.0*4 OL*6 190.0*4 OL*6", row).verdicts["K1"]
     assert verdict.verdict is VerdictKind.PASS
     assert verdict.max == pytest.approx(160.0 + half, rel=1e-5)
     assert verdict.reason == f"like 3 known-good units ({30.0 / half:.3g} of the expected half-width)"
@@ -112,23 +112,24 @@ def test_several_good_units_give_an_interval() -> None:
 )
 def test_what_is_not_comparable_is_only_recorded(changed: dict[str, str], why: str) -> None:
     """Something else plugged in, or the tips the other way round: recorded, with the reason, and not judged."""
-    verdict = played("OL*6 63.2*4 OL*6", good(160.4, **changed)).verdicts["K1"]
+    verdict = played("OL*6 63.2*4 OL*6 63.2*4 OL*6", good(160.4, **changed)).verdicts["K1"]
     assert (verdict.verdict, verdict.rule, verdict.min) == (VerdictKind.PASS, "", None)
     assert verdict.reason.endswith(why)
 
 
 def test_unmarked_unit_is_called_so() -> None:
     """A unit that nobody marked known good is no authority, and the reason says so."""
-    reason = played("OL*6 160.4*4 OL*6", good(160.4, known_good=False)).verdicts["K1"].reason
+    reason = played("OL*6 160.4*4 OL*6 160.4*4 OL*6", good(160.4, known_good=False)).verdicts["K1"].reason
     assert reason == "like unit A, not marked known good (E_n 0)"
 
 
 def test_fuse_without_a_table_takes_its_limit_from_the_good_unit() -> None:
     """A chip fuse whose good twin reads 0.2 Ω is limited to 0.5 Ω: it passes below, and fails beyond."""
+    # U of a quiet contact is 2·√(1/12 + 1) counts, 0.21 Ω.
     step = SweepStep(id="fuses", items=(Item("F1", type="chip"),), count_check=False)
     row = msgspec.to_builtins(good(0.2, fuse_max=0.5, expanded=0.1))
     kept = {"profile": meter(), "reference": {"fuses/F1": row}}
-    passed = Play(step, **kept)("OL*6 0.3*4 OL*6").verdicts["F1"]
+    passed = Play(step, **kept)("OL*6 0.2*4 OL*6").verdicts["F1"]
     assert (passed.verdict, passed.max, passed.rule) == (VerdictKind.PASS, 0.5, "guarded")
     assert Play(step, **kept)("OL*6 9.0*4 OL*6 9.0*4 OL*6").verdicts["F1"].verdict is VerdictKind.FAIL
 
@@ -161,25 +162,25 @@ def test_judged_again_by_the_same_plan_nothing_changes(ohm: str) -> None:
 
 def test_judged_again_without_the_plans_limits() -> None:
     """A plan that drops its limits leaves the item to the good unit."""
-    play = played("OL*6 63.2*4 OL*6", good(160.4), check("K1", id="coils", contacts=1, min=50.0, max=70.0))
+    play = played("OL*6 63.2*4 OL*6 63.2*4 OL*6", good(160.4), check("K1", id="coils", contacts=1, min=50.0, max=70.0))
     found = rejudge(play.record, recorded(play), Plan(title="bare", steps=(COILS,)))
     assert [str(row.after.verdict) for row in found.rows] == ["unsure"]
 
 
 def test_what_a_value_rests_on_is_derived_again() -> None:
     """A recorded session gives back the budget behind its verdict; its U is the recorded one."""
-    play = played("OL*6 160.9*4 OL*6", good(160.4))
+    play = played("OL*6 160.9*4 OL*6 160.9*4 OL*6", good(160.4))
     known = derive(play.record, recorded(play))
     found = known.judged["coils", "K1"]
     assert found.quantity is OHM
     assert found.budget is not None and found.budget.expanded == play.verdicts["K1"].expanded
     names = [row.name for row in found.budget.rows()]
-    assert names == ["accuracy", "resolution", "repeatability"]
+    assert names == ["accuracy", "resolution", "repeatability", "separate contacts"]
 
 
 def test_what_is_not_derived_as_recorded_is_left_out() -> None:
     """A file whose verdict this program would not give says nothing of what its value rests on."""
-    play = played("OL*6 160.9*4 OL*6", good(160.4))
+    play = played("OL*6 160.9*4 OL*6 160.9*4 OL*6", good(160.4))
     records = [msgspec.structs.replace(r, value=161.0) if r is play.verdicts["K1"] else r for r in recorded(play)]
     known = derive(play.record, records)
     assert known.judged == {}

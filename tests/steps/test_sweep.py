@@ -267,7 +267,7 @@ def test_a_cluster_whose_last_item_is_passed_over_is_counted() -> None:
 
 def test_check_step_asks_nothing() -> None:
     """A `check` step has no count check."""
-    play = Play(check("R1", contacts=1))(GO + "9 100.0*3 OL*4")
+    play = Play(check("R1", contacts=1))(GO + "9 100.0*3 OL*5 9 100.0*3 OL*4")
     assert play.session.finished
 
 

@@ -436,8 +436,10 @@ def test_auto_range_that_shows_its_walk_costs_no_more_in_the_air() -> None:
 
 
 def test_live_rail_passes_by_contact() -> None:
-    """A voltage away from zero shows contact; a settled value inside passes."""
-    assert Play(volts("TP1"))("0.00V*4 1.00V 3.30V*3").ticks == ["TP1 pass"]
+    """A voltage away from zero shows contact; a settled value inside passes, touched twice as the first ones are."""
+    play = Play(volts("TP1"))("0.00V*4 1.00V 3.30V*3")
+    assert (play.ticks, play.cues[-1]) == ([], "again TP1")
+    assert play("0.00V*6 1.00V 3.30V*3").ticks == ["TP1 pass"]
 
 
 def test_about_zero_needs_a_yes() -> None:
@@ -450,7 +452,7 @@ def test_about_zero_needs_a_yes() -> None:
 
 def test_yes_is_about_what_comes_after_it() -> None:
     """The tips touched the live rail just before the yes: what the meter showed of the air is no verdict."""
-    play = Play(volts("TP1"))("0.00V*20 :yes 1.00V 3.30V*3")
+    play = Play(volts("TP1"))("0.00V*20 :yes 1.00V 3.30V*3 0.00V*6 1.00V 3.30V*3")
     assert play.ticks == ["TP1 pass"]
 
 
