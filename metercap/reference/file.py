@@ -50,7 +50,7 @@ def decode(data: bytes, where: str) -> Reference:
         )
     try:
         reference = msgspec.json.decode(data, type=Reference)
-    except (msgspec.MsgspecError, RecursionError) as error:
+    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
         raise _refused(f"not a reference: {error}", where) from error
     _check(reference, where)
     return reference

@@ -75,3 +75,10 @@ def test_an_item_without_values_is_refused():
     document["items"][0]["values"] = []
     with pytest.raises(FileProblem, match="coils/K1 has no value"):
         decode(json.dumps(document).encode(), "good.json")
+
+
+def test_text_that_is_no_utf8_is_refused() -> None:
+    """A head that reads well says nothing of the texts behind it."""
+    data = b'{"kind":"reference","schema":1,"program":"\xeb","model":"GC-8","title":"","units":[],"items":[]}'
+    with pytest.raises(FileProblem, match="not a reference"):
+        decode(data, "bad.json")
