@@ -30,6 +30,9 @@ NOT_DONE = "not done"
 ASKED_AGAIN = "asked for again, not done anew"
 NOT_COUNTED = "count check not answered"
 
+MOST_UNPLANNED = 10_000
+"""Items that the plan does not have, whose verdicts are kept whole; of more only what kind they are is counted."""
+
 GOOD = (VerdictKind.PASS, VerdictKind.ABSENT)
 """The verdicts that leave the exit status at 0."""
 
@@ -58,6 +61,8 @@ class Fold:
         self._expected: dict[Key, None] = {}
         self._walks: frozenset[str] = frozenset()
         self._verdicts: dict[Key, Verdict] = {}
+        self._left_out = dict.fromkeys(VerdictKind, 0)
+        self._unkept = 0
         self._asked: dict[Key, None] = {}
         self._question: Key | None = None
         self._offered: Key | None = None
@@ -87,6 +92,10 @@ class Fold:
         planned = {key: self._verdicts[key] for key in self._expected if key in self._verdicts}
         return {**planned, **self._verdicts}
 
+    def verdict_of(self, key: Key) -> Verdict | None:
+        """Return the verdict that stands for one item now."""
+        return self._verdicts.get(key)
+
     @property
     def expected(self) -> tuple[Key, ...]:
         """Every item that must end with a verdict, in the plan's order; of the chosen steps only (`--steps`)."""
@@ -113,12 +122,20 @@ class Fold:
         counts = dict.fromkeys(VerdictKind, 0)
         for verdict in self._verdicts.values():
             counts[verdict.verdict] += 1
+        for kind, more in self._left_out.items():
+            counts[kind] += more
         return counts
+
+    @property
+    def left_out(self) -> int:
+        """How many verdicts on unplanned items are counted only, each verdict for itself: the journal has them."""
+        return self._unkept
 
     @property
     def exit_status(self) -> int:
         """0 when every verdict that stands is pass or absent and nothing is open, else 1; 1 without a session, too."""
         good = all(verdict.verdict in GOOD for verdict in self._verdicts.values())
+        good = good and not any(more for kind, more in self._left_out.items() if kind not in GOOD)
         return 0 if self.session is not None and good and not self.open else 1
 
     def _begin(self, session: SessionRecord) -> None:
@@ -133,6 +150,14 @@ class Fold:
 
     def _verdict(self, verdict: Verdict) -> None:
         key = (verdict.step, verdict.item)
+        if (
+            len(self._verdicts) - len(self._expected) >= MOST_UNPLANNED
+            and key not in self._verdicts
+            and key not in self._expected
+        ):
+            self._left_out[verdict.verdict] += 1
+            self._unkept += 1
+            return
         self._verdicts[key] = verdict
         self._asked.pop(key, None)
         if self._question == key:

@@ -52,17 +52,17 @@ def command(file: Path, speed: float | None, other: str | None, checking: bool, 
 
 def _on_screen(file: Path, speed: float) -> int:
     """Play the recorded session on the full screen, with keys to pause, step, speed up and jump."""
-    from metercap.journal import read
+    from metercap.journal import Kept
     from metercap.outcome import fold
     from metercap.screen.observer import ScreenObserver
     from metercap.screen.player import Player
     from metercap.screen.run import run_screen
 
-    journal = read(file)
-    observer = ScreenObserver()
-    player = Player(journal.records, observer, speed=speed)
-    reason = run_screen(player, observer, words=player, clock=player, controls=player)
-    return 130 if reason == "interrupted" else fold(journal.records).exit_status
+    with Kept(file) as records:
+        observer = ScreenObserver()
+        player = Player(records, observer, speed=speed)
+        reason = run_screen(player, observer, words=player, clock=player, controls=player)
+        return 130 if reason == "interrupted" else fold(records).exit_status
 
 
 def _check(file: Path, as_json: bool) -> int:

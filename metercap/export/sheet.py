@@ -12,6 +12,7 @@ unprintable characters are written as escapes (`\\x1b`). Number columns hold onl
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import re
 from collections.abc import Iterable, Iterator
@@ -20,6 +21,7 @@ from typing import Any, TextIO
 
 import msgspec
 
+from metercap.errors import JournalError
 from metercap.export.newfile import new_file
 from metercap.export.schema import TABLES, VERDICTS, TableName
 from metercap.gate import visible
@@ -42,15 +44,16 @@ class Exported(msgspec.Struct, frozen=True):
 def write_csv(journal: str | Path, table: TableName, stream: TextIO) -> Exported:
     """Write one table of a journal to an open text stream, which must not translate line ends (newline="").
 
-    Readings are streamed in bounded memory. Raises JournalError as `journal.iterate` does; at damage the rows
-    before it are out already.
+    Both tables are streamed; of the verdicts, which one stands is looked for first. Raises JournalError as
+    `journal.iterate` does; at damage the rows before it are out already.
     """
     out = csv.writer(stream, lineterminator="\r\n")
     out.writerow([column.name for column in TABLES[table]])
+    last = {} if table == "readings" else _standing(journal)
     records = iterate(journal)
     rows = 0
     with records:
-        for row in _readings(records) if table == "readings" else _verdicts(records):
+        for row in _readings(records) if table == "readings" else _verdicts(records, last):
             out.writerow(row)
             rows += 1
     return Exported(rows=rows, state=records.state, lost=records.lost)
@@ -85,13 +88,27 @@ def verdict_rows(records: Iterable[Any]) -> list[dict[str, Any]]:
     """Return one row for each verdict among the records, by the schema's column names."""
     found = [record for record in records if type(record) is Verdict]
     last = {(verdict.step, verdict.item): index for index, verdict in enumerate(found)}
-    rows = []
-    for index, verdict in enumerate(found):
-        row = {column.name: getattr(verdict, column.name, None) for column in VERDICTS}
-        row["U"] = verdict.expanded
-        row["stands"] = last[verdict.step, verdict.item] == index
-        rows.append(row)
-    return rows
+    return [_verdict_row(verdict, last[verdict.step, verdict.item] == index) for index, verdict in enumerate(found)]
+
+
+def _verdict_row(verdict: Verdict, stands: bool) -> dict[str, Any]:
+    row = {column.name: getattr(verdict, column.name, None) for column in VERDICTS}
+    row["U"] = verdict.expanded
+    row["stands"] = stands
+    return row
+
+
+def _standing(journal: str | Path) -> dict[tuple[str, str], int]:
+    """Return which verdict of each item stands, by its place among those before any damage: a pass of its own."""
+    last: dict[tuple[str, str], int] = {}
+    steps: dict[str, str] = {}
+    n = 0
+    with iterate(journal) as records, contextlib.suppress(JournalError):
+        for record in records:
+            if type(record) is Verdict:
+                last[steps.setdefault(record.step, record.step), record.item] = n
+                n += 1
+    return last
 
 
 def _readings(records: Records) -> Iterator[list[str]]:
@@ -109,6 +126,9 @@ def _readings(records: Records) -> Iterator[list[str]]:
             ]
 
 
-def _verdicts(records: Records) -> Iterator[list[str]]:
-    for row in verdict_rows(records):
-        yield [cell(value) for value in row.values()]
+def _verdicts(records: Records, last: dict[tuple[str, str], int]) -> Iterator[list[str]]:
+    verdicts = (record for record in records if type(record) is Verdict)
+    for n, verdict in enumerate(verdicts):
+        # A file that is still being written may have grown since.
+        stands = last.get((verdict.step, verdict.item), n) <= n
+        yield [cell(value) for value in _verdict_row(verdict, stands).values()]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from metercap.journal.check import State
 from metercap.journal.format import Chain
+from metercap.journal.kept import Kept
 from metercap.journal.reader import JournalFile, Records, iterate, prove, read
 from metercap.journal.verify import Problem, Report, repair, verify
 from metercap.journal.writer import Writer
@@ -13,6 +14,7 @@ __all__ = [
     "REPAIR_NOTE",
     "Chain",
     "JournalFile",
+    "Kept",
     "Problem",
     "Records",
     "Report",

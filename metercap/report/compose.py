@@ -27,7 +27,7 @@ def compose(found: Findings, gathered: Gathered) -> Document:
     judged = bool(found.verdicts or found.open)
     parts: list[Section | None] = [
         Section("Session", (*warnings(found), facts(found, plan))),
-        verdicts(found, plan) if judged else None,
+        _all_of(verdicts(found, plan), gathered.fold.left_out) if judged else None,
         left_open(found) if judged else None,
         trimmers(found, gathered, plan),
         counts(found, plan),
@@ -41,6 +41,14 @@ def compose(found: Findings, gathered: Gathered) -> Document:
     title = f"Unit {found.session.unit}"
     subtitle = ", ".join(part for part in (plan.title, plan.model) if part)
     return Document(title, subtitle, result(found), tuple(part for part in parts if part is not None), found.defers)
+
+
+def _all_of(section: Section, left_out: int) -> Section:
+    """Say what a report of bounded length leaves out."""
+    if not left_out:
+        return section
+    more = Para(f"And {left_out} verdicts more on items that are not in the plan: the journal has them.", loud=True)
+    return Section(section.title, (*section.blocks, more))
 
 
 def _of_the_plan(found: Findings) -> tuple[Para | Listing, ...]:

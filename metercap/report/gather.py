@@ -151,7 +151,6 @@ class Gathered:
         """How many by quantity."""
         self.garbage_bytes = 0
         self.last_s = 0.0
-        self._newest: dict[Key, Verdict] = {}
         self._tunes: dict[str, list[str]] = {}
         self._halves: dict[Key, float | None] = {}
         """Half the band of every trimmer, None where it is not known."""
@@ -175,10 +174,9 @@ class Gathered:
             self._reading(record)
             return
         if isinstance(record, Verdict):
-            before = self._newest.get((record.step, record.item))
+            before = self.fold.verdict_of((record.step, record.item))
             if before is not None:
                 self.replaced.add(before)
-            self._newest[record.step, record.item] = record
             self._trace = None
             if record.step in self.strips:
                 self.strips[record.step].ticks.add(Tick(record.t_s, record.item, record.verdict))

@@ -1,13 +1,15 @@
 """A replay under the full screen: recorded records, paced by their own times, paused, stepped, sped up and jumped.
 
-It shows what the journal says and derives nothing anew. Every state is kept at each verdict, so going back is as quick
-as going on; memory grows with verdicts, not with readings.
+It shows what the journal says and derives nothing anew. States are kept at verdicts, at `MOST_KEPT` of them at most, so
+going back is nearly as quick as going on; memory grows neither with readings nor with verdicts.
 """
 
 from __future__ import annotations
 
 import threading
 import time
+from array import array
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 
 from metercap.records import EVENTS, Record, Verdict
@@ -16,6 +18,7 @@ from metercap.screen.state import BenchState, advance
 
 LONGEST_WAIT_S = 0.2
 """Real seconds after which a waiting replay looks at its keys again."""
+MOST_KEPT = 512
 SLOWEST, FASTEST = 1 / 16, 4096.0
 
 
@@ -47,7 +50,11 @@ class Player:
         self._base_t_s = records[0].t_s if records else 0.0
         self._base_s = monotonic()
         self._kept: dict[int, BenchState] = {0: BenchState()}
-        self._marks = [index + 1 for index, record in enumerate(records) if isinstance(record, Verdict)]
+        # A sequence that stays in its file knows its verdicts already.
+        at = getattr(records, "verdicts", None)
+        if at is None:
+            at = [index for index, record in enumerate(records) if isinstance(record, Verdict)]
+        self._marks = array("Q", (index + 1 for index in at))
 
     # --- Runner
 
@@ -73,7 +80,7 @@ class Player:
         self._at += 1
         self._observer.see(record)
         if isinstance(record, Verdict):
-            self._kept[self._at] = self._observer.state
+            self._keep(self._at, self._observer.state)
         for see in self._also:
             see(record)
 
@@ -129,8 +136,8 @@ class Player:
         """Go on or back by so many verdicts, to the moment right after one, and pause; past the ends, to the ends."""
         with self._lock:
             self._hold()
-            here = sum(mark <= self._at for mark in self._marks)
-            if verdicts < 0 and self._at not in self._marks:
+            here = bisect_right(self._marks, self._at)
+            if verdicts < 0 and not (here and self._marks[here - 1] == self._at):
                 verdicts += 1
             place = here + verdicts
             goal = 0 if place < 1 else len(self._records) if place > len(self._marks) else self._marks[place - 1]
@@ -150,10 +157,17 @@ class Player:
         for index in range(start, goal):
             state = advance(state, self._records[index])
             if isinstance(self._records[index], Verdict):
-                self._kept[index + 1] = state
+                self._keep(index + 1, state)
         self._at = goal
         self._rebase(self._records[goal - 1].t_s if goal else 0.0)
         self._observer.show(state)
+
+    def _keep(self, at: int, state: BenchState) -> None:
+        """Keep a state to go back to; where there are too many, every other one goes."""
+        self._kept[at] = state
+        if len(self._kept) > MOST_KEPT:
+            for index in sorted(self._kept)[1::2]:
+                del self._kept[index]
 
     # --- WordPort
 
