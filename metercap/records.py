@@ -241,6 +241,7 @@ class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"
 
     `plan` is the whole plan with values in SI, `meter` the whole profile, `reference` the good-unit values used,
     by "step/item". `inherited` carries what an earlier session of the same unit left (`--continue`, `--after`).
+    `conversion_s` is T by quantity as an earlier session measured it for this meter, which this one began with.
     `start_utc` is RFC 3339 in UTC, `zone_offset_s` what local time adds to it.
     """
 
@@ -260,6 +261,7 @@ class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"
     options: dict[str, Any]
     inherited: dict[str, Any]
     program: str
+    conversion_s: dict[Quantity, float] = {}
 
 
 class EndRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="end"):

@@ -12,6 +12,8 @@ from typing import NamedTuple
 import click
 
 from metercap.clock import SessionClock
+from metercap.commands._rates import keep_rates
+from metercap.contact import Stay
 from metercap.errors import MetercapError
 from metercap.gate import visible
 from metercap.journal import Writer
@@ -78,12 +80,12 @@ def shown_by(
         observer = SoundObserver(load_config())
         heard, close = [observer], observer.close
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s, heard, close, hands)
+        return _on_screen(linger_s, heard, close, lambda: session.stay_off, hands)
     shows: JsonLines | PlainLines
     if as_json:
         shows, complain = JsonLines(), _complain
     else:
-        shows = PlainLines(live=lambda: session.live)
+        shows = PlainLines(live=lambda: session.live, stay=lambda: session.stay_off)
         complain = shows.say
     mine = word_source(sys.stdin, as_lines=as_json, show=complain) if listen else None
     words = [] if mine is None else [mine]
@@ -99,12 +101,19 @@ def full_screen() -> bool:
     return sys.stdout.isatty() and sys.stdin.isatty() and os.environ.get("TERM", "") not in ("", "dumb")
 
 
-def _on_screen(linger_s: float, heard: list[Observer], close: Callable[[], None], hands: Hands | None = None) -> Shown:
+def _on_screen(
+    linger_s: float,
+    heard: list[Observer],
+    close: Callable[[], None],
+    stay: Callable[[], Stay | None],
+    hands: Hands | None = None,
+) -> Shown:
     from metercap.screen.observer import ScreenObserver
     from metercap.screen.pedals import load_pedals, save_pedal
     from metercap.screen.run import run_screen
 
     observer = ScreenObserver()
+    observer.stay = stay
     pedals = load_pedals()
 
     def learned(key: str, word: str) -> None:
@@ -187,6 +196,7 @@ def run_session(
     finally:
         shown.close()
         rescue(writer)
+        keep_rates(record.meter.name, record.options.get("port", ""), session.measured_s)
     if not as_json:
         with contextlib.suppress(OSError):  # nobody reads any more; the journal has it all
             print_closing(keep.fold, writer.path)

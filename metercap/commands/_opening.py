@@ -13,6 +13,7 @@ from typing import Any
 
 from metercap.meter import MeterProfile
 from metercap.plan import Plan, to_builtins
+from metercap.quantity import Quantity
 from metercap.records import SCHEMA, SessionRecord
 
 TAG_LENGTH = 8
@@ -48,6 +49,7 @@ def session_record(
     reference: dict[str, dict[str, Any]] | None = None,
     options: dict[str, Any] | None = None,
     inherited: dict[str, Any] | None = None,
+    conversion_s: dict[Quantity, float] | None = None,
     now: datetime.datetime | None = None,
     session_id: str | None = None,
 ) -> SessionRecord:
@@ -72,6 +74,7 @@ def session_record(
         options=options or {},
         inherited=inherited or {},
         program=program(),
+        conversion_s=conversion_s or {},
     )
 
 

@@ -13,6 +13,7 @@ from metercap.clock import ScaledClock
 from metercap.commands._earlier import earlier
 from metercap.commands._found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.commands._opening import free_name, refuse_existing, session_record, step_ids
+from metercap.commands._rates import kept_rates
 from metercap.commands._reference import read_reference, require_references
 from metercap.link import open_link
 from metercap.link.source import Source
@@ -93,6 +94,7 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
         reference=reference,
         options=options,
         inherited=None if before is None else before.inherited.as_builtins(),
+        conversion_s=kept_rates(profile.name, port, _say) if port else None,
     )
     out = wish.out or free_name(wish.unit)
     if port:

@@ -13,6 +13,10 @@ from enum import StrEnum
 
 from metercap.reading import Reading
 
+LOW_OHM = 0.1
+"""The last digit of most meters' lowest ohm range (common practice, no source)."""
+RANGES = 5
+"""Ranges walked through to the lowest of six, where over-range names none (common practice, no source)."""
 TOP_OHM = 1000.0
 """A last digit this large belongs to a top range, of a megohm or more (common practice, no source)."""
 
@@ -31,13 +35,27 @@ class Ranging:
     """Learns the kind of walk from contacts that follow a certain lift.
 
     `walk` is the kind by the last contact that told it; `stay_s` the longest stay in a range that was seen on the last
-    walk down under over-range; `ranges` how many times the range changed on the way to the last contact's value.
+    walk down under over-range; `ranges` how many times the range changed on the way to the last contact's value;
+    `was_seen` is true once a contact showed that the walk hides.
     """
 
-    __slots__ = ("_air", "_air_s", "_blank", "_fell", "_first", "_from_top", "_lowest", "ranges", "stay_s", "walk")
+    __slots__ = (
+        "_air",
+        "_air_s",
+        "_blank",
+        "_fell",
+        "_first",
+        "_from_top",
+        "_lowest",
+        "ranges",
+        "stay_s",
+        "walk",
+        "was_seen",
+    )
 
     def __init__(self) -> None:
         self.walk = Walk.HIDDEN
+        self.was_seen = False
         self.stay_s = 0.0
         self.ranges = 0
         self._air: float | None = None
@@ -47,6 +65,13 @@ class Ranging:
         self._blank = False
         self._fell = 0
         self._from_top = False
+
+    @property
+    def expected(self) -> int:
+        """How many ranges the next walk down passes: as many as the last one, or as lie below the one in air."""
+        if self.ranges:
+            return self.ranges
+        return max(0, round(math.log10(self._air / LOW_OHM))) if self._air else RANGES
 
     def forget(self) -> None:
         """Another function, or long ago: what is shown next begins a new story; the kind of walk stays."""
@@ -81,7 +106,7 @@ class Ranging:
         elif first >= (air or TOP_OHM):
             self._from_top = True  # shown from where it stood in air, once it leaves that range
         elif air or self.walk is not Walk.SHOWN or first <= self._lowest:
-            self.walk = Walk.HIDDEN
+            self.walk, self.was_seen = Walk.HIDDEN, True
         self._air, self._blank, self._fell = None, False, 0
         self._first = first
         self._lowest = min(self._lowest, first)

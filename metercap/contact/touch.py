@@ -205,11 +205,19 @@ class Touch:
                 self.ranging.goes_on(self._range)
         return act
 
-    def stay(self, pace: Pace) -> Stay | None:
-        """Return how long the tips have still to stay off for a certain lift; None when none is owed."""
-        if self.state not in (TouchState.SPENT_OFF, TouchState.SPENT_ON):
-            return None
+    @property
+    def owes_lift(self) -> bool:
+        """True until the tips have been off for certain."""
+        return self.state is TouchState.SPENT_OFF or self.state is TouchState.SPENT_ON
+
+    def stay(self, pace: Pace) -> Stay:
+        """Return how long the tips have still to stay off for a certain lift."""
         return self._lift.left(pace, self.recontact_s, self.ranging)
+
+    @property
+    def is_early(self) -> bool:
+        """True in a contact that came before its lift was certain, or too soon after a change; not one held since."""
+        return self.state is TouchState.SPENT_ON and not self._since_change
 
     def lift_due(self, t_s: float) -> bool:
         """Return True once when a contact that does not count has lasted long enough to say "lift"."""

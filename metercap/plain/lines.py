@@ -6,6 +6,7 @@ import sys
 from collections.abc import Callable
 from typing import BinaryIO, TextIO
 
+from metercap.contact import Stay
 from metercap.outlet import Outlet
 from metercap.plain.style import LOUD, MARKS, SAYINGS, limits_text, paint, safe, use_colour, value_text
 from metercap.quantity import format_value
@@ -65,14 +66,21 @@ class JsonLines:
 class PlainLines:
     """Writes what a person at the bench needs, one line each, newest last.
 
-    `live` gives what is being turned, for one line a value while tuning; None where there is no session to ask.
+    `live` gives what is being turned, for one line a value while tuning, `stay` how long the tips have still to stay
+    off; None where there is no session to ask.
     """
 
-    def __init__(self, out: TextIO | None = None, live: Callable[[], Live | None] | None = None) -> None:
+    def __init__(
+        self,
+        out: TextIO | None = None,
+        live: Callable[[], Live | None] | None = None,
+        stay: Callable[[], Stay | None] | None = None,
+    ) -> None:
         self._out: TextIO | None = sys.stdout if out is None else out
         self._colour = use_colour(self._out)
         self._bell = "\a" if self._out.isatty() else ""
         self._live = live
+        self._stay = stay
         self._shown: tuple[float | None, float] | None = None
         self._rung: Cue | None = None
 
@@ -152,6 +160,9 @@ class PlainLines:
             return f".  {safe(record.item)}: hands still, wait two values"
         loud = record.cue in LOUD
         text = f"{'!!' if loud else '. '} {safe(record.item)}: {SAYINGS.get(record.cue, record.cue.value)}"
+        stay = self._stay() if record.cue is CueKind.LIFT and self._stay is not None else None
+        if stay is not None:
+            text += f", and stay off {stay.left_s:.1f} s until go"
         return paint(text, "red" if loud else None, self._colour, bold=loud)
 
     def _verdict(self, record: Verdict) -> str:

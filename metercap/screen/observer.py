@@ -9,6 +9,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import msgspec
+
+from metercap.contact import Stay
 from metercap.records import Cue, Record
 from metercap.screen.state import BenchState, advance
 
@@ -16,18 +19,22 @@ from metercap.screen.state import BenchState, advance
 class ScreenObserver:
     """Holds the newest `state`; calls `changed` after each record, from whatever thread the record came in.
 
-    `fault` is what went wrong while folding, or None.
+    `fault` is what went wrong while folding, or None. `stay` tells how long the tips have still to stay off, where
+    there is a session to ask.
     """
 
     def __init__(self) -> None:
         self.state = BenchState()
         self.fault: Exception | None = None
         self.changed: Callable[[], None] | None = None
+        self.stay: Callable[[], Stay | None] | None = None
 
     def see(self, record: Record, line: bytes = b"") -> None:
         """Fold one record."""
         try:
-            self.state = advance(self.state, record)
+            state = advance(self.state, record)
+            stay = self.stay() if self.stay is not None else None
+            self.state = state if stay == state.stay else msgspec.structs.replace(state, stay=stay)
         except Exception as error:  # a picture that cannot be drawn is no reason to lose a measurement
             self.fault = self.fault or error
         self._tell()

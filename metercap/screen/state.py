@@ -13,6 +13,7 @@ from typing import Any
 
 import msgspec
 
+from metercap.contact import Stay
 from metercap.outcome import standing_after
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
@@ -56,9 +57,9 @@ class BenchState(msgspec.Struct, frozen=True):
     """All that the records so far say about this moment.
 
     `prompt` is the open task, `aside` a dial to be turned, which does not replace it. `armed` is false from a
-    tick until the lift is certain. `call` is the cue that asks the hands for something now. `found` is the value a
-    trimmer came from, `track` its way since. `tries` are the marks of the open k-of-n step, oldest first;
-    `fixed` is set when a fix was noted and the runs after it began.
+    tick until the lift is certain, `stay` how long that still takes. `call` is the cue that asks the hands for
+    something now. `found` is the value a trimmer came from, `track` its way since. `tries` are the marks of the
+    open k-of-n step, oldest first; `fixed` is set when a fix was noted and the runs after it began.
     `found` is by item: a trimmer of a later step may be read early. `standing` are trimmers past a hazard limit, by
     item (step, side), until they are over; `told` is the last remark that was spoken, while `told_of` was open.
     """
@@ -71,6 +72,7 @@ class BenchState(msgspec.Struct, frozen=True):
     aside: Prompt | None = None
     touch: Touch | None = None
     armed: bool = True
+    stay: Stay | None = None
     call: CueKind | None = None
     call_s: float = 0.0
     tune_cue: CueKind | None = None

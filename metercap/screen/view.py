@@ -160,7 +160,7 @@ def _next(now: Moment) -> Line:
     if state.link is not None:
         return Line(visible(state.link.why) or "the meter does not answer", Tone.BAD)
     if state.call is CueKind.LIFT and now.off:
-        return Line("off; stay off until this lift is certain, then it goes on", Tone.UNSURE)
+        return Line(f"off; {_stay_off(now)} until this lift is certain, then it goes on", Tone.UNSURE)
     if state.call is CueKind.LIFT:
         return Line("lift both tips well off the board; nothing counts until then", Tone.UNSURE)
     if state.call is CueKind.AGAIN:
@@ -177,9 +177,18 @@ def _next(now: Moment) -> Line:
     if prompt is None:
         return Line("any reading is shown as it comes" if state.session is None else "", Tone.QUIET)
     if not now.armed and state.aside is None:
-        first = "lift" if state.touch is not None else "wait for go"
+        first = "lift" if state.touch is not None else _stay_off(now) if state.stay is not None else "wait for go"
         return Line(f"{first}, then {untagged(now, prompt.say)}")
     return Line(untagged(now, prompt.say))
+
+
+def _stay_off(now: Moment) -> str:
+    """How long the tips have still to stay off: a mark for each conversion that is left, fewer with every one."""
+    stay = now.state.stay
+    if stay is None:
+        return "stay off"
+    left = "▪" * stay.conversions + "▫" * (stay.of - stay.conversions)
+    return f"stay off {left} {stay.left_s:.1f} s"
 
 
 def _words(now: Moment) -> tuple[str, ...]:

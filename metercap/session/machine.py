@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal
 
-from metercap.contact import Act, Conversions
+from metercap.contact import Act, Conversions, Stay
 from metercap.plan import Plan, from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
@@ -41,6 +41,7 @@ class Session:
     def __init__(self, record: SessionRecord) -> None:
         self.plan: Plan = from_builtins(record.plan)
         self.bench = Bench(record.meter, record.tag, self.plan.rule)
+        self.bench.conversions = Conversions(record.meter, record.conversion_s)
         self.bench.reference = record.reference
         self.bench.goods = Goods(record)
         self.bench.known_good = record.known_good
@@ -98,6 +99,19 @@ class Session:
         step = self._machine.step if self._machine is not None else None
         high = getattr(step, "max", None)
         return high if isinstance(high, float) else None
+
+    @property
+    def stay_off(self) -> Stay | None:
+        """How long the tips have still to stay off until `go`; None when no lift is owed."""
+        bench, machine = self.bench, self._machine
+        if machine is None or not machine.shows_contact or bench.blocked or not bench.touch.owes_lift:
+            return None
+        return bench.touch.stay(bench.conversions.pace)
+
+    @property
+    def measured_s(self) -> dict[Quantity, float]:
+        """T in seconds by quantity, as this session measured it."""
+        return self.bench.conversions.measured_s
 
     @property
     def live(self) -> Live | None:
@@ -180,6 +194,9 @@ class Session:
         if act in (Act.SLIP, Act.HELD) and touch.lift_due(reading.t_s):
             bench.cue(CueKind.LIFT, machine.item)
             bench.blocks.lift_cued(reading)
+            if touch.is_early:
+                left_s = touch.stay(bench.conversions.pace).left_s
+                bench.note(f"this contact does not count: lift, stay off {left_s:.1f} s until go, then {machine.item}")
         machine.see(reading, act, new)
 
     def _rates(self, conversions: Conversions) -> None:

@@ -29,6 +29,7 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
+from metercap.steps.advice import WORTH_S, fixed_range_text, saved_s
 from metercap.steps.band import Standing
 from metercap.steps.good import Goods
 from metercap.steps.judge import Held, Judge, Judgement, Limits
@@ -69,6 +70,7 @@ class Bench:
         self.range_asked = False
         self.prompted_s = float("-inf")
         self._prompted: tuple[str, Do, str | None, str] | None = None
+        self.hiding_asked = False
         self.steps: tuple[StepBase, ...] = ()
         self.as_found: dict[tuple[str, str], Judgement] = {}
         self.found_by: dict[tuple[str, str], Reading] = {}
@@ -88,12 +90,20 @@ class Bench:
         out, self._out = self._out, []
         return out
 
-    def ask_fixed_range(self, reading: Reading) -> None:
-        """Ask once for a fixed range, beside whatever is prompted: auto range costs several conversions an item."""
-        if self.range_asked or "auto" not in reading.flags or reading.quantity is not Quantity.RESISTANCE:
+    def ask_fixed_range(self, reading: Reading, *, continuity: bool = False) -> None:
+        """Ask for a fixed range where auto range makes items slow, beside whatever is prompted; it may be done late.
+
+        Once, and once more when it turned out that the meter hides its walk. `continuity` says that this would do too.
+        """
+        ranging = self.touch.ranging
+        if self.range_asked and (self.hiding_asked or not ranging.was_seen):
             return
-        self.range_asked = True
-        self.urge(Do.DIAL, None, "auto range costs time at every item: fix the lowest ohm range if the meter can")
+        if "auto" not in reading.flags or reading.quantity is not Quantity.RESISTANCE:
+            return
+        gain_s = saved_s(ranging, self.conversions.pace_of(reading.quantity), self.touch.recontact_s)
+        self.range_asked, self.hiding_asked = True, ranging.was_seen
+        if gain_s >= WORTH_S or ranging.was_seen:
+            self.urge(Do.DIAL, None, fixed_range_text(gain_s, hides=ranging.was_seen, continuity=continuity))
 
     def ask_wider_range(self, high: float | None) -> None:
         """Ask for auto range again where a value may lie above the range that was fixed; `high` None: any value."""

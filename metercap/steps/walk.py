@@ -51,6 +51,8 @@ class Walk(CountCheck):
         self._items = walked(step.items)
         highs = [step.limits_of(item, bench.rule).high for item in self._items]
         self._highest = None if None in highs else max(high for high in highs if high is not None)
+        ceiling = bench.profile.continuity_ceiling_ohm or 0.0
+        self._continuity = Quantity.CONTINUITY in step.wanted and self._highest is not None and self._highest <= ceiling
         self._low_only = self._highest is not None and self._highest <= LOW_OHM
         kept = (n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name))
         group_of = groups or {}
@@ -85,6 +87,9 @@ class Walk(CountCheck):
         """Open the first item."""
         if not self._low_only and Quantity.RESISTANCE in self.wanted:
             self.bench.ask_wider_range(self._highest)
+        elif self._low_only and self.bench.last is not None:
+            self.bench.touch.recontact_s = self._step.recontact_s
+            self.bench.ask_fixed_range(self.bench.last, continuity=self._continuity)
         self.state = self.count() if self.owed() else self.advance()
 
     def resume(self) -> None:
@@ -103,7 +108,7 @@ class Walk(CountCheck):
         if self.state in (S.LAST, S.ASK, S.REDO):
             self._hidden = self._hidden or act in (Act.SLIP, Act.HELD)
         elif self._low_only:
-            self.bench.ask_fixed_range(reading)
+            self.bench.ask_fixed_range(reading, continuity=self._continuity)
         if self.state is S.OPEN and act in (Act.SLIP, Act.HELD):
             self.deadline_s = None  # a contact that does not count is no silence
         elif self.state is S.OPEN and act is Act.LIFT:

@@ -71,10 +71,13 @@ def test_slip_is_recorded_as_the_ticked_item_and_reminded(rate: float) -> None:
     """Contact before the lift is certain is the same one: it is the ticked item's, and cues `lift` after two."""
     play = Play(fuses(2), rate=rate)("OL*12 9 0.2*2")
     assert play.since("OL 0.2") == ["lift of a slip F1", "slip F1"]
-    assert play.since("0.2") == ["cue lift F2"]
+    assert play.since("0.2") == ["cue lift F2", "note"]
     play("0.2*30")
     assert play.ticks == ["F1 pass"]
     assert play.cues.count("lift F2") == 1
+    # n = ⌈0.5 s · rate⌉ + 2, one more while T is not measured; the first comes with the lift itself or T after it.
+    n = {2.0: 4, 3.0: 5, 5.0: 6, 10.0: 8}[rate]
+    assert play.notes[-1] == f"this contact does not count: lift, stay off {n / rate:.1f} s until go, then F2"
 
 
 def test_held_after_the_tick_is_reminded() -> None:
