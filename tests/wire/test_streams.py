@@ -413,3 +413,12 @@ def test_empty_lines_come_out_the_same_however_they_are_cut(name: str) -> None:
     assert readings(whole)
     assert run(find_meter(name), bytewise(data)) == whole
     assert run(find_meter(name), [data[n : n + 3] for n in range(0, len(data), 3)]) == whole
+
+
+@pytest.mark.parametrize("name", ["digits14", "digits11", "polled-line", "text", "scpi"])
+def test_blank_lines_about_as_long_as_a_frame_are_cut_alike(name: str) -> None:
+    """Around the length of a frame, and of the longest line, chunks make no difference either."""
+    end = FRAMES[name][0][-1:]
+    for n in (9, 10, 11, 12, 13, 14, 15, 253, 254, 255, 256, 257):
+        data = b" " * n + end + FRAMES[name][0]
+        assert run(find_meter(name), bytewise(data)) == run(find_meter(name), [data])
