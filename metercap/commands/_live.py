@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
+import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -28,10 +29,11 @@ from metercap.records import Cue, Record, SessionRecord
 from metercap.screen.ports import Hands
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
-from metercap.words import WordSource, word_source
+from metercap.words import WordSource, forget_keys, word_source
 
 INTERRUPTED = 130
 LINGER_S = 60.0
+ROOM_S = 30.0
 
 
 class Keep:
@@ -224,10 +226,28 @@ def rescue(writer: Writer) -> None:
             first, where = visible(str(writer.path)), visible(str(copy))
             _complain(f"metercap: the whole journal was saved as {where}; {first} finds it there")
             return
-    _complain("metercap: the journal could not be saved anywhere: free some space now, then press enter")
-    if sys.stdin.isatty():
-        sys.stdin.readline()
+    _make_room(writer)
+
+
+def _make_room(writer: Writer) -> None:
+    """Nothing took the journal: wait until there is room, for as long as somebody is there or for half a minute."""
+    nowhere = "metercap: the journal could not be saved anywhere"
+    asked = sys.stdin is not None and sys.stdin.isatty()
+    end_s = time.monotonic() + ROOM_S
+    if not asked:
+        _complain(f"{nowhere}: free some space; it is tried again for {ROOM_S:g} s")
+    while writer.problem is not None:
+        if asked:
+            _complain(f"{nowhere}: free some space, then press enter; Ctrl-C gives it up")
+            forget_keys(sys.stdin.fileno())  # what was typed before is no answer
+            if not sys.stdin.readline():
+                return
+        elif time.monotonic() > end_s:
+            return
+        else:
+            time.sleep(1.0)
         writer.sync()
+    _complain(f"metercap: the journal is whole: {visible(str(writer.path))}")
 
 
 def print_closing(result: Fold, out: Path) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 
 import click
 
+from metercap.commands._names import unit_name
 from metercap.commands._numbers import Number
 from metercap.errors import UsageError
 
@@ -21,7 +22,12 @@ Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 _MEASURING: Sequence[Decorator] = (
     click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]"),
     click.option("--meter", help="Meter profile: a name or a file. [default: found]"),
-    click.option("--unit", default="", help="The unit on the mat; short names are spoken. May be named later."),
+    click.option(
+        "--unit",
+        default="",
+        callback=unit_name,
+        help="The unit on the mat; short names are spoken. May be named later.",
+    ),
     click.option("--operator", default="", help="Who is measuring."),
     click.option("--known-good", is_flag=True, help="This unit is good: its values may serve as a reference."),
     click.option("--against", type=click.Path(path_type=Path), help="Session or reference file of a known-good unit."),

@@ -6,7 +6,7 @@ lines from a pipe. None of them knows the session: a word that means nothing at 
 """
 
 from metercap.words.listen import NO_STOPPING, KeyWords, LineWords, WordSink, WordSource, word_source
-from metercap.words.terminal import restore_terminals
+from metercap.words.terminal import forget_keys, restore_terminals
 from metercap.words.vocabulary import HELP_KEY, WORDS, Word, help_lines, key_name, key_table, parse_line
 
 __all__ = [
@@ -18,6 +18,7 @@ __all__ = [
     "Word",
     "WordSink",
     "WordSource",
+    "forget_keys",
     "help_lines",
     "key_name",
     "key_table",

@@ -134,6 +134,9 @@ if sys.platform == "win32":
     def _set(fd: int, settings: list[Any]) -> None:
         """Nothing was taken."""
 
+    def forget_keys(fd: int) -> None:
+        """Keys that wait stay where they are."""
+
     def _at_the_front(fd: int) -> bool:
         return True
 
@@ -159,6 +162,11 @@ else:
                 termios.tcsetattr(fd, termios.TCSANOW, mine)
                 if again:  # a shell had it meanwhile: what was typed then was said to the shell
                     termios.tcflush(fd, termios.TCIFLUSH)
+
+    def forget_keys(fd: int) -> None:
+        """Drop what was typed and not read yet."""
+        with contextlib.suppress(termios.error, OSError):
+            termios.tcflush(fd, termios.TCIFLUSH)
 
     def _give_back(fd: int) -> None:
         if (settings := _taken.pop(fd, None)) is not None:
