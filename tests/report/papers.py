@@ -71,10 +71,10 @@ def trimmers(*names: str, **more: Any) -> TuneStep:
     return TuneStep(items=tuple(Item(name) for name in names or ("RV1",)), **(keys | {"unit": "ohm"} | more))
 
 
-def dipped(**more: Any) -> Play:
-    """Return a trimmer that is turned from 2.187 kΩ past its hazard limit and back into the band."""
-    script = f"OL*6 2.187k*5 {ramp(2187, 1200, -90)} 1.150k 1.107k 1.150k {ramp(1210, 1500, 40)} 1.502k*30 OL*9"
-    return Play(trimmers(), rate=5.0, **more)(script)
+def dipped(*, back: bool = True, **more: Any) -> Play:
+    """Return a trimmer that is turned from 2.187 kΩ past its hazard limit and, unless it stays there, into the band."""
+    play = Play(trimmers(), rate=5.0, **more)(f"OL*6 2.187k*5 {ramp(2187, 1200, -90)} 1.150k 1.107k 1.150k")
+    return play(f"{ramp(1210, 1500, 40)} 1.502k*30 OL*9") if back else play
 
 
 def swept(count: int = 3, **more: Any) -> Play:

@@ -130,3 +130,10 @@ def test_a_free_trace_keeps_every_quantity():
     assert [(key[1], trace.n, trace.over, trace.unit) for key, trace in out.traces.items()] == [
         ("resistance", 1, 1, "ohm"), ("voltage_dc", 1, 0, "V"),
     ]  # fmt: skip
+
+
+def test_a_trimmers_trace_holds_nothing_of_the_meters_walk():
+    """0.00 MΩ while the meter looks for its range is no value of the trimmer, at no contact."""
+    play = Play(trimmers(), rate=5.0)("OL*6 0.00M*2 02.19k*2 2.187k*5 1.900k*2 OL 0.00M*2 1.800k*2 1.502k*30")
+    trace = gathered(records(play)).traces["bridge", "RV1"]
+    assert (trace.low.value, trace.high.value) == (1502.0, 2190.0)

@@ -228,3 +228,15 @@ def test_the_path_of_the_journal_is_not_in_the_report(tmp_path):
     """A customer's file says nothing about the folders of the bench."""
     path = journal(tmp_path, swept())
     assert str(tmp_path) not in str(_composed(path))
+
+
+def test_a_standing_excursion_leads_the_report(tmp_path):
+    """Quit while the trimmer stands past its limit: before the counts and every other warning, with its worst."""
+    play = dipped(back=False)(":quit")
+    found, _ = studied(tmp_path, play)
+    said = "RV1 stands below its hazard limit of 1.2 kΩ; the worst seen is 1.107 kΩ."
+    assert result(found).startswith(said)
+    first = next(warnings(found))
+    assert first.loud and first.text.startswith(said)
+    assert found.standing[0].item == "RV1"
+    assert studied(tmp_path, dipped())[0].standing == ()

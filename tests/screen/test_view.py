@@ -337,3 +337,21 @@ def test_every_prompt_kind_has_a_hero() -> None:
             records: list[Record] = [*before_fuses(), Prompt(10.0, step["id"], "F1", do, "B: do this (now)")]
             assert view(fold(records)).hero.text, (step["id"], do)
             assert view(fold([*records, *tick(11.0, "F1", "")])).hero.text
+
+
+def test_with_the_tips_in_the_air_nobody_is_told_to_turn() -> None:
+    """Touch again, in the large word and in the line below, until the tips are on."""
+    shown = view(fold([*tune([1618.0, 1560.0]), Lift(110.0, "bridge", "RV1")]))
+    assert shown.hero.text == "TOUCH AGAIN"
+    assert "touch RV1 again" in shown.next.text
+    assert "TURN" not in shown.hero.text and "turn" not in shown.next.text
+
+
+def test_a_trimmer_past_its_limit_is_named_wherever_the_hands_are_and_at_the_end() -> None:
+    """The alarm while it is asked for, a line beside other items, the large word when the session is closed."""
+    past = fold([*tune([1618.0, 1190.0]), Cue(104.0, "bridge", "RV1", CueKind.HAZARD, "below")])
+    elsewhere = fold([Prompt(105.0, "starts", "starts", Do.ANSWER, "did it start?")], past)
+    assert view(past).alarm and not view(elsewhere).alarm
+    assert any("RV1 PAST ITS LIMIT" in line.text for line in view(elsewhere).status)
+    closed = view(fold([EndRecord(106.0, "quit", {}, "0" * 64)], elsewhere))
+    assert (closed.hero.text, closed.alarm) == ("RV1 PAST LIMIT", True)

@@ -151,3 +151,25 @@ _EVERY = [record for records in scenes().values() for record in records]
 def test_any_order_is_heard(records: list[Record]) -> None:
     """Records in any order never raise."""
     heard([session(plan=PLAN), *records])
+
+
+def test_the_alarm_sounds_again_every_two_seconds_while_it_stands() -> None:
+    """Other cues, a lift and over-range between; the first cue without the hazard ends it."""
+    ear = Ear()
+    heard([session(plan=PLAN), *turning([1500.0])], ear)
+    assert heard([Cue(200.0, "bridge", "RV1", CueKind.HAZARD, "below")], ear) == [Play(CueKind.HAZARD, alone=True)]
+    heard([Cue(200.5, "bridge", "RV1", CueKind.FAR, "below"), Lift(201.0, "bridge", "RV1")], ear)
+
+    def alarms(from_s: float) -> list[float]:
+        times = [from_s + 0.5 * n for n in range(12)]
+        return [t_s for t_s in times if Play(CueKind.HAZARD, alone=True) in ear.hear(ohms(t_s, None, 1.0))]
+
+    assert alarms(201.0) == [202.0, 204.0, 206.0]
+    heard([Cue(206.6, "bridge", "RV1", CueKind.FAR)], ear)
+    assert alarms(207.0) == []
+
+
+def test_what_is_told_aloud_is_spoken() -> None:
+    """As found beside the good unit."""
+    ear = Ear()
+    assert heard([session(plan=PLAN), Note(5.0, "RV1 as found"), Note(5.0, "85 %", True)], ear) == [Say("85 %")]

@@ -120,3 +120,13 @@ def test_scatter_is_no_speed() -> None:
     assert track.speed_per_s == 0.0
     fed(track, *(2000.0 - 2.0 * n + off for n, off in enumerate(noise)), every_s=0.1)
     assert track.speed_per_s == pytest.approx(-20.0, abs=6.0)
+
+
+@pytest.mark.parametrize(("errors", "drowned"), [(1.5, True), (2.5, False)])
+def test_a_slope_of_two_standard_errors_stands_out(errors: float, drowned: bool) -> None:
+    """Against scipy's standard error, which a drift does not change: 1.5 of them are scatter, 2.5 are none."""
+    scatter = (0.0, 3.0, -2.0, 4.0, -3.0, 1.0, -1.0, 2.0)
+    points = [(0.1 * k, off) for k, off in enumerate(scatter)]
+    level = linregress(*zip(*points, strict=True))
+    drift = errors * level.stderr - level.slope
+    assert slope([(t_s, value + drift * t_s) for t_s, value in points])[1] is drowned

@@ -388,3 +388,67 @@ def test_the_first_prompt_says_that_a_band_cannot_be_proved() -> None:
     assert "its band of ±150 mΩ is narrower than this meter can prove (±" in play.said
     play = Play(step(), profile=meter(RATE, (row,), counts=22_000), rate=RATE)
     assert "narrower" not in play.said
+
+
+# --- the rest of its edges
+
+
+@pytest.mark.parametrize(("by", "slow"), [(5.0, False), (8.0, True)])
+def test_slow_is_said_where_half_the_guarded_band_goes_by_in_a_conversion_and_a_tenth_of_a_second(
+    by: float, slow: bool
+) -> None:
+    """At 10/s half of ± 14 Ω in T + 0.1 s = 0.2 s is 70 Ω/s: 5 Ω a conversion is slower, 8 Ω faster."""
+    play = Play(step(never_below=None), rate=10.0)("OL*20")
+    show(play, *[1700.0] * 12, *ramp(1700.0, 1530.0, -by))
+    assert ("slow RV1" in play.cues) == slow
+
+
+def test_a_later_step_in_another_quantity_is_read_in_its_own_time() -> None:
+    """Volts cannot be read on the ohms dial: after RV1 as found RV1 is turned, and nobody asks for RV2."""
+    later = step("RV2", id="gain", target=3.3, tolerance=0.1, tolerance_share=None, never_below=None, unit="V")
+    play = Play(step(), later, rate=RATE)("OL*6 2.000k*4")
+    assert play.prompts == ["probe RV1", "turn RV1"]
+
+
+@pytest.mark.parametrize(("strange", "n"), [((120.0, 60.0), 0), ((120.0, 90.0, 60.0), 1)])
+def test_three_conversions_that_answer_the_turning_are_the_track(strange: tuple[float, ...], n: int) -> None:
+    """Two that fall may be tips that slide on each other; three are the trimmer."""
+    play = Play(step(), rate=RATE)("OL*6")
+    show(play, *[2000.0] * 5, *strange, *[2000.0] * 3)
+    assert len(play.of(Excursion)) == n
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_creep_is_seen_in_noise(seed: int) -> None:
+    """Half a count of noise at 5/s; τ = 30 s and 60 Ω to go: no pass."""
+    rng = random.Random(seed)
+    play = Play(step(), rate=RATE)("OL*6")
+    show(play, *[2000.0] * 5, *ramp(2000.0, 1500.0, -40.0))
+    creep = (1505.0 - 30.0 * (1.0 - math.exp(-n / RATE / 30.0)) for n in range(450))
+    show(play, *(value + rng.gauss(0, 0.5) for value in creep))
+    assert play.verdicts == {} or play.verdicts["RV1"].verdict is not VerdictKind.PASS
+
+
+def test_a_lift_while_turning_slowly_is_no_running_off() -> None:
+    """At 40 Ω a conversion 3200 Ω is 280 Ω further in two conversions and a reaction at twice its speed: below 4 kΩ."""
+    play = Play(step(never_below=None, never_above=3900.0), rate=RATE, profile=meter(RATE, counts=4000))("OL*6")
+    show(play, *[3000.0] * 5, *ramp(3000.0, 3201.0, 40.0))
+    assert "hazard RV1" not in play("OL*10").cues
+
+
+def test_quit_while_the_tips_touch_each_other_leaves_nothing_standing() -> None:
+    """The alarm rang for 0.2 Ω, which nobody believes: no sentence, and the last cue says that it is over."""
+    play = Play(step(), rate=RATE)("OL*6")
+    show(play, *[2000.0] * 5)
+    show(play, *[0.2] * 3, resolution=0.1)
+    assert stands(play)
+    play(":quit")
+    assert aloud(play) == [] and not stands(play)
+
+
+def test_digits_of_a_hundred_ohm_say_nothing_in_a_band_of_fifteen() -> None:
+    """2.0 kΩ on the way to 2.000 kΩ is the walk."""
+    play = Play(step(), rate=RATE)("OL*6 2.0k*3")
+    assert play.notes == [] and play.prompts == ["probe RV1"]
+    play("2.000k*3")
+    assert play.notes == ["RV1 as found 2.000 kΩ"]
