@@ -22,7 +22,8 @@ from metercap.steps.keys import Item
 
 
 class Evidence(msgspec.Struct, frozen=True):
-    """A session: its `first` record and `plan`, the `verdicts` that stand, and what is `known` of their values.
+    """A session: its `first` record (the unit's name as said last) and `plan`, the `verdicts` that stand, and what is
+    `known` of their values.
 
     `places`: the items that are places of the unit, unlike leads or a live source; `counted`: every verdict that counts
     k of n, in the file's order; `finished`: false where the session was not run to its end.
@@ -53,9 +54,10 @@ def evidence(records: Iterator[Record]) -> Evidence:
     counted: dict[Key, list[Verdict]] = {}
     known = derive(first, _folding(records, fold, counted))
     assert fold.plan is not None
+    assert fold.session is not None
     verdicts = fold.verdicts
     return Evidence(
-        first,
+        fold.session,
         fold.plan,
         verdicts,
         known,

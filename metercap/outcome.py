@@ -18,7 +18,19 @@ import msgspec
 from msgspec import UNSET
 
 from metercap.plan import Plan, from_builtins
-from metercap.records import Cue, CueKind, Do, EndRecord, Prompt, Record, SessionRecord, Verdict, VerdictKind
+from metercap.records import (
+    Cue,
+    CueKind,
+    Do,
+    EndRecord,
+    Operator,
+    Prompt,
+    Record,
+    SessionRecord,
+    Verdict,
+    VerdictKind,
+    named,
+)
 from metercap.session.inherit import Inherited
 from metercap.steps import CheckStep, SweepStep
 
@@ -51,7 +63,8 @@ class Open(msgspec.Struct, frozen=True):
 class Fold:
     """Takes a journal's records one by one, in the file's order; ask it at any time.
 
-    `session` and `end` are the bounding records, `plan` the session's plan; None until they were taken.
+    `session` (the unit's name as said last) and `end` are the bounding records, `plan` the session's plan; None until
+    they were taken.
     """
 
     def __init__(self) -> None:
@@ -83,6 +96,8 @@ class Fold:
             standing_after(self.standing, record)  # type: ignore[arg-type]
         elif kind is SessionRecord:
             self._begin(record)  # type: ignore[arg-type]
+        elif kind is Operator and self.session is not None:
+            self.session = named(self.session, record)  # type: ignore[arg-type]
         elif kind is EndRecord:
             self.end = record  # type: ignore[assignment]
 

@@ -264,6 +264,28 @@ class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"
     conversion_s: dict[Quantity, float] = {}
 
 
+TAG_LENGTH = 8
+NAME = "name"
+"""The word that names the unit of a session that began without, or names it anew."""
+
+
+def tag_of(unit: str) -> str:
+    """Return a short tag to speak and show for a unit: its name when short, else its last word or its end."""
+    name = unit.strip()
+    if len(name) <= TAG_LENGTH:
+        return name
+    last = name.split()[-1]
+    return last if len(last) <= TAG_LENGTH else last[-TAG_LENGTH:]
+
+
+def named(session: SessionRecord, said: Operator) -> SessionRecord:
+    """Return the session's record as it stands after a word: with the unit's name where the word gave one."""
+    name = said.text.strip()
+    if said.word != NAME or not name:
+        return session
+    return msgspec.structs.replace(session, unit=name, tag=tag_of(name))
+
+
 class EndRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="end"):
     """The last record; `sha256` is of all bytes of the file before this line."""
 

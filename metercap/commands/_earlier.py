@@ -12,7 +12,7 @@ from metercap.commands._reference import Rows
 from metercap.errors import UsageError
 from metercap.gate import visible
 from metercap.plan import Plan, from_builtins
-from metercap.records import SCHEMA, EndRecord, Record, SessionRecord, Verdict
+from metercap.records import SCHEMA, EndRecord, Operator, Record, SessionRecord, Verdict, named
 from metercap.session.inherit import How, Inherited
 
 
@@ -56,8 +56,6 @@ def earlier(
     assert path is not None
     with iterate(path) as records:
         first = opening(records)
-        if unit and not same_unit(first.unit, unit):
-            raise UsageError(f"{path} is a session of {first.unit}, not of {unit}", where=option)
         if how == "continue" and first.schema < SCHEMA:
             raise UsageError(
                 f"{path} was made by an earlier version, whose rules were others",
@@ -71,6 +69,8 @@ def earlier(
                 hint="--after takes up the same unit with any plan",
             )
         found = _taken(how, first, records, plan, only)
+    if unit and found.first.unit and not same_unit(found.first.unit, unit):
+        raise UsageError(f"{path} is a session of {found.first.unit}, not of {unit}", where=option)
     if records.lost and records.state != "unclosed":
         sys.stderr.write(f"metercap: {visible(str(path))}: {records.lost}; what stands before it is taken over\n")
     return found
@@ -82,13 +82,15 @@ def _taken(how: How, first: SessionRecord, records: Iterator[Record], plan: Plan
     from metercap.session.inherit import inherited_from, recorded_only
 
     standing: dict[tuple[str, str], Verdict] = {}
-    end = ""
+    end, unit = "", first
 
     def noting() -> Iterator[Record]:
-        nonlocal end
+        nonlocal end, unit
         for record in records:
             if isinstance(record, Verdict):
                 standing[record.step, record.item] = record
+            elif isinstance(record, Operator):
+                unit = named(unit, record)
             elif isinstance(record, EndRecord):
                 end = record.reason
             yield record
@@ -96,7 +98,7 @@ def _taken(how: How, first: SessionRecord, records: Iterator[Record], plan: Plan
     if first.schema < SCHEMA:  # its outcomes are not derived again: the verdicts themselves say what was found
         for _ in noting():
             pass
-        return Earlier(how, first, end, tuple(only), recorded_only(first.id, standing))
+        return Earlier(how, unit, end, tuple(only), recorded_only(first.id, standing))
     session = Session(first)
     driver = Driver(session)
     driver.start()
@@ -106,4 +108,4 @@ def _taken(how: How, first: SessionRecord, records: Iterator[Record], plan: Plan
     if how == "after":
         steps = tuple(only)
     to_do = [step for step in plan.steps if not steps or step.id in steps]
-    return Earlier(how, first, end, steps, inherited_from(session.bench, how, first.id, to_do=to_do, standing=standing))
+    return Earlier(how, unit, end, steps, inherited_from(session.bench, how, first.id, to_do=to_do, standing=standing))

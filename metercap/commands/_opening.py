@@ -14,9 +14,7 @@ from typing import Any
 from metercap.meter import MeterProfile
 from metercap.plan import Plan, to_builtins
 from metercap.quantity import Quantity
-from metercap.records import SCHEMA, SessionRecord
-
-TAG_LENGTH = 8
+from metercap.records import SCHEMA, SessionRecord, tag_of
 
 
 def program() -> str:
@@ -25,17 +23,6 @@ def program() -> str:
         return f"metercap {version('metercap')}"
     except PackageNotFoundError:
         return "metercap"
-
-
-def tag_of(unit: str) -> str:
-    """Return a short tag to speak and show for a unit: its name when short, else its last word or its end."""
-    name = unit.strip()
-    if not name:
-        return ""
-    if len(name) <= TAG_LENGTH:
-        return name
-    last = name.split()[-1]
-    return last if len(last) <= TAG_LENGTH else last[-TAG_LENGTH:]
 
 
 def session_record(

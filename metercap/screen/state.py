@@ -33,6 +33,7 @@ from metercap.records import (
     SessionRecord,
     Verdict,
     VerdictKind,
+    named,
 )
 from metercap.screen.plandata import PlanInfo, inherited_as_found, plan_info
 
@@ -153,6 +154,8 @@ def _link(_: BenchState, record: Link) -> _Change:
 
 def _operator(state: BenchState, record: Operator) -> _Change:
     change: _Change = {"word": record}
+    if state.session is not None:
+        change["session"] = named(state.session, record)
     here = (state.step, state.prompt.item) if state.prompt is not None and state.prompt.item else None
     if record.word == "skip" and here is not None:
         change["skipped"] = state.skipped | {here}

@@ -14,7 +14,7 @@ from metercap.contact import Act, Conversions, Stay
 from metercap.plan import Plan, from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
-from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
+from metercap.records import NAME, Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord, tag_of
 from metercap.session.heard import counted_on, refusal
 from metercap.session.inherit import Inherited
 from metercap.session.power import Power
@@ -63,6 +63,7 @@ class Session:
         """The machine an interlude keeps waiting."""
         self._words: dict[str, Callable[[str], None]] = {
             "note": self._word_note,
+            NAME: self._word_name,
             "say": self._word_say,
             "quit": self._word_quit,
             "probe": self._word_probe,
@@ -267,6 +268,12 @@ class Session:
 
     def _word_note(self, text: str) -> None:
         self.bench.note(text)
+
+    def _word_name(self, text: str) -> None:
+        name = text.strip()
+        if name:
+            self.bench.tag = tag_of(name)
+            self.bench.note(f"the unit on the mat is {name}")
 
     def _word_say(self, _text: str) -> None:
         machine, last = self._machine, self.bench.last

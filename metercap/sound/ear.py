@@ -19,6 +19,7 @@ from metercap.plan import from_builtins
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import (
+    NAME,
     Contact,
     Cue,
     CueKind,
@@ -34,6 +35,7 @@ from metercap.records import (
     SessionRecord,
     Verdict,
     VerdictKind,
+    tag_of,
 )
 from metercap.sound.tones import TABLE, tune_hz
 from metercap.steps import ConfirmStep, SweepStep, TuneStep, ZeroStep
@@ -181,6 +183,8 @@ class Ear:
         self._asked = record.word == "say"
         if record.word == "undo":
             self._undone = True
+        elif record.word == NAME:
+            self._tag = tag_of(record.text)
         return []
 
     def _note(self, record: Note) -> list[Sound]:

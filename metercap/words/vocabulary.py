@@ -48,6 +48,7 @@ WORDS = (
     Word("undo", "u", "take the last turn back to as found"),
     Word("probe", "+", "measure something that is not in the plan", "NAME"),
     Word("say", " ", "say the last value and where we are"),
+    Word("name", "=", "name the unit on the mat", "TEXT"),
     Word("note", "#", "write a remark into the journal", "TEXT"),
     Word("quit", "Q", "end the session; what is not done stays so"),
 )

@@ -145,3 +145,25 @@ def test_steps_of_words_need_no_meter(tmp_path: Path, monkeypatch: pytest.Monkey
     assert "listening" not in ended.err
     (journal,) = tmp_path.glob("*-B.jsonl")
     assert run("replay", str(journal), "--check").status == 0
+
+
+def test_a_unit_named_on_the_way_is_that_unit_everywhere(meter: Meter, tmp_path: Path) -> None:
+    """A sweep begins without a unit; `name` gives it one, which prompts, report, comparison and going on then use."""
+    hands = Hands(meter, BOARD)
+    args = ["sweep", "F1..F3", "--max", "2 ohm", "--loose", "--rate", "10", "--out", "x.jsonl"]
+    with program(*args, see=hands.see, cwd=tmp_path) as metercap:
+        hands.program = metercap
+        metercap.until(lambda records: of_kind(records, "prompt"), "the first prompt")
+        metercap.say("name controller B")
+        ended = metercap.wait()
+    assert ended.status == 0, ended.err
+    records = [json.loads(line) for line in (tmp_path / "x.jsonl").read_bytes().splitlines()]
+    assert records[0]["unit"] == ""
+    asked = [record["say"] for record in of_kind(records, "prompt") if record["item"] == "F2"]
+    assert asked
+    assert all(say.startswith("B: ") or "B" in say.split(":")[0] for say in asked)
+    assert run("replay", "x.jsonl", "--check", cwd=tmp_path).status == 0
+    report = run("report", "x.jsonl", "--text", cwd=tmp_path)
+    assert b"controller B" in report.out
+    refused = run("sweep", "F1", "--max", "2 ohm", "--loose", "--unit", "B", "--against", "x.jsonl", cwd=tmp_path)
+    assert refused.status in (2, 3)
