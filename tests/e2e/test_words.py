@@ -159,7 +159,8 @@ def probe_with_the_power_on(how: str, folder: Path) -> int:
         time.sleep(REPEAT_S)
         one.say("probe R77")
         one.until(asked("probe", "R77"), "R77")
-        time.sleep(4.0)  # a certain lift, where auto range may hide its walk behind over-range
+        one.until(lambda records: [c for c in of_kind(records, "cue") if (c["item"], c["cue"]) == ("R77", "go")], "go")
+        time.sleep(1.0)
         meter.tips = 47.3
         one.until(lambda records: "R77" in verdicts(records), "R77")
         time.sleep(REPEAT_S)
