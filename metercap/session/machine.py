@@ -22,7 +22,6 @@ from metercap.session.tokens import TokenWords
 from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
 from metercap.steps.check import UNPLANNED
 from metercap.steps.good import Goods
-from metercap.steps.keys import StepBase
 from metercap.steps.probing import IN_OHMS
 from metercap.steps.tokens import LearnTokens
 from metercap.steps.turning import Live
@@ -374,12 +373,8 @@ class Session:
         self.bench.step = machine.step.id
         for caution in machine.step.cautions:
             self.bench.note(caution)
-        if self._kept is None and not self._is_kept(machine.step):
+        if self._kept is None:
             self._power.enter(machine.step)
         self.bench.blocks.unproved = self._power.doubt(machine.step)
         machine.want()
         machine.start()
-
-    def _is_kept(self, step: StepBase) -> bool:
-        """Return whether an interrupted session did the whole step already, so that it is passed over now."""
-        return all(self.bench.is_kept(step.id, item) for item in step.item_names)

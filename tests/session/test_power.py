@@ -6,6 +6,7 @@ import pytest
 from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 from metercap.quantity import Quantity
+from metercap.session.inherit import inherited_from
 from metercap.steps import CheckStep, Item, SafeStep, TrialsStep
 from metercap.steps.keys import StepBase
 
@@ -114,6 +115,14 @@ def test_waiver_and_loose_parts_need_none() -> None:
     waived = Play(safe("C12"), fuses(1), options={"no_safe": True, "steps": ["fuses"]})(FUSE)
     assert waived.verdicts["F1"].verdict == "pass"
     assert Play(fuses(1))(FUSE).verdicts["F1"].verdict == "pass"
+
+
+def test_powered_step_that_was_done_before_the_interruption_powers_nothing_now() -> None:
+    """A continued session proves the unit again and passes over what was done: the unit has had no power since."""
+    steps = (safe("C12"), powered(), fuses(1))
+    first = Play(*steps)(PROOF + ":yes :quit")
+    kept = inherited_from(first.session.bench, "continue", "s1").as_builtins()
+    assert Play(*steps, inherited=kept)(PROOF + FUSE).verdicts["F1"].verdict == "pass"
 
 
 # --- probe NAME

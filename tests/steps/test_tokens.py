@@ -110,6 +110,7 @@ def test_no_says_that_the_item_itself_reads_so() -> None:
     """A blown fuse beside 143.5 ohms, as was seen on the bench: by `no` it is measured, not said to be open."""
     play = with_token()(LEARN + "143.5*3 :no OL*8")
     assert play.prompts[-1] == "probe F1"
+    assert not any("means nothing" in note for note in play.notes)
     play("143.5*4 OL*8 143.5*4")
     assert words(play) == ["no"]
     assert (play.verdicts["F1"].verdict, play.verdicts["F1"].value) == ("fail", 143.5)

@@ -146,6 +146,7 @@ def test_a_key_is_a_word(terminal, heard) -> None:
         *("yes", "no", "open", "skip", "skip step", "absent", "back", "again", "pass", "fail", "undo"),
         *("say", "quit"),
     ]
+    assert heard.sources == ["key"] * 13
     assert heard.shown == []
 
 
