@@ -371,7 +371,7 @@ def test_cleaning_and_mending_by_word(desk: Desk) -> None:
 def test_the_eyes_answer_questions(desk: Desk) -> None:
     """What the unit makes an honest person say is seen, and gone with the next prompt."""
     desk.prompt("clock", Do.CONFIRM, "Has the clock kept the time? (yes or no)", step="clock")
-    assert desk.hands.status.endswith("you look: no")
+    assert desk.hands.status.endswith("you look: no, for good: fail")
     desk.bench.see(Operator(1.0, "note", "it shows 00:00"), 1.0)
     assert desk.hands.status.endswith("you look: no")
     desk.bench.see(Operator(1.0, "no"), 1.0)
