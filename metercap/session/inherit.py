@@ -19,6 +19,7 @@ from metercap.metrology.budget import LeadNull
 from metercap.quantity import Quantity
 from metercap.records import Verdict, VerdictKind
 from metercap.steps import SafeStep, StepBase, TrialsStep, ZeroStep
+from metercap.steps.band import Standing
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement
 from metercap.steps.rounds import Uncounted
@@ -43,7 +44,8 @@ class Inherited(msgspec.Struct, frozen=True):
     """What is taken over; keys of `as_found` and `before` are "step/item". Part of a journal's first record.
 
     `uncounted` holds, by step, what its unanswered count check is about; `leads` the nulls that a later `zero` compares
-    itself with, where none is asked for again.
+    itself with, where none is asked for again; `unread` why a trimmer has no value as found, by "step/item": it was
+    moved, so it never will; `standing` the trimmers past a hazard limit, by item.
     """
 
     how: How = ""
@@ -53,6 +55,8 @@ class Inherited(msgspec.Struct, frozen=True):
     before: dict[str, dict[str, Any]] = {}
     uncounted: dict[str, Uncounted] = {}
     leads: tuple[Lead, ...] = ()
+    unread: dict[str, str] = {}
+    standing: dict[str, Standing] = {}
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Inherited:
@@ -73,6 +77,8 @@ class Inherited(msgspec.Struct, frozen=True):
         bench.as_found = {_pair(key): judgement for key, judgement in self.as_found.items()}
         bench.before = {_pair(key): counted for key, counted in self.before.items()}
         bench.uncounted = dict(self.uncounted)
+        bench.unread = {_pair(key): why for key, why in self.unread.items()}
+        bench.standing = dict(self.standing)
         for lead in self.leads:
             null = LeadNull(lead.value, lead.u, math.inf if lead.dof is None else lead.dof)
             bench.judge.keep_lead(lead.quantity, lead.resolution, null)
@@ -95,8 +101,9 @@ def inherited_from(
     found = recorded_only(session_id, verdicts).as_found
     found |= {"/".join(key): judgement.bare for key, judgement in bench.as_found.items()}
     before = {"/".join(key): counted for key, counted in bench.before.items()}
+    unread = {"/".join(key): why for key, why in bench.unread.items()}
     if how != "continue":
-        return Inherited(how, session_id, as_found=found, before=before)
+        return Inherited(how, session_id, as_found=found, before=before, unread=unread, standing=dict(bench.standing))
     steps = to_do or bench.steps
     kept = _kept(steps, verdicts, bench.uncounted)
     source = f"from session {session_id}"
@@ -117,6 +124,8 @@ def inherited_from(
         before,
         dict(bench.uncounted),
         () if _open_ohms(steps, kept, bench.uncounted) else _leads(bench),
+        unread,
+        dict(bench.standing),
     )
 
 

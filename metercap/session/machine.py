@@ -122,6 +122,7 @@ class Session:
         """Open the first step and return its outcomes, at time 0."""
         for verdict in self._inherited.verdicts:
             self.bench.inherit(verdict)
+        self.bench.say_standing()
         if self._step_on():
             self._move_on()
         return self.bench.take()

@@ -213,3 +213,17 @@ def test_what_is_inherited_goes_through_json() -> None:
     before = Play(fuses(2), bridge(), rate=5.0)("OL*6 0.2*3 OL*6 0.2*3 OL*6 1.700k*5")
     handed = inherited_from(before.session.bench, "continue", "s1")
     assert type(handed).of(handed.as_builtins()) == handed
+
+
+def test_what_was_not_read_as_found_never_is_and_what_stands_past_its_limit_is_said_first() -> None:
+    """It was moving already: no later session takes what it reads now for as found. Its alarm is the first word."""
+    step = msgspec.structs.replace(bridge(), never_below=1200.0)
+    before = Play(step, rate=5.0)("OL*6 2.000k 1.980k 1.940k 1.900k 1.860k 1.700k 1.500k 1.300k 1.150k*5 :quit")
+    for how in ("continue", "after"):
+        play = continued(before, step, how=how)
+        assert play.cues[0] == "hazard RV1"
+        assert play.notes[0] == "RV1 stands past its limit: 1.150 kΩ, below 1.2 kΩ"
+        play("OL*6 1.150k*5 1.300k 1.500k*30")
+        verdict = play.verdicts["RV1"]
+        assert (verdict.verdict, verdict.as_found) == (VerdictKind.PASS, None)
+        assert play.session.bench.standing == {}
