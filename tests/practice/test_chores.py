@@ -203,3 +203,14 @@ def test_the_supply_is_switched_as_asked() -> None:
     assert rail.seen(desk.now_s).ohm == float("inf")
     assert cell.seen(desk.now_s).volt == 3.0
     assert desk.said == ["yes", "yes"]
+
+
+def test_what_is_not_so_is_failed_and_what_was_begun_is_said() -> None:
+    """`no` would only mean not yet and be asked again for ever; whether it was begun is another question."""
+    desk = Desk()
+    desk.bench.hands.answers = {"step": "no"}
+    desk.prompt("step", Do.CONFIRM, "Set the clock. begun? yes starts the wait of 15 s")
+    desk.wait(5.0)
+    desk.prompt("step", Do.CONFIRM, "Has the clock kept the time? (yes, or no: not yet)")
+    desk.wait(5.0)
+    assert desk.said == ["yes", "fail"]
