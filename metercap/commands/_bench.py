@@ -8,13 +8,13 @@ from pathlib import Path
 
 import msgspec
 
-from metercap.clock import ScaledClock, VirtualClock
+from metercap.clock import ScaledClock
 from metercap.commands._live import Keep, Shown, run_live, shown_by
 from metercap.commands._opening import session_record
 from metercap.commands._plans import checked_plan
 from metercap.commands._reference import Rows, read_reference, require_references
 from metercap.journal import Writer
-from metercap.live import Inbox, Live, Observer, Reason
+from metercap.live import Observer, Reason
 from metercap.meter import MeterProfile
 from metercap.outcome import Fold
 from metercap.plan import Plan
@@ -22,7 +22,7 @@ from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.port import PracticePort
 from metercap.practice.scene import Scene, load_scene
-from metercap.practice.study import Virtual
+from metercap.practice.study import run
 from metercap.profiles import find_meter
 from metercap.records import SessionRecord
 from metercap.session import Driver, Session
@@ -93,7 +93,8 @@ def play_scene(
 def profile_of(scene: Scene) -> MeterProfile:
     """Return the profile of a scene's meter, at the rate that the scene gives it."""
     profile = find_meter(scene.meter.profile or scene.meter.family)
-    return profile if scene.meter.per_s == profile.conversions_per_s else profile.at_rate(scene.meter.per_s)
+    told_per_s = scene.meter.told_per_s
+    return profile if told_per_s == profile.conversions_per_s else profile.at_rate(told_per_s)
 
 
 def practice_record(
@@ -148,19 +149,7 @@ def over_port(
 def _in_process(
     session: Session, record: SessionRecord, writer: Writer, bench: Bench, observers: list[Observer]
 ) -> Reason:
-    clock, inbox = VirtualClock(), Inbox()
-    poll = record.meter.poll
-    virtual = Virtual(bench, inbox, clock, poll_per_s=None if poll is None else poll.per_s)
-    live = Live(
-        Driver(session),
-        decoder(record.meter),
-        writer,
-        [virtual, *observers],
-        inbox,
-        clock,
-        profile=record.meter,
-    )
-    return live.run_virtual(clock, virtual.next_s, virtual.act, until_s=86_400.0)
+    return run(bench, Driver(session), decoder(record.meter), record.meter, observers, writer)
 
 
 def untrue(audit: Audit) -> list[str]:

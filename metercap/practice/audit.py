@@ -1,10 +1,9 @@
 """What was said against what was true: verdicts against the scene, ticks against where the tips were.
 
 The bench knows the truth, so a session on it can be marked. A verdict by contact rests on readings from
-`from_s` to
-`t_s`; those show conversions that ended up to one conversion and one frame earlier. It is *misplaced* when
-the tips were never on its item in that time; a verdict by a word, when they were on another item as it was
-given. A misplaced verdict that a later one of the same item took back (a count check, a drift of the leads)
+`from_s` to `t_s`, or on those of each contact that it names; the bench knows which conversions those showed. It is
+*misplaced* when the tips were never on its item in that time; a verdict by a word, when they were on another item as it
+was given. A misplaced verdict that a later one of the same item took back (a count check, a drift of the leads)
 was flagged; one that still stands as `pass` or `fail` was not.
 """
 
@@ -101,13 +100,13 @@ class Audit:
     def _misplaced(self, verdict: Verdict) -> bool:
         bench = self._bench
         if verdict.n and verdict.from_s is not None:
-            late_s = bench.frame_s
-            touched = bench.touched(verdict.from_s - late_s - bench.meter.conversion_s, verdict.t_s - late_s)
-        else:
-            touched = bench.touched(verdict.t_s, verdict.t_s)
-            if not touched:
-                return False  # said with the tips in the air
-        board = bench.board
+            parts = [(part.from_s, part.t_s) for part in verdict.contacts or ()] or [(verdict.from_s, verdict.t_s)]
+            return any(self._elsewhere(verdict, bench.touched(*(bench.shown(*part) or part))) for part in parts)
+        touched = bench.touched(verdict.t_s, verdict.t_s)
+        return bool(touched) and self._elsewhere(verdict, touched)  # or said with the tips in the air
+
+    def _elsewhere(self, verdict: Verdict, touched: Collection[str]) -> bool:
+        board = self._bench.board
         name = verdict.item.removesuffix(REVERSED)
         if name not in board.parts:
             return False  # the tips together, or the step itself

@@ -6,7 +6,8 @@ clock of its own: on a virtual time line `run` asks for the next moment and goes
 pseudo-terminal (`port`) a thread waits for it. Both see the same bytes at the same session time.
 
 A frame goes out once the conversion it shows has ended, at the pace of the wire: byte n of a frame arrives
-`byte_s` after byte n − 1. It leaves in `chunks` pieces, each stamped with the arrival of its last byte.
+`byte_s` after byte n − 1. It leaves in `chunks` pieces, each stamped with the arrival of its last byte; `line`
+may make them late.
 """
 
 from __future__ import annotations
@@ -20,11 +21,13 @@ from typing import NamedTuple, Protocol
 from metercap.errors import SceneError
 from metercap.practice.board import AIR, AIR_NAME, REVERSED, Place
 from metercap.practice.body import NEVER_S, World
+from metercap.practice.by_ear import ByEar
 from metercap.practice.dial_words import read_dial, wants_auto_range, wants_fixed_range
 from metercap.practice.dials import Shown
 from metercap.practice.frames import draw
 from metercap.practice.habits import Habits
 from metercap.practice.hands import Hands
+from metercap.practice.line import Chunk, Line
 from metercap.practice.meter import Meter
 from metercap.practice.scene import Mishap, Scene
 from metercap.quantity import Quantity, expand_items, natural_key
@@ -34,15 +37,12 @@ _WIRE = {"lcd14": 10 / 2400, "digits14": 10 / 19200, "polled-line": 10 / 600, "t
 """Seconds of one byte: start bit, data, parity and stop bits over the family's baud rate (2400 8N1, 19200
 7O1, 600 7N2, 9600 8N1)."""
 
+SENT_KEPT = 20_000
+"""Frames that are remembered with what they showed; more than any verdict rests on."""
+HALF_US = 5e-7
+
 DIAL_S = 0.4
 """After the dial was turned a meter needs this long before it converts again; invented."""
-
-
-class Chunk(NamedTuple):
-    """Bytes whose last one arrived at `t_s`."""
-
-    t_s: float
-    data: bytes
 
 
 class Said(NamedTuple):
@@ -58,6 +58,14 @@ class Touch(NamedTuple):
 
     t_s: float
     name: str
+
+
+class Sent(NamedTuple):
+    """A frame that arrived at `t_s`, and the conversion it shows."""
+
+    t_s: float
+    from_s: float
+    to_s: float
 
 
 class Technician(Protocol):
@@ -87,15 +95,18 @@ class Bench:
     """Meter, board and technician of one scene. `seed` overrides the scene's; `hands` makes the technician.
 
     `answers_polls`: the meter sends only when `poll` is called (for `polled-line`); otherwise it streams by
-    itself.
+    itself. Without `hands` they are the scene's.
     """
 
-    def __init__(self, scene: Scene, *, seed: int | None = None, chunks: int = 1, hands: MakeHands = Hands) -> None:
+    def __init__(
+        self, scene: Scene, *, seed: int | None = None, chunks: int = 1, hands: MakeHands | None = None
+    ) -> None:
         seed = scene.seed if seed is None else seed
         self.scene = scene
         self.board = scene.board(Random(f"{seed} board"))
         self.meter = Meter(scene.meter, Random(f"{seed} meter"))
         rows = {step: sorted(expand_items(items), key=natural_key) for step, items in scene.rows.items()}
+        hands = hands or (ByEar if scene.hands.by_ear else Hands)
         self.hands = hands(scene.hands, self, Random(f"{seed} hands"), rows)
         self.hands.answers = scene.answers
         self.answers_polls = scene.meter.family == "polled-line"
@@ -103,6 +114,10 @@ class Bench:
         self.conversions = 0
         self._byte_s = _WIRE[scene.meter.family]
         self._chunks = chunks
+        self._line = Line(scene.meter, Random(f"{seed} line"))
+        self._sent: deque[Sent] = deque(maxlen=SENT_KEPT)
+        self._waiting: deque[tuple[float, float]] = deque()
+        self._shown_s = (0.0, 0.0)
         self._place: Place = AIR
         self._spans: list[tuple[float, Place]] = []
         self._out: deque[Chunk] = deque()
@@ -194,6 +209,22 @@ class Bench:
             names.add(touch.name.removesuffix(REVERSED))
         return names - {AIR_NAME}
 
+    def shown(self, from_s: float, to_s: float) -> tuple[float, float] | None:
+        """Return the time in which the conversions ran whose frames arrived from `from_s` to `to_s`, or None.
+
+        A frame that a port brings a little late is still the last one that arrived before.
+        """
+        first: Sent | None = None
+        last: Sent | None = None
+        for sent in reversed(self._sent):
+            if sent.t_s > to_s + HALF_US:
+                continue
+            if first is not None and first.t_s <= from_s + HALF_US and sent.t_s < first.t_s:
+                break
+            last = last or sent
+            first = sent
+        return None if first is None or last is None else (first.from_s, last.to_s)
+
     def see(self, record: Record, t_s: float) -> None:
         """Let the technician see a record of the session at session time `t_s`."""
         self.hands.see(record, t_s)
@@ -220,6 +251,7 @@ class Bench:
                 spans.append((from_s, to_s, place))
         shown = self.meter.convert(spans, end_s)
         self.conversions += 1
+        self._shown_s = (spans[0][0], end_s)
         for mishap in [m for m in self._mishaps if m.at_s is not None and m.at_s <= end_s]:
             self._mishaps.remove(mishap)
             self._befall(mishap, end_s)
@@ -233,9 +265,12 @@ class Bench:
     def _send(self, shown: Shown, t_s: float) -> None:
         frame = draw(self.scene.meter.family, shown)
         size = -(-len(frame) // self._chunks)
-        for start in range(0, len(frame), size):
-            piece = frame[start : start + size]
-            self._out.append(Chunk(at(t_s + (start + len(piece)) * self._byte_s), piece))
+        ends = range(size, len(frame) + size, size)
+        leaves = [Chunk(t_s + min(end, len(frame)) * self._byte_s, frame[end - size : end]) for end in ends]
+        self._waiting.append(self._shown_s)
+        for pieces in self._line.carry(leaves):
+            self._out += pieces
+            self._sent.append(Sent(pieces[-1].t_s, *self._waiting.popleft()))
 
     def _befall(self, mishap: Mishap, t_s: float) -> None:
         meter = self.meter

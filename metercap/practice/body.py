@@ -13,6 +13,12 @@ from metercap.practice.meter import Meter
 
 NEVER_S = float("inf")
 
+TREMOR_S = (0.5, 2.0)
+"""How long a tremor lasts after a touch, in seconds; invented."""
+HOLDS_S = (0.05, 0.15)
+BREAKS_S = (0.01, 0.06)
+"""How long contact holds and breaks in it: some eight times a second (physiological tremor, from memory)."""
+
 
 class World(Protocol):
     """What hands act on; the bench."""
@@ -134,10 +140,30 @@ class Body:
             ohm = self.habits.touch_ohm * self.rng.uniform(0.5, 1.5)
             if self.chance(self.habits.dirty_touch):
                 ohm += self.rng.uniform(0.02, 1.0) * self.habits.dirty_ohm
+            if self.chance(self.habits.partly):
+                ohm += self.rng.uniform(self.habits.partly_ohm_from, self.habits.partly_ohm_to)
             # Whoever was asked about this item's tips minds them.
             self.swapped = item != self.minded and self.chance(self.habits.swaps)
         self.here = self.last = item
-        self.world.put(t_s, self.world.board.place(item, ohm, flipped=self.swapped))
+        place = self.world.board.place(item, ohm, flipped=self.swapped)
+        self.world.put(t_s, place)
+        self.drop("tremor")
+        if item != TIPS_NAME and self.chance(self.habits.trembles):
+            self._tremble(t_s, t_s + self.rng.uniform(*TREMOR_S), place)
+
+    def _tremble(self, t_s: float, until_s: float, place: Place) -> None:
+        """Contact holds for a moment of a tremor, and then breaks for one."""
+        if t_s < until_s:
+            self.plan("tremor", t_s + self.rng.uniform(*HOLDS_S), lambda at_s: self._break(at_s, until_s, place))
+
+    def _break(self, t_s: float, until_s: float, place: Place) -> None:
+        self.world.put(t_s, AIR)
+
+        def back(at_s: float) -> None:
+            self.world.put(at_s, place)
+            self._tremble(at_s, until_s, place)
+
+        self.plan("tremor", t_s + self.rng.uniform(*BREAKS_S), back)
 
     def put_down(self, t_s: float) -> None:
         """Stop turning."""
@@ -149,6 +175,7 @@ class Body:
         """Lift the tips; whatever the other hand does there, it stops."""
         self.put_down(t_s)
         self.let_go(t_s)
+        self.drop("tremor")
         self.here = AIR_NAME
         self.lifted_s = t_s
         self.world.put(t_s, AIR)

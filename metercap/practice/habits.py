@@ -23,6 +23,11 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         next item.
         `early`: after the tick they touch the next item within `slip_s`, without the `go` cue.
         `doubles`: after the tick they lift and touch the same item once more.
+        `slips_after`: after the tick the tip slides off for up to `slip_s` and is back on the same item.
+        `drags`: after the tick they drag the tips on to the next item, with no air between.
+        `neighbours`: they touch a neighbour first, for up to `neighbour_s`, and then the right one.
+        `trembles`: contact breaks up for a moment, several times a second, while they hold.
+        `partly`: the touch adds `partly_ohm_from` to `partly_ohm_to`, and stays like that.
         `on_beep`: they lift on the meter's own sign (beeper, or a number on its display) and go on without
         the tick.
         `leaves_open`: of the items that stay silent, those left without a word.
@@ -30,6 +35,8 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
         `wanders`: they go to another item of the row than the one asked for, and notice on its tick.
         `notices`: of the second ticks on one item, those they notice, and answer the next count check by.
         `waits_for_go`: they wait for the `go` cue; otherwise they move when their hand is ready.
+    `by_ear`: they heed the tool in nothing and sweep each row once by the meter's own beep: what the tool's pace is
+    measured by.
     `discharges`: they can take a voltage off that was found, in `discharge_s`; otherwise they say `skip`.
     `fixes_range`: asked for a fixed range, they fix it. `continuity`: given the choice they take continuity.
     `follows`: "row" keeps the technician's own count along the row of items; "prompt" goes wherever the
@@ -62,12 +69,21 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     slip_s: float = 0.6
     early: float = 0.0
     doubles: float = 0.0
+    slips_after: float = 0.0
+    drags: float = 0.0
+    neighbours: float = 0.0
+    neighbour_s: float = 0.4
+    trembles: float = 0.0
+    partly: float = 0.0
+    partly_ohm_from: float = 3.0
+    partly_ohm_to: float = 30.0
     on_beep: float = 0.0
     leaves_open: float = 0.0
     swaps: float = 0.0
     wanders: float = 0.0
     notices: float = 1.0
     waits_for_go: float = 1.0
+    by_ear: bool = False
     discharges: bool = True
     discharge_s: float = 8.0
     fixes_range: bool = True

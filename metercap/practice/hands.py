@@ -192,8 +192,8 @@ class Hands(Probes):
         if not self.here:
             return
         self.drop("patience")
-        if self._wandered:
-            self._wandered = False
+        if self._wandered or t_s < self._doubt_s:
+            self._wandered, self._doubt_s = False, t_s
             self.plan("word", t_s + self.reaction_s() + 0.5, lambda at_s: self.speak(at_s, "back"))
         else:
             self._count.done = self.here

@@ -7,13 +7,15 @@ shows over-range.
 
 In ohms mode a test current of `DRIVE_V / full scale` flows, so the converter sees I·R + U; its input
 saturates at
-`overload` times full scale, which is what air adds to a blend. Auto-ranging moves one range a conversion.
+`overload` times full scale, which is what air adds to a blend. Auto-ranging moves one range a conversion, or
+as slowly as `dwell` says.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from random import Random
+from typing import Literal
 
 import msgspec
 
@@ -43,9 +45,14 @@ class MeterSpec(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     conversion is sent. `lead_ohm` is what both leads add. `gain` (0.001 reads 0.1 % high) and `offset_counts`
     are this meter's own errors, `noise_counts` the standard deviation of a conversion. `ceiling_ohm`:
     continuity shows over-range above it, and the beeper sounds below `beep_ohm`.
-    `walk` is what the display shows while it changes range: the value so far, or nothing. `dial` is where it
-    stands at the start.
+    `walk` is what the display shows while it changes range: "value" so far, "blank", "range" (over-range, with the
+    range it stands in) or "hidden" (over-range, and never which range). `dwell`: conversions in each range of the
+    walk. `jumps`: over-range sends it to its top range at once. `dial` is where it stands at the start.
+    `smooth`: share of the number shown before that each new one keeps; over-range begins anew.
+    `stated_per_s`: what a session is told instead of `per_s`; 0 is the truth.
     `hidden_hold`: HOLD and REL raise no flag on the wire.
+    The way its frames take: each comes up to `jitter_s` late, `burst` of them come together, and `stalls_per_min` times
+    a minute all of them wait for `stall_s`.
     """
 
     family: str = "lcd14"
@@ -64,10 +71,23 @@ class MeterSpec(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     overload: float = 2.0
     ceiling_ohm: float = 400.0
     beep_ohm: float = 40.0
-    walk: str = "value"
+    walk: Literal["value", "blank", "range", "hidden"] = "value"
+    dwell: int = 1
+    jumps: bool = False
+    smooth: float = 0.0
+    stated_per_s: float = 0.0
+    jitter_s: float = 0.0
+    burst: int = 1
+    stalls_per_min: float = 0.0
+    stall_s: float = 0.8
     hidden_hold: bool = False
     low_battery: bool = False
     drift_counts_per_h: float = 0.0
+
+    @property
+    def told_per_s(self) -> float:
+        """Conversions a second as a session is told."""
+        return self.stated_per_s or self.per_s
 
 
 class Meter:
@@ -82,6 +102,7 @@ class Meter:
         self._rng = rng
         self._rel_counts = 0.0
         self._held: Shown | None = None
+        self._before: tuple[int, float] | None = None
         self.turn_dial(spec.dial, auto=spec.auto)
 
     def turn_dial(self, quantity: Quantity, *, auto: bool = True, range_index: int | None = None) -> None:
@@ -94,7 +115,8 @@ class Meter:
         at_rest = len(self._ladder) - 1 if self.quantity in OHMS else 0
         self._index = range_index if range_index is not None else at_rest if self.auto else 0
         self.hold = self.rel = False
-        self._held = None
+        self._held = self._before = None
+        self._stayed = 0
 
     def press_hold(self) -> None:
         """Press HOLD: the display freezes, or runs again."""
@@ -146,13 +168,22 @@ class Meter:
         if self.quantity not in OHMS:
             noise += self.spec.air_counts * in_air_s / length_s
         counts += self._rng.gauss(0.0, noise) if noise else 0.0
-        fresh = self._show(counts)
+        fresh = self._show(self._smoothed(counts))
         if self.hold:
             held = self._held if self._held is not None else fresh
             self.shown = held._replace(flags=held.flags | self._flags())
         else:
             self.shown = fresh
         return self.shown
+
+    def _smoothed(self, counts: float) -> float:
+        """Keep a share of the number before; another range, or one that is over it, begins anew."""
+        before, self._before = self._before, None
+        if self.spec.smooth and abs(counts) < self.spec.counts:
+            if before is not None and before[0] == self._index:
+                counts += self.spec.smooth * (before[1] - counts)
+            self._before = self._index, counts
+        return counts
 
     def _integrate(self, from_s: float, to_s: float, place: Place, full: float) -> float:
         ohms = self.quantity in OHMS
@@ -199,21 +230,32 @@ class Meter:
         over = abs(counts) >= self.spec.counts
         if self.quantity is Quantity.CONTINUITY:
             over = over or counts * at.resolution > self.spec.ceiling_ohm
-        walking = self._walk(counts, over=over)
-        state = State.BLANK if walking and self.spec.walk == "blank" else State.OVER if over else State.OK
+        if self._walk(counts, over=over) and self.spec.walk != "value":
+            state = State.BLANK if self.spec.walk == "blank" else State.OVER
+        else:
+            state = State.OVER if over else State.OK
+        if state is State.OVER and self.auto and self.spec.walk == "hidden":
+            at = Range(self._ladder[-1].code, "", 0)
         digits = f"{abs(number):0{len(str(self.spec.counts - 1))}d}" if state is State.OK else ""
         return Shown(self.quantity, at, state, digits, number < 0 and state is State.OK, self._flags())
 
     def _walk(self, counts: float, *, over: bool) -> bool:
-        """Move the auto-ranging one range for the next conversion; return whether it moved."""
+        """Move the auto-ranging for the next conversion, once it has dwelt; return whether it is on its way."""
         if not self.auto or self.rel:
             return False
-        last = self._index
+        last, top = self._index, len(self._ladder) - 1
+        wanted = last
         if over:
-            self._index = min(last + 1, len(self._ladder) - 1)
+            wanted = top if self.spec.jumps else min(last + 1, top)
         elif last and abs(counts) * self.range.resolution < 0.9 * self.spec.counts * self._ladder[last - 1].resolution:
-            self._index = last - 1
-        return self._index != last
+            wanted = last - 1
+        if wanted == last:
+            self._stayed = 0
+            return False
+        self._stayed += 1
+        if self._stayed >= self.spec.dwell:
+            self._index, self._stayed = wanted, 0
+        return True
 
     def _flags(self) -> frozenset[str]:
         flags = []

@@ -25,8 +25,9 @@ from typing import Protocol, TypeVar
 
 from metercap.clock import SessionClock
 from metercap.errors import LinkError
-from metercap.practice.bench import Bench, Chunk, Said
+from metercap.practice.bench import Bench, Said
 from metercap.practice.frames import POLL
+from metercap.practice.line import Chunk
 from metercap.records import Cue, Record
 
 T = TypeVar("T")

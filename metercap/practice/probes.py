@@ -15,6 +15,9 @@ from metercap.records import Prompt
 
 _PASSES_OVER = ("open", "skip", "absent")
 
+DOUBT_S = 0.3
+"""Who touched a neighbour first gives no credit to a tick that comes this soon after; invented."""
+
 
 class Probes(Chores):
     """Moves of the probes, with a count of one's own. `hands.Hands` says when.
@@ -45,6 +48,8 @@ class Probes(Chores):
         """They noticed that the tool's count is not their own, and say so at the next count check."""
         self._heard = self._ticked = self._wandered = self._spoke = self._wait_go = False
         self._busy_until_s = -NEVER_S
+        self._doubt_s = -NEVER_S
+        """A tick before this may be of what was touched on the way."""
         self._unfixed = False
         """They gave a fixed range back to the meter for one step, and fix it again after."""
         self._new_step("", 0.0)
@@ -87,6 +92,13 @@ class Probes(Chores):
     def _lift(self, t_s: float, heed: bool = False) -> None:
         habits, item = self.habits, self.here
         after_tick = self._ticked and self._heard and not heed
+        if after_tick and self.chance(habits.slips_after):
+            self._slip_ticked(t_s)
+            return
+        if after_tick and self.chance(habits.drags):
+            self.slipped += 1
+            self._touch(t_s)
+            return
         self.take_off(t_s)
         if after_tick and self.chance(habits.doubles):
             self.slipped += 1
@@ -106,7 +118,32 @@ class Probes(Chores):
         if goal is None:
             return
         wanders = goal in self._count and self.chance(self.habits.wanders)
-        item = self.rng.choice([self._count.before(goal) or goal, self._count.after(goal) or goal]) if wanders else goal
+        beside = (
+            self.rng.choice([self._count.before(goal) or goal, self._count.after(goal) or goal]) if wanders else goal
+        )
+        if goal in self._count and not wanders and self.chance(self.habits.neighbours):
+            self._by_a_neighbour(t_s, goal)
+            return
+        self._land_on(t_s, goal, beside)
+
+    def _by_a_neighbour(self, t_s: float, goal: str) -> None:
+        """Touch a neighbour first, see it, and go over to the right one, over air or not."""
+        self._land(t_s, self._count.before(goal) or self._count.after(goal) or goal)
+        self.slipped += 1
+        self._wandered = True
+        leaves_s = t_s + self.rng.uniform(0.05, self.habits.neighbour_s)
+
+        def right(at_s: float) -> None:
+            self._land_on(at_s, goal, goal)
+            self._doubt_s = at_s + DOUBT_S
+
+        def off(at_s: float) -> None:
+            self.take_off(at_s)
+            self.plan("move", at_s + self.rng.uniform(0.05, 0.3), right)
+
+        self.plan("move", leaves_s, right if self.chance(0.5) else off)
+
+    def _land_on(self, t_s: float, goal: str, item: str) -> None:
         self._land(t_s, item)
         if item == TIPS_NAME:
             return
@@ -121,6 +158,20 @@ class Probes(Chores):
             self.plan("move", t_s + self.rng.uniform(0.1, 1.2), self._slip)
         elif self.chance(self.habits.on_beep):
             self._lift_on_sign(t_s)
+
+    def _slip_ticked(self, t_s: float) -> None:
+        """After its tick the tip slides off the item for a moment, and is back; lifted when the hand is ready."""
+        item = self.here
+        self.slipped += 1
+        self.take_off(t_s)
+
+        def back(at_s: float) -> None:
+            self._land(at_s, item)
+            self.drop("patience")
+            self._heard = self._ticked = True
+            self.plan("move", at_s + self.rng.uniform(0.5, 2.5), lambda then_s: self._lift(then_s, heed=True))
+
+        self.plan("move", t_s + self.rng.uniform(0.05, self.habits.slip_s), back)
 
     def _land(self, t_s: float, item: str) -> None:
         self.put_on(t_s, item)

@@ -1,6 +1,6 @@
 """The TOML description of a practice bench: meter, board, hands, and the truth about every step's items.
 
-    schema = 1
+    schema = 2
     title = "GC-8, unit B, in for repair"
     unit = "B"
     model = "GC-8"
@@ -43,8 +43,8 @@ from metercap.practice.meter import MeterSpec
 from metercap.quantity import expand_items
 from metercap.records import VerdictKind
 
-SCHEMA = 1
-"""The newest scene schema that this program reads."""
+SCHEMA = 2
+"""The newest scene schema that this program reads. 2 added what the meter, its line and the hands can do beside 1."""
 
 
 class _Spec(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="kind"):
@@ -328,15 +328,20 @@ def _check(scene: Scene, where: str) -> None:
         )
     if meter.dial not in DIAL:
         raise SceneError(f"the practice meter has no {meter.dial.value}", where=f"{where}, meter.dial")
-    if meter.walk not in ("value", "blank"):
-        raise SceneError(f"unknown walk {meter.walk!r}", where=f"{where}, meter.walk", hint='"value" or "blank"')
     for name, low, value in (
         ("per_s", 0.0, meter.per_s),
         ("repeats", 0.5, meter.repeats),
         ("counts", 999.0, meter.counts),
+        ("dwell", 0.5, meter.dwell),
+        ("burst", 0.5, meter.burst),
     ):
         if not value > low:
             raise SceneError(f"{name} is {value}", where=f"{where}, meter.{name}", hint=f"above {low:g}")
+    if not 0.0 <= meter.smooth < 1.0:
+        raise SceneError(f"smooth is {meter.smooth}", where=f"{where}, meter.smooth", hint="from 0 to below 1")
+    for name in ("stated_per_s", "jitter_s", "stalls_per_min", "stall_s"):
+        if not 0.0 <= getattr(meter, name) < float("inf"):
+            raise SceneError(f"{name} is {getattr(meter, name)}", where=f"{where}, meter.{name}", hint="not below 0")
     seen: set[str] = set()
     for n, spec in enumerate(scene.part):
         place = f"{where}, part[{n}].names"

@@ -1,19 +1,16 @@
-"""Sessions on the practice bench with no real time at all.
-
-`Virtual` puts a bench into the live loop's virtual run, with every observer and the journal as they are;
-`run` is the short way for studies of thousands of items: wire, session and hands, nothing else.
-"""
+"""Sessions on the practice bench with no real time at all: the live loop's virtual run, every observer as it is."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Sequence
 
-from metercap.clock import SessionClock
-from metercap.live import Inbox
-from metercap.live.parts import Decoder, Driver
+from metercap.clock import SessionClock, VirtualClock
+from metercap.live import Inbox, Live
+from metercap.live.parts import Decoder, Driver, Observer, Reason, Writer
+from metercap.meter import MeterProfile
 from metercap.practice.bench import Bench, Said
 from metercap.practice.body import NEVER_S
-from metercap.records import Cue, Event, Operator, Outcome, Record
+from metercap.records import Cue, Record
 
 
 class Virtual:
@@ -53,40 +50,21 @@ class Virtual:
 
 
 def run(
-    bench: Bench, driver: Driver, decoder: Decoder, *, until_s: float = 86_400.0, poll_per_s: float | None = None
-) -> Iterator[Record]:
-    """Yield every event and outcome of a session on the bench, in the journal's order.
+    bench: Bench,
+    driver: Driver,
+    decoder: Decoder,
+    profile: MeterProfile,
+    observers: Sequence[Observer] = (),
+    writer: Writer | None = None,
+    *,
+    until_s: float = 86_400.0,
+) -> Reason:
+    """Run a session on the bench and return why it ended: `interrupted` at session time `until_s`.
 
-    Ends when the session is finished, or at session time `until_s`. The technician sees each record at the
-    moment it is made.
+    A polled meter is asked as often as its profile says.
     """
-    now_s = 0.0
-    poll_s = NEVER_S if poll_per_s is None else 0.0
-
-    def told(fed: Iterable[tuple[Event, list[Outcome]]]) -> Iterator[Record]:
-        for event, outcomes in fed:
-            yield event
-            for outcome in outcomes:
-                bench.see(outcome, now_s)
-                yield outcome
-
-    for outcome in driver.start():
-        bench.see(outcome, now_s)
-        yield outcome
-    while not driver.session.finished:
-        due_s = driver.session.deadline_s
-        now_s = min(bench.next_s, poll_s, NEVER_S if due_s is None else due_s)
-        if now_s > until_s:
-            return
-        if due_s is not None and due_s <= now_s:
-            yield from told(driver.due(now_s))
-            continue
-        if poll_per_s is not None and poll_s <= now_s:
-            bench.poll(poll_s)
-            poll_s += 1.0 / poll_per_s
-        while (out := bench.step(now_s)) is not None:
-            if isinstance(out, Said):
-                yield from told(driver.feed(Operator(out.t_s, out.word, out.text, "line")))
-            else:
-                for reading in decoder.feed(out.data, out.t_s):
-                    yield from told(driver.feed(reading))
+    clock, inbox = VirtualClock(), Inbox()
+    poll = profile.poll
+    virtual = Virtual(bench, inbox, clock, poll_per_s=None if poll is None else poll.per_s)
+    live = Live(driver, decoder, writer, [virtual, *observers], inbox, clock, profile=profile)
+    return live.run_virtual(clock, virtual.next_s, virtual.act, until_s=until_s)

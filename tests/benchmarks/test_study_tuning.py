@@ -33,7 +33,7 @@ from metercap.practice.scene import Scene, Trimmer
 from metercap.practice.study import run
 from metercap.profiles import find_meter
 from metercap.reading import Reading
-from metercap.records import Do, Prompt, Verdict, VerdictKind
+from metercap.records import Cue, Do, Prompt, Record, Verdict, VerdictKind
 from metercap.session import Driver, Session
 from metercap.steps import TuneStep
 from metercap.steps.keys import Item
@@ -99,30 +99,45 @@ def scene_of(seed: int, rate: float, kind: str, *, cues: bool) -> tuple[Scene, T
     return scene, step
 
 
+class Eye:
+    """An observer that looks at the trimmer itself at every reading, once turning has begun."""
+
+    def __init__(self, trimmer: Any, band: Any) -> None:
+        self.began_s = self.inside_s = self.verdict_s = math.inf
+        self.crossed = 0
+        self.done = False
+        self._trimmer = trimmer
+        self._band = band
+        self._side = 0
+
+    def see(self, record: Record, line: bytes) -> None:
+        """Take a record."""
+        kind_of = type(record)
+        if kind_of is Prompt and record.do is Do.TURN:  # type: ignore[union-attr]
+            self.began_s = min(self.began_s, record.t_s)
+        elif kind_of is Reading and record.t_s >= self.began_s:
+            ohm = self._trimmer.position * OHM
+            now = (ohm > self._band.high) - (ohm < self._band.low)
+            self.inside_s = math.inf if now else min(self.inside_s, record.t_s)
+            self.crossed += now != 0 and now == -self._side
+            self._side = now or self._side
+        elif kind_of is Verdict:
+            self.done, self.verdict_s = record.verdict is VerdictKind.PASS, record.t_s  # type: ignore[union-attr]
+
+    def urgent(self, cue: Cue) -> None:
+        """Nothing here waits for it."""
+
+
 def tune(seed: int, rate: float, kind: str, *, cues: bool) -> Tuned:
     """Tune once."""
     scene, step = scene_of(seed, rate, kind, cues=cues)
     profile = find_meter(scene.meter.profile).at_rate(rate)
     bench = Bench(scene)
-    trimmer = bench.board.parts["RV1"]
-    band = step.band(float(step.target))
     plan = Plan(title="a trimmer", supply="none", steps=(step,))
     driver = Driver(Session(session_record(plan, profile, unit="B", session_id=str(seed))))
-    began_s = inside_s = verdict_s = math.inf
-    side = crossed = 0
-    done = False
-    for record in run(bench, driver, wire.decoder(profile), until_s=LIMIT_S):
-        kind_of = type(record)
-        if kind_of is Prompt and record.do is Do.TURN:
-            began_s = min(began_s, record.t_s)
-        elif kind_of is Reading and record.t_s >= began_s:
-            ohm = trimmer.position * OHM
-            now = (ohm > band.high) - (ohm < band.low)
-            inside_s = math.inf if now else min(inside_s, record.t_s)
-            crossed += now != 0 and now == -side
-            side = now or side
-        elif kind_of is Verdict:
-            done, verdict_s = record.verdict is VerdictKind.PASS, record.t_s
+    eye = Eye(bench.board.parts["RV1"], step.band(float(step.target)))
+    run(bench, driver, wire.decoder(profile), profile, [eye], until_s=LIMIT_S)
+    began_s, verdict_s, crossed, done, inside_s = eye.began_s, eye.verdict_s, eye.crossed, eye.done, eye.inside_s
     if not done:
         return Tuned(math.inf, math.inf, crossed, done)
     assert inside_s < math.inf  # whatever passes is in its band

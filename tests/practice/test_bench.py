@@ -8,11 +8,12 @@ from typing import Any
 
 import msgspec
 import pytest
+from played import played
 
 from metercap.errors import SceneError
-from metercap.practice.bench import Bench, Chunk
+from metercap.practice.bench import Bench
+from metercap.practice.line import Chunk
 from metercap.practice.scene import Mishap, Scene
-from metercap.practice.study import run
 from metercap.records import Do, Prompt
 
 LCD_BYTE_S = 10 / 2400
@@ -95,6 +96,6 @@ def test_a_study_runs_far_faster_than_real_time(twelve: Scene, mini: Any, text_d
     busy machine."""
     bench = Bench(twelve)
     start_s = time.perf_counter()
-    count = sum(1 for _ in run(bench, mini([f"F{n}" for n in range(1, 13)] * 20), text_decoder, until_s=400.0))
+    count = len(played(bench, mini([f"F{n}" for n in range(1, 13)] * 20), text_decoder, until_s=400.0))
     assert bench.conversions / (time.perf_counter() - start_s) > 500
     assert count > bench.conversions / 2

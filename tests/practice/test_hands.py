@@ -8,12 +8,12 @@ from typing import Any
 
 import msgspec
 import pytest
+from played import played
 
 from metercap.practice.bench import Bench
 from metercap.practice.dial_words import read_dial, wants_fixed_range
 from metercap.practice.parts import Path
 from metercap.practice.scene import Scene
-from metercap.practice.study import run
 from metercap.quantity import Quantity
 from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record, Verdict, VerdictKind
 
@@ -26,7 +26,7 @@ def with_habits(scene: Scene, **habits: Any) -> Scene:
 
 def swept(scene: Scene, mini: Any, decoder: Any, seed: int = 3) -> tuple[Bench, list[Record]]:
     bench = Bench(scene, seed=seed)
-    return bench, list(run(bench, mini(TWELVE), decoder, until_s=600.0))
+    return bench, played(bench, mini(TWELVE), decoder, until_s=600.0)
 
 
 def touched(bench: Bench) -> list[str]:
@@ -115,7 +115,7 @@ def test_an_item_left_without_a_word_shifts_the_count_and_the_answer_is_no(
     scene = with_habits(parse_scene(_with_open_f5(twelve_text)), leaves_open=1.0)
     bench = Bench(scene)
     driver = mini(TWELVE[:11])  # the tool stops one short, as it counts one tick less
-    records = list(run(bench, driver, text_decoder, until_s=600.0))
+    records = played(bench, driver, text_decoder, until_s=600.0)
     assert bench.hands.left_silent == ["F5"]
     assert words(records) == ["no"]
     assert [(t.named, t.here) for t in bench.hands.ticks][4:6] == [("F5", "F6"), ("F6", "F7")]

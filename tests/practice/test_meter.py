@@ -7,7 +7,7 @@ from random import Random
 import pytest
 
 from metercap.practice.board import AIR, TIPS_NAME, Board, Place
-from metercap.practice.dials import Shown
+from metercap.practice.dials import Range, Shown
 from metercap.practice.meter import DRIVE_V, INPUT_OHM, Meter, MeterSpec
 from metercap.practice.parts import Capacitor, Path, Source
 from metercap.quantity import Quantity
@@ -181,3 +181,63 @@ def test_noise_has_the_stated_spread_and_the_seed_decides() -> None:
     spread = (sum((v - mean) ** 2 for v in runs[0]) / 1999) ** 0.5
     assert mean == pytest.approx(100.0, abs=0.05)
     assert spread == pytest.approx(0.3, rel=0.1)
+
+
+def walked(spec: MeterSpec, n: int = 9) -> list[tuple[State, float]]:
+    """What an auto-ranging meter shows from the air down to 0.2 Ω: state and last digit, conversion by conversion."""
+    made = Meter(spec, Random(1))
+    assert made.auto
+    whole(made, AIR, 8)
+    return [(shown.state, shown.range.resolution) for shown in whole(made, path(0.2), n, start_s=8 * made.conversion_s)]
+
+
+LADDER = [1e4, 1e3, 1e2, 1e1, 1.0]
+
+
+def walking(**keys: object) -> MeterSpec:
+    return MeterSpec(noise_counts=0.0, lead_ohm=0.0, **keys)  # type: ignore[arg-type]
+
+
+def test_a_walk_that_shows_its_values() -> None:
+    """Five ranges, one conversion each, a value in every one; then 0.1 Ω a digit."""
+    assert walked(walking()) == [(State.OK, digit) for digit in [*LADDER, 0.1, 0.1, 0.1, 0.1]]
+
+
+def test_a_walk_behind_over_range_that_shows_its_range() -> None:
+    """The same ranges, but no value before the last."""
+    assert walked(walking(walk="range")) == [(State.OVER, digit) for digit in LADDER] + [(State.OK, 0.1)] * 4
+
+
+def test_a_walk_behind_over_range_that_shows_nothing() -> None:
+    """Over-range looks the same in every range, in air as well."""
+    spec = walking(walk="hidden")
+    shown = walked(spec)
+    assert [state for state, _ in shown] == [State.OVER] * 5 + [State.OK] * 4
+    assert len({digit for state, digit in shown if state is State.OVER}) == 1
+    made = Meter(spec, Random(1))
+    assert {one.range for one in whole(made, AIR, 8)} == {Range(5, "", 0)}
+
+
+def test_a_walk_dwells_in_each_range() -> None:
+    """Two conversions a range, down and up."""
+    spec = walking(dwell=2)
+    assert [digit for _, digit in walked(spec, 11)] == [digit for digit in LADDER for _ in range(2)] + [0.1]
+    made = Meter(spec, Random(1))
+    whole(made, path(0.2), 12)
+    assert [one.range.resolution for one in whole(made, AIR, 6)] == [0.1, 0.1, 1.0, 1.0, 10.0, 10.0]
+
+
+def test_a_meter_that_jumps_up() -> None:
+    """Over-range in its finest range, and the next conversion is in its top range."""
+    made = Meter(walking(jumps=True), Random(1))
+    whole(made, path(0.2), 8)
+    assert [one.range.resolution for one in whole(made, AIR, 3)] == [0.1, 1e4, 1e4]
+
+
+def test_a_smoothed_display_goes_half_way_each_time_and_begins_anew_after_air() -> None:
+    """From 100 Ω to 20 Ω with half kept: 60, 40, 30; after over-range the first value is what is there."""
+    made = meter(walking(smooth=0.5))
+    assert [one.value for one in whole(made, path(100.0), 2)] == [100.0, 100.0]
+    assert [one.value for one in whole(made, path(20.0), 3)] == [60.0, 40.0, 30.0]
+    whole(made, AIR)
+    assert whole(made, path(20.0))[0].value == 20.0

@@ -10,11 +10,10 @@ from typing import Any
 
 import msgspec
 import pytest
+from played import played
 
 from metercap import wire
-from metercap.clock import VirtualClock
 from metercap.commands._bench import play_scene
-from metercap.live import Inbox, Live
 from metercap.plan import Plan, to_builtins
 from metercap.planfile import read_plan
 from metercap.practice.audit import Audit
@@ -22,7 +21,6 @@ from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
 from metercap.practice.moving import Switch
 from metercap.practice.scene import Mishap, Scene, load_scene, parse_scene
-from metercap.practice.study import Virtual, run
 from metercap.profiles import find_meter, find_plan
 from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
@@ -75,14 +73,13 @@ def done(
     plan: Plan,
     seed: int | None = None,
     reference: dict[str, dict[str, Any]] | None = None,
-    **keys: Any,
 ) -> tuple[Bench, Audit, list[Record]]:
     bench = Bench(scene, seed=seed)
     audit = Audit(bench)
-    records = []
     session, decoder = driver(scene, plan, reference)
-    for record in run(bench, session, decoder, until_s=1800.0, **keys):
-        records.append(record)
+    profile = find_meter(scene.meter.profile or scene.meter.family)
+    records = played(bench, session, decoder, profile, until_s=1800.0)
+    for record in records:
         audit.see(record)
     assert session.session.finished
     return bench, audit, records
@@ -104,28 +101,8 @@ def test_every_family_carries_a_session(family: str) -> None:
     scene = load_scene("gc8-b")
     counts = 22_000 if family == "digits14" else 4_000
     meter = msgspec.structs.replace(scene.meter, family=family, profile="", counts=counts)
-    polls = 2.0 if family == "polled-line" else None
-    _, audit, _ = done(msgspec.structs.replace(scene, meter=meter), WHOLE, poll_per_s=polls)
+    _, audit, _ = done(msgspec.structs.replace(scene, meter=meter), WHOLE)
     assert audit.agrees
-
-
-def test_the_live_loop_runs_the_same_session_in_its_virtual_run() -> None:
-    """Through inbox and live loop the verdicts are those of the short way, to the last digit."""
-    scene = load_scene("gc8-b")
-    _, _, records = done(scene, WHOLE)
-    bench, clock, inbox = Bench(scene), VirtualClock(), Inbox()
-    session, decoder = driver(scene, WHOLE)
-    seen: list[Record] = []
-
-    class Keep:
-        def see(self, record: Record, line: bytes) -> None:
-            seen.append(record)
-
-    virtual = Virtual(bench, inbox, clock)
-    profile = find_meter("lcd14")
-    live = Live(session, decoder, None, [virtual, Keep()], inbox, clock, profile=profile)
-    assert live.run_virtual(clock, virtual.next_s, virtual.act) == "done"
-    assert [r for r in seen if isinstance(r, Verdict)] == [r for r in records if isinstance(r, Verdict)]
 
 
 def random_scene(seed: int, **habits: Any) -> Scene:
