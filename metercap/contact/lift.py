@@ -2,9 +2,8 @@
 
 An open stretch of `recontact_s` touches at most ⌈recontact_s/T⌉ + 1 conversions, since both end conversions may be
 only partly open. So a lift is certain at the first frame of conversion n = ⌈recontact_s/T⌉ + 2. Conversions are counted
-in frames, and the time from the first frame to the last must agree, in which a pause counts for no more than one and a
-half usual gaps: a stalled link makes no lift. Until T is measured, and where frames are not in step with conversions,
-one more.
+in frames, so that a pause counts for no more than the frames that came: a stalled link makes no lift. The time from the
+first of them to the last must agree. Until T is measured, and where frames are not in step with conversions, one more.
 
 While the meter ranges by itself, what hides behind over-range is added (rule of `ranging`): where over-range shows the
 range, a range lower than the one before is contact, and the first conversion of a contact may still hide: the longest
@@ -31,8 +30,6 @@ T_TOLERANCE = 0.015
 """Part of a conversion by which recontact_s may exceed whole ones: T is a measured one."""
 TIME_TOLERANCE = 0.1
 """Share by which the time from the first to the last of them may fall short: arrival jitter."""
-PAUSE = 1.5
-"""A pause counts for no more than so many usual gaps, unless the frames that waited arrive after it."""
 LONG = 3.0
 """Pauses of more usual gaps than this, and of a second, prove nothing at all: the lift begins anew."""
 LONG_S = 1.0
@@ -55,13 +52,12 @@ def open_conversions(recontact_s: float, pace: Pace) -> int:
 class LiftCount:
     """Counts open frames since the last contact."""
 
-    __slots__ = ("_auto", "_frames", "_last_s", "_owed_s", "_range", "_span_s", "_stay", "_stay_from")
+    __slots__ = ("_auto", "_frames", "_from_s", "_last_s", "_range", "_stay", "_stay_from")
 
     def __init__(self) -> None:
         self._frames = -1
         self._last_s = 0.0
-        self._span_s = 0.0
-        self._owed_s = 0.0
+        self._from_s = 0.0
         self._range = 0.0
         self._stay = 0
         self._stay_from = 0
@@ -80,16 +76,6 @@ class LiftCount:
             self._begin(reading)
             return False
         self._frames += 1
-        cap_s = PAUSE * pace.gap_s
-        if gap_s > cap_s:
-            self._owed_s += gap_s - cap_s
-            gap_s = cap_s
-        elif self._owed_s > 0.0:
-            # Frames that waited bring with them the time of the pause before.
-            late_s = min(self._owed_s, cap_s - gap_s)
-            self._owed_s -= late_s
-            gap_s += late_s
-        self._span_s += gap_s
         if new and reading.resolution != self._range and self._auto:
             if reading.resolution < self._range:
                 self._begin(reading)  # the meter walks down: that was contact
@@ -97,7 +83,7 @@ class LiftCount:
             self._stay = max(self._stay, self._frames - self._stay_from)
             self._stay_from, self._range = self._frames, reading.resolution
         span_s, frames = self._needed(pace, recontact_s, ranging)
-        return self._frames >= frames and self._span_s >= span_s * (1.0 - TIME_TOLERANCE)
+        return self._frames >= frames and t_s - self._from_s >= span_s * (1.0 - TIME_TOLERANCE)
 
     def left(self, pace: Pace, recontact_s: float, ranging: Ranging) -> Stay:
         """Return what is still missing."""
@@ -108,7 +94,7 @@ class LiftCount:
 
     def _begin(self, reading: Reading) -> None:
         self._frames = 0
-        self._span_s = self._owed_s = 0.0
+        self._from_s = reading.t_s
         self._range = reading.resolution
         self._stay = self._stay_from = 0
         self._auto = "auto" in reading.flags and reading.quantity is Quantity.RESISTANCE

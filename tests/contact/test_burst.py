@@ -87,6 +87,15 @@ def test_worn_contact_gets_a_wider_plateau_that_says_so() -> None:
     assert burst(rough.rsplit(" ", 1)[0]).plateau() is None
 
 
+def test_three_conversions_within_the_wider_width_are_too_few() -> None:
+    """Eight whole conversions, of which only the last three lie within ten counts: a fourth must agree."""
+    rough = "9 1.0 9.0 1.0 9.0 1.0 5.0 5.4 5.1"
+    assert burst(rough).plateau() is None
+    found = burst(rough + " 5.5").plateau()
+    assert found is not None
+    assert (found.wide, found.n) == (True, 4)
+
+
 def test_too_rough_is_no_plateau_at_all() -> None:
     """What jumps by more than the wider width never settles."""
     assert burst("9 " + "1.0 5.0 " * 10).plateau() is None
