@@ -82,7 +82,7 @@ class ByHand(Moves):
         self.seen = ""
         if prompt.do is Do.CONFIRM and not wants_mend(prompt.say) and not asks_begun(prompt.say):
             found = self.answers.get(prompt.step, "yes")
-            self.seen = f"you look: {'no, for good: fail' if found == 'no' else found}"
+            self.seen = f"you look: {'no, and it stays so: fail' if found == 'no' else found}"
         elif prompt.do is Do.ANSWER and asks_red_on_plus(prompt.say):
             self.seen = f"you look: {'no' if self.swapped else 'yes'}"
 

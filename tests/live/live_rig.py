@@ -65,10 +65,10 @@ def ohms(profile: MeterProfile, value: float | None) -> bytes:
             t_s=0.0,
             quantity=Quantity.RESISTANCE,
             value=value,
-            resolution=0.1 if value is not None else 10_000.0,
+            resolution=0.1,
             unit="ohm",
             state=State.OVER if value is None else State.OK,
-            flags=("auto",),
+            flags=(),  # a fixed range: on auto range with its walk hidden, a lift takes longer than these hands give it
             raw="",
         ),
     )
