@@ -427,12 +427,14 @@ class ScpiHands(Hands):
     """Hands that also hold the tips on a voltage: the prompts of `safe` name what to hold them on."""
 
     def see(self, record: Record) -> None:
-        """Put the tips on the source or the point that a prompt of `safe` names; say yes while they are there."""
+        """Put the tips on the source or point that a prompt of `safe` names, off between them; say yes on a point."""
+        if record["kind"] == "prompt" and record["step"] == "dead" and record["do"] == "lift":
+            self._meter.tips = OPEN
         if record["kind"] == "prompt" and record["step"] == "dead" and record["do"] in ("probe", "answer", "keep"):
             point = record["item"] == "supply input"
             self._meter.tips = "supply input" if point else "cell"  # type: ignore[assignment]
-            if point:  # the answer comes when the meter has read the point
-                threading.Timer(0.5, self._say, ["yes"]).start()
+            if point:  # a yes counts 2 s after its prompt
+                threading.Timer(2.3, self._say, ["yes"]).start()
             return
         super().see(record)
 
