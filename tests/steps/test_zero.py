@@ -186,3 +186,40 @@ def test_an_earlier_null_is_no_near_verdict() -> None:
     """The first null keeps its verdict, whatever the second says: it was right when it was taken."""
     play = Play(zero(max=1.0), zero(id="leads again"))(AIR + "9 0.90*3 OL*5 9 0.20*3")
     assert play.ticks == ["leads pass", "leads again pass"]
+
+
+# --- numbers by hand, since each of these once could be changed without a test that noticed
+
+NULL_U = (0.01**2 * 13 / 12) ** 0.5
+"""u of three equal conversions at 0.01 Ω: one count of scatter and δ/√12 in quadrature (JCGM 100, 5.1.2, F.2.2.1)."""
+
+
+def test_the_null_enters_u_in_quadrature() -> None:
+    """U = 2·√(δ²/12 + δ² + u_null²) = 0.0294 Ω; added linearly it would be 0.0416 Ω."""
+    play = Play(zero(), fuses(1))(AIR + LEADS + "9 0.50*2")
+    assert play.verdicts["leads"].expanded == pytest.approx(2.0 * NULL_U, rel=1e-4)
+    assert play.verdicts["F1"].expanded == pytest.approx(2.0 * 2**0.5 * NULL_U, rel=1e-4)
+
+
+@pytest.mark.parametrize(("second", "drifts"), [("0.22", False), ("0.23", True), ("0.24", True)])
+def test_drift_is_one_beyond_u_of_both_nulls(second: str, drifts: bool) -> None:
+    """U of the difference of two nulls is 2·√2·u = 0.0294 Ω: 0.03 Ω is a drift, 0.02 Ω is none."""
+    play = twice(second, fuse="2.15")
+    assert any("drifted" in note for note in play.notes) == drifts
+    assert ("F1 unsure" in play.ticks) == drifts
+
+
+@pytest.mark.parametrize(("fuse", "turned"), [("2.13", False), ("2.15", True)])
+def test_drift_counts_beyond_the_values_own_u(fuse: str, turned: bool) -> None:
+    """1.95 Ω ± 0.029 against 2 Ω leaves 0.021, less than 0.04 of drift; 1.93 leaves 0.041. Without U both stay."""
+    play = twice("0.24", fuse=fuse)
+    assert play.ticks[1] == "F1 pass"
+    assert ("F1 unsure" in play.ticks) == turned
+
+
+def test_noisy_leads_take_ten_conversions() -> None:
+    """Scatter of more than a count is measured, not guessed from three; scraping tips still give no null."""
+    noisy = " ".join(("0.1500", "0.1530", "0.1480", "0.1520", "0.1470") * 3)
+    play = Play(zero())(AIR + "9 " + noisy)
+    assert (play.ticks, play.verdicts["leads"].n) == (["leads pass"], 10)
+    assert Play(zero())(AIR + "9 " + "0.1500 0.2500 " * 12).ticks == []
