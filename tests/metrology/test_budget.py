@@ -363,3 +363,9 @@ def test_refusals(refused: Callable[[], object]) -> None:
     """What is no value, no resolution or no factor is an error."""
     with pytest.raises(MetercapError):
         refused()
+
+
+def test_below_zero_by_the_noise_that_the_null_showed() -> None:
+    """A reading is as noisy as those of the null: 2·√(0.02² + 0.02²); quiet, it is the null's own 2·u."""
+    assert LeadNull(0.15, 0.01, 9.0, 0.02).below == pytest.approx(2.0 * math.sqrt(2.0) * 0.02, rel=1e-5)
+    assert LeadNull(0.15, 0.01).below == 0.02

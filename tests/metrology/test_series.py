@@ -24,6 +24,7 @@ from metercap.metrology.series import (
     mean,
     median,
     minus,
+    own_repeatability,
     repeatability,
     sd,
     sd_known_to,
@@ -254,3 +255,17 @@ def test_more_is_refused() -> None:
             refused()
     assert correlation([1.0, 1.0], [1.0, 2.0]) == 0.0
     assert lag_one([1.0, 1.0]) == 0.0
+
+
+def test_beyond_095_nothing_is_divided() -> None:
+    """A drift of a hundred readings has a lag-one of 0.97: their mean is no better known than one of them."""
+    ramp = [float(n) for n in range(100)]
+    assert repeatability(ramp, 0.1).u >= sd(ramp)
+    assert repeatability([1.0, 3.0] * 50, 0.1).u < 0.5 * sd([1.0, 3.0] * 50)
+
+
+def test_one_conversion_scatters_undivided() -> None:
+    """However many there are: s corrected upwards for correlation, and a count at least."""
+    white = [1.0, 3.0] * 50
+    assert sd(white) <= own_repeatability(white, 0.1).u <= 1.1 * sd(white)
+    assert own_repeatability([2.0] * 40, 0.1).u == 0.1

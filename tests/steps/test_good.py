@@ -88,6 +88,11 @@ def test_another_origin_takes_both_uncertainties(origin: Origin, why: str) -> No
     assert likeness(now, good(160.4), HERE, METER).differs
 
 
+def test_two_unknown_days_are_not_one() -> None:
+    """Files that tell no day were not measured on the same one, as far as anybody knows."""
+    assert Origin("test", "", "").apart(Origin("test", "", "")) == "another day"
+
+
 def test_several_good_units_give_an_interval() -> None:
     """Three units: mean ± t·s·√(1 + 1/3), t by scipy; a value inside passes though it differs from each of them."""
     values = (150.0, 160.0, 170.0)

@@ -198,6 +198,13 @@ def test_decisive_pass_names_its_contact() -> None:
     assert [(t.from_s, t.t_s, t.value) for t in given.contacts] == [(2.5, 3.0, 0.4)]
 
 
+def test_under_a_lower_limit_the_first_conversion_proves_nothing() -> None:
+    """Mixed with air it reads high, which is the good side there: two whole ones are wanted."""
+    play = Play(fuses(1, min=0.1))("OL*3 0.4*2")
+    assert play.ticks == []
+    assert play("0.4").ticks == ["F1 pass"]
+
+
 # --- too coarse to decide
 
 
@@ -235,6 +242,11 @@ def test_coarse_for_a_band_is_a_digit_larger_than_half_of_it(script: str, asks: 
     """90 to 110 Ω: half the band is 10 Ω. Counts of 10 do, of 100 do not, unless the value is far outside."""
     play = Play(check("R1"))("OL*3 9 " + script)
     assert ("dial None" in play.prompts) == asks
+
+
+def test_half_the_band_not_the_whole() -> None:
+    """92 to 108 Ω: a count of 10 Ω is less than the band's width and more than half of it."""
+    assert "dial None" in Play(check("R1", min=92.0, max=108.0))("OL*3 9 0.10k*9").prompts
 
 
 def test_no_digits_are_no_value_where_nothing_limits_it() -> None:
