@@ -24,15 +24,23 @@ on; common practice, no source)."""
 _NEARLY = 1.000001
 
 
+def too_coarse(digit: float, low: float | None, high: float | None) -> bool:
+    """Return whether a range's digit is larger than the limit, or than half the band. SI, scalars.
+
+    Degenerate: without limits, or where they leave no width, False.
+    """
+    one = high if high is not None else low or 0.0
+    fine = 0.5 * (high - low) if high is not None and low is not None else abs(one)
+    return fine > 0.0 and digit > fine * _NEARLY
+
+
 def undecidable(digit: float, value: float, low: float | None, high: float | None) -> bool:
     """Return whether a range's digit is larger than the limit, or than half the band, and the value does not tell.
 
     SI, scalars; `value` is corrected. One that lies outside the limits by more than two of its coarse digits tells.
     Degenerate: without limits, or where they leave no width, False.
     """
-    one = high if high is not None else low or 0.0
-    fine = 0.5 * (high - low) if high is not None and low is not None else abs(one)
-    if fine <= 0.0 or digit <= fine * _NEARLY:
+    if not too_coarse(digit, low, high):
         return False
     margin = EMPTY_COUNTS * digit
     return (high is None or value - margin <= high) and (low is None or value + margin >= low)

@@ -24,7 +24,7 @@ from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, Touched, VerdictKind
 from metercap.steps.bench import Bench
-from metercap.steps.coarse import STAYS, undecidable
+from metercap.steps.coarse import STAYS, too_coarse, undecidable
 from metercap.steps.contacts import MOST, Taken, agreeing, together
 from metercap.steps.judge import Judge, Judgement, Limits
 from metercap.steps.pool import Pool
@@ -69,6 +69,17 @@ class Finding(StrEnum):
     """The meter stays in a range too coarse to decide."""
     VOLTS = "volts"
     """There is voltage in the circuit: stop."""
+
+
+class Ending(StrEnum):
+    """What a contact that ended leaves behind."""
+
+    NOTHING = "nothing"
+    """Nothing to rest on: the item must be touched again."""
+    KEPT = "kept"
+    """Its settled value; the next contact must be a separate one."""
+    WALKING = "walking"
+    """One conversion in a range too coarse, then over-range: an auto range walks on, perhaps with the tips on."""
 
 
 class Result(msgspec.Struct, frozen=True):
@@ -140,16 +151,25 @@ class Probing:
         self._kept = False
         self._climb_s = None
 
-    def ended(self, t_s: float) -> bool:
-        """The contact ended at `t_s`; return whether it gave nothing, so that the item must be touched again.
+    def ended(self, t_s: float) -> Ending:
+        """The contact ended at `t_s`; return what it leaves.
 
         A slip may have put the tips on the next item before `again` is heard; a hand that obeys lifts from there.
         """
-        nothing = not self._kept
-        self._burst = None
-        if nothing:
-            self._heed_s = t_s + HEED_S
-        return nothing
+        burst, self._burst = self._burst, None
+        if self._kept:
+            return Ending.KEPT
+        if burst is not None and self._walks_on(burst):
+            return Ending.WALKING
+        self._heed_s = t_s + HEED_S
+        return Ending.NOTHING
+
+    def _walks_on(self, burst: Burst) -> bool:
+        """Whether all it gave was the blend of air and contact, in the range in which the meter stood in air."""
+        first, limits = burst.first, self.aim.limits
+        if first is None or burst.kept or "auto" not in first.flags:
+            return False
+        return too_coarse(first.resolution, limits.low, limits.high)
 
     def drop(self) -> None:
         """Forget the present contact: a block began."""

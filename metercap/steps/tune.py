@@ -12,7 +12,7 @@ from enum import StrEnum
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps import asking
 from metercap.steps.begun import Begun
-from metercap.steps.probing import Finding, Probing
+from metercap.steps.probing import Ending, Finding, Probing
 from metercap.steps.tune_table import TABLE, S
 from metercap.steps.tune_words import TuneWords
 
@@ -38,9 +38,10 @@ class Tune(TuneWords):
 
     def parted(self) -> StrEnum:
         """The contact ended before enough was known."""
-        if self._probing.ended(self.bench.t_s):
+        left = self._probing.ended(self.bench.t_s)
+        if left is Ending.NOTHING:
             self.bench.cue(CueKind.AGAIN, self.item)
-        else:
+        elif left is Ending.KEPT:
             self.bench.touch.block()
         self._arm()
         return self._phase

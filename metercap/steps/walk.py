@@ -19,7 +19,7 @@ from metercap.steps.items import REVERSED, WalkStep, walked
 from metercap.steps.machine import Given
 from metercap.steps.nearzero import NearZero, about_zero, shows_contact
 from metercap.steps.pool import Pool
-from metercap.steps.probing import Aim, Finding, Probing
+from metercap.steps.probing import Aim, Ending, Finding, Probing
 from metercap.steps.rounds import Rounds
 from metercap.steps.walk_table import TABLE, S
 
@@ -148,9 +148,10 @@ class Walk(CountCheck):
 
     def ended(self) -> StrEnum:
         """The contact ended without a verdict."""
-        if self._probing.ended(self.bench.t_s):
+        left = self._probing.ended(self.bench.t_s)
+        if left is Ending.NOTHING:
             self.bench.cue(CueKind.AGAIN, self.item)
-        else:
+        elif left is Ending.KEPT:
             self.bench.touch.block()  # the second contact must be a separate one
         self._arm()
         return S.OPEN

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "e2e"))
+sys.path.insert(0, str(Path(__file__).parent))
 
 
 @pytest.fixture

@@ -43,6 +43,17 @@ def test_contact_that_ends_before_its_tick_cues_again() -> None:
     assert play.since("9 0.2*2")[-2:] == ["verdict pass F1", "cue pass F1"]
 
 
+def test_a_walk_that_hides_behind_over_range_is_no_contact_that_ended() -> None:
+    """Rule 2: a blend with air in the top range, then over-range while the meter walks down: no `again`, and the same
+    touch gives the tick. By hand: 5/6 of a conversion on the fuse in a 40 MΩ range reads 13 MΩ."""
+    play = Play(fuses(1))("OL!auto*3 12.74M!auto OL!auto*5 0.2!auto*3")
+    assert play.cues == ["contact F1", "contact F1", "pass F1"]
+    shown = Play(fuses(1))("OL!auto*3 12.74M!auto 0.000M!auto OL!auto")
+    assert shown.cues[-1] == "again F1"  # it showed its walk, so over-range is the tips in the air
+    fixed = Play(fuses(1))("OL*3 12.74M OL")
+    assert fixed.cues[-1] == "again F1"
+
+
 def test_a_hand_that_slips_to_the_next_item_is_given_time_to_obey_again() -> None:
     """Ten conversions a second: no tick rests on what comes within 0.8 s of `again`, since the hand may be leaving."""
     play = Play(fuses(2), rate=10.0)("OL*10 9 0.2 OL 9 0.2*4 OL")
