@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from enum import StrEnum
 
 import msgspec
 
@@ -20,6 +21,17 @@ AGREE = 0.10
 """Two contacts agree when they differ by at most this share of the higher one, or by two counts."""
 MOST = 4
 """So many contacts in all; where no two of them agree nothing is decided."""
+
+
+class Ending(StrEnum):
+    """What a contact that ended leaves behind."""
+
+    NOTHING = "nothing"
+    """Nothing to rest on: the item must be touched again."""
+    KEPT = "kept"
+    """Its settled value; the next contact must be a separate one."""
+    WALKING = "walking"
+    """One conversion in a range too coarse, then over-range: an auto range walks on, perhaps with the tips on."""
 
 
 class Taken(msgspec.Struct, frozen=True):

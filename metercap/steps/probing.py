@@ -25,7 +25,7 @@ from metercap.reading import Reading
 from metercap.records import CueKind, Do, Touched, VerdictKind
 from metercap.steps.bench import Bench
 from metercap.steps.coarse import STAYS, too_coarse, undecidable
-from metercap.steps.contacts import MOST, Taken, agreeing, together
+from metercap.steps.contacts import MOST, Ending, Taken, agreeing, together
 from metercap.steps.judge import Judge, Judgement, Limits
 from metercap.steps.pool import Pool
 
@@ -69,17 +69,6 @@ class Finding(StrEnum):
     """The meter stays in a range too coarse to decide."""
     VOLTS = "volts"
     """There is voltage in the circuit: stop."""
-
-
-class Ending(StrEnum):
-    """What a contact that ended leaves behind."""
-
-    NOTHING = "nothing"
-    """Nothing to rest on: the item must be touched again."""
-    KEPT = "kept"
-    """Its settled value; the next contact must be a separate one."""
-    WALKING = "walking"
-    """One conversion in a range too coarse, then over-range: an auto range walks on, perhaps with the tips on."""
 
 
 class Result(msgspec.Struct, frozen=True):

@@ -12,7 +12,8 @@ from enum import StrEnum
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps import asking
 from metercap.steps.begun import Begun
-from metercap.steps.probing import Ending, Finding, Probing
+from metercap.steps.contacts import Ending
+from metercap.steps.probing import Finding, Probing
 from metercap.steps.tune_table import TABLE, S
 from metercap.steps.tune_words import TuneWords
 

@@ -14,12 +14,13 @@ from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, Touched, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.contacts import Ending
 from metercap.steps.counting import CountCheck
 from metercap.steps.items import REVERSED, WalkStep, walked
 from metercap.steps.machine import Given
 from metercap.steps.nearzero import NearZero, about_zero, shows_contact
 from metercap.steps.pool import Pool
-from metercap.steps.probing import Aim, Ending, Finding, Probing
+from metercap.steps.probing import Aim, Finding, Probing
 from metercap.steps.rounds import Rounds
 from metercap.steps.walk_table import TABLE, S
 
