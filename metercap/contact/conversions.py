@@ -30,6 +30,7 @@ class Conversions:
     """
 
     __slots__ = (
+        "_arrived",
         "_asked",
         "_change_at",
         "_change_s",
@@ -61,6 +62,7 @@ class Conversions:
         self._state: object = None
         self._quantity: Quantity | None = None
         self.pace = Pace(1.0)
+        self._arrived = self.pace.gaps.arrived
         self._count = 0
         """Frames so far; `_conversion_at` is the count at the last conversion's first frame."""
         self._conversion_at = 0
@@ -103,7 +105,8 @@ class Conversions:
             return self._other(reading)
         pace = self.pace
         self._count = count = self._count + 1
-        pace.frame(t_s)
+        if self._arrived(t_s):
+            pace.regap()
         state = reading.state
         if state is State.BLANK:
             return False
@@ -154,7 +157,9 @@ class Conversions:
         self.pace = self.pace_of(reading.quantity)
         self._count += 1
         self.pace.resume()
-        self.pace.frame(reading.t_s)
+        self._arrived = self.pace.gaps.arrived
+        if self._arrived(reading.t_s):
+            self.pace.regap()
         self._change_at = None
         self._value, self._resolution = reading.value, reading.resolution
         if reading.state is State.BLANK:

@@ -76,14 +76,17 @@ class LiftCount:
             self._begin(reading)
             return False
         self._frames += 1
+        since_s = t_s - self._from_s
         if new and reading.resolution != self._range and self._auto:
             if reading.resolution < self._range:
                 self._begin(reading)  # the meter walks down: that was contact
                 return False
             self._stay = max(self._stay, self._frames - self._stay_from)
             self._stay_from, self._range = self._frames, reading.resolution
+        if since_s < recontact_s * (1.0 - TIME_TOLERANCE):
+            return False  # sooner than any lift can be certain
         span_s, frames = self._needed(pace, recontact_s, ranging)
-        return self._frames >= frames and t_s - self._from_s >= span_s * (1.0 - TIME_TOLERANCE)
+        return self._frames >= frames and since_s >= span_s * (1.0 - TIME_TOLERANCE)
 
     def left(self, pace: Pace, recontact_s: float, ranging: Ranging) -> Stay:
         """Return what is still missing."""

@@ -53,13 +53,13 @@ class Pace:
         "_downs",
         "_flicker",
         "_frames",
-        "_gaps",
         "_kept_s",
         "_seen",
         "_total",
         "_ups",
         "conversion_s",
         "gap_s",
+        "gaps",
         "in_step",
         "is_known",
         "measured",
@@ -77,7 +77,7 @@ class Pace:
             self.measured = True
         else:
             self._kept_s = kept_s
-        self._gaps = Gaps()
+        self.gaps = Gaps()
         self.gap_s = stated_s
         self.per_conversion = 1
         self.is_known = False
@@ -89,14 +89,9 @@ class Pace:
         self._flicker = [0] * (MOST + 2)
         self._total = self._ups = self._downs = 0
 
-    def frame(self, t_s: float) -> None:
-        """A frame arrived."""
-        if self._gaps.arrived(t_s):
-            self._regap()
-
     def resume(self) -> None:
         """Frames of another quantity came in between: the gap before the next one is none."""
-        self._gaps.resume()
+        self.gaps.resume()
 
     def change(self, frames: int, apart_s: float, move: int) -> None:
         """What is shown changed, `frames` frames and `apart_s` after it changed before.
@@ -194,10 +189,10 @@ class Pace:
         self.measured = measured
         self._refit()
 
-    def _regap(self) -> None:
-        """The usual gap is known better now."""
-        self.gap_s = gap_s = self._gaps.usual_s
-        self.is_known = self._gaps.is_known
+    def regap(self) -> None:
+        """The usual gap between frames is known better now: `gaps` said so of the frame that arrived."""
+        self.gap_s = gap_s = self.gaps.usual_s
+        self.is_known = self.gaps.is_known
         if self.is_known and SLOWER * self.conversion_s < gap_s <= SLOWEST_S:
             # No conversion can be seen sooner than the next frame; that bounds T from below only.
             self._take(gap_s, 1.0, measured=False)

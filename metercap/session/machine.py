@@ -20,6 +20,7 @@ from metercap.session.inherit import Inherited
 from metercap.session.power import Power
 from metercap.session.tokens import TokenWords
 from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+from metercap.steps.advice import pencil_line
 from metercap.steps.check import UNPLANNED
 from metercap.steps.good import Goods
 from metercap.steps.probing import IN_OHMS
@@ -51,6 +52,8 @@ class Session:
         only = record.options.get("steps")
         self._steps = [step for step in self.plan.steps if not only or step.id in only]
         self.bench.steps = tuple(self._steps)
+        on_port = bool(record.options.get("port"))
+        self._pencil = pencil_line(record.meter, record.conversion_s, self._steps) if on_port else ""
         self._next = 0
         self._tokens_asked = False
         self._power = Power(self.plan, waived=bool(record.options.get("no_safe")))
@@ -123,6 +126,8 @@ class Session:
         for verdict in self._inherited.verdicts:
             self.bench.inherit(verdict)
         self.bench.say_standing()
+        if self._pencil:
+            self.bench.note(self._pencil)
         if self._step_on():
             self._move_on()
         return self.bench.take()

@@ -6,12 +6,24 @@ behind over-range the lift must be longer, so that a slip is not taken for one.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+
 from metercap.contact.lift import open_conversions
 from metercap.contact.pace import Pace
 from metercap.contact.ranging import Ranging, Walk
+from metercap.meter import MeterProfile
+from metercap.quantity import Quantity
+from metercap.steps.keys import StepBase
 
 WORTH_S = 0.5
 """Less than this an item is not worth turning the dial."""
+SLOW_S = 0.4
+"""From this T on an item is slow enough for measuring it to be worth a pencil line."""
+PENCIL = (
+    "how fast this meter converts is not known yet and is taken as slow; it is learned on the way. To save time now, "
+    "with nothing connected and before the first item: set it to ohms and hold both tips for three seconds on a pencil "
+    "line on paper"
+)
 
 
 def saved_s(ranging: Ranging, pace: Pace, recontact_s: float) -> float:
@@ -31,3 +43,13 @@ def fixed_range_text(seconds: float, *, hides: bool, continuity: bool) -> str:
     why = "this meter hides its ranging behind OL, so a slip can look like a lift" if hides else ""
     why = why or "auto range walks through its ranges at every item and needs a longer lift"
     return f"{where.removeprefix('or ')} if the meter can: about {max(1, round(seconds))} s an item less; {why}"
+
+
+def pencil_line(profile: MeterProfile, known: Mapping[Quantity, float], steps: Sequence[StepBase]) -> str:
+    """Return the offer to measure T before the first item; empty where it is known, not slow, or would be in the way.
+
+    Where the first step is in ohms, the line would be taken for its first item.
+    """
+    later = any(step.in_ohms for step in steps[1:]) and not steps[0].in_ohms
+    unknown = Quantity.RESISTANCE not in known
+    return PENCIL if later and unknown and profile.conversion_s(Quantity.RESISTANCE) >= SLOW_S else ""

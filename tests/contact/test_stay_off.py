@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, fuses, meter
+from bench_play import Play, confirm, fuses, meter
 
 from metercap.quantity import Quantity
 from metercap.records import Do, Prompt
@@ -91,6 +91,25 @@ def test_a_meter_that_hides_its_walk_is_sent_to_a_fixed_range_with_the_reason() 
 
 
 # --- T in the first record
+
+
+@pytest.mark.parametrize(
+    ("profile_rate", "known", "port", "offered"),
+    [(2.0, {}, "/dev/x", True), (10.0, {}, "/dev/x", False), (2.0, KNOWN, "/dev/x", False), (2.0, {}, "", False)],
+)
+def test_a_pencil_line_is_offered_only_where_it_saves_time(
+    profile_rate: float, known: dict[Quantity, float], port: str, offered: bool
+) -> None:
+    """Where T is the profile's slow word and a step without tips comes first; a remark, that waits for nobody."""
+    options = {"port": port}
+    play = Play(confirm(say="ready?"), fuses(1), rate=profile_rate, conversion_s=known, options=options)
+    assert any("pencil" in note for note in play.notes) is offered
+    assert play.prompts == ["confirm battery out"]
+
+
+def test_no_pencil_line_is_offered_before_tips_count() -> None:
+    """Where the first step is in ohms a pencil line would be taken for its first item."""
+    assert Play(fuses(1), options={"port": "/dev/x"}).notes == []
 
 
 def test_a_kept_t_is_the_sessions_and_replay_agrees() -> None:
