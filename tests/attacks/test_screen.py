@@ -124,6 +124,7 @@ HOSTILE_KEYS = {
     "a paste that does not end": b"\x1b[200~" + b"no words",
     "NUL and DEL": b"\x00\x7f\x00",
     "Ctrl-Z": b"\x1a",
+    "a window too wide": b"\x1b[48;24;100000;1;1t",
 }
 
 
@@ -140,6 +141,7 @@ def test_bytes_that_are_no_keys(tmp_path: Path, attack: Callable[[str], Any]) ->
                 time.sleep(0.75)
                 one.terminal.keys(b"s")
                 one.until(lambda before=before: one.words()[before:] != [], f"word after {name}")  # type: ignore[misc]
+        one.terminal.until("step 1 of 1")  # at the right edge, of the window as it is
         one.terminal.keys(b"Q")
         one.terminal.until("closes the journal")
         one.terminal.keys(b"y")

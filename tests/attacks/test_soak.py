@@ -94,6 +94,7 @@ class Soaked:
 
     def has(self) -> tuple[int, int, int]:
         """Return its memory in kB, open descriptors and threads (proc(5))."""
+        assert self.process.poll() is None, f"it ended by itself: {self.err.read_text()}"
         folder = Path(f"/proc/{self.process.pid}")
         status = dict(line.split(":", 1) for line in (folder / "status").read_text().splitlines())
         return int(status["VmRSS"].split()[0]), len(list((folder / "fd").iterdir())), int(status["Threads"])
