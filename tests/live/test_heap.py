@@ -71,3 +71,42 @@ def test_every_byte_is_accounted_for_in_order(steps: list[tuple[float, int, str]
     assert [one.t_s for one in kept] == sorted(one.t_s for one in kept)
     assert len(kept) <= (FREE + 1) * (t_s + 1)
     assert [decode(encode(one)) for one in kept] == kept
+
+
+def test_what_is_held_is_recorded_before_what_came_after_it() -> None:
+    """A reading, a word, a change of the link, the end: the merged garbage stands before each."""
+    from metercap.clock import VirtualClock
+    from metercap.live import Inbox, Live, Trace
+    from metercap.live.inbox import Arrived, Changed, Said, Stopped
+    from metercap.profiles import find_meter
+    from metercap.reading import Reading
+    from metercap.records import EndRecord, Link, LinkState, Operator, Record
+    from metercap.wire import decoder
+
+    class Seen:
+        def __init__(self) -> None:
+            self.records: list[Record] = []
+
+        def see(self, record: Record, line: bytes) -> None:
+            self.records.append(record)
+
+    profile = find_meter("text")
+    flood = b"".join(b"x%d\n" % n for n in range(50))
+    for after, kind in (
+        (Arrived(b"0.2 ohm\n", 1.2), Reading),
+        (Said("note", "hello", 1.2), Operator),
+        (Changed(LinkState.LOST, "pulled", 1.2), Link),
+        (Stopped(2), EndRecord),
+    ):
+        seen = Seen()
+        live = Live(Trace(), decoder(profile), None, [seen], Inbox(), VirtualClock(), profile=profile)  # type: ignore[list-item]
+        live.start()
+        live.take(Arrived(flood, 1.0))
+        held = len(seen.records)
+        live.take(after)
+        told = [one for one in seen.records if isinstance(one, Garbage)]
+        assert sum(one.bytes for one in told) == len(flood), kind
+        assert told[-1].count == 50 - FREE
+        new = [one for one in seen.records[held:] if not isinstance(one, Link) or kind is Link]
+        assert isinstance(new[0], Garbage), kind
+        assert kind is EndRecord or isinstance(new[1], kind)

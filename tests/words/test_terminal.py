@@ -49,7 +49,10 @@ def test_given_back_at_every_end(how: str, number: signal.Signals) -> None:
         ) as child:
             assert child.stdout.readline() == "ready\n"
             if how in ("once", "twice"):
-                assert not termios.tcgetattr(program)[3] & termios.ICANON
+                taken = termios.tcgetattr(program)
+                assert not taken[3] & termios.ICANON
+                disabled = bytes([os.fpathconf(program, "PC_VDISABLE")])
+                assert taken[6][termios.VSUSP] == disabled, "Ctrl-Z is a key, it would stop the measuring"
                 child.send_signal(number)
             if how == "twice":
                 time.sleep(0.2)
