@@ -192,7 +192,9 @@ class Hands(Probes):
         if not self.here:
             return
         self.drop("patience")
-        if self._wandered or t_s < self._doubt_s:
+        # Who goes by the screen sees that it names another item than the one under their tips.
+        elsewhere = self._by_prompt and here in self._count and cue.item in self._count and cue.item != here
+        if self._wandered or t_s < self._doubt_s or (elsewhere and self.chance(self.habits.notices)):
             self._wandered, self._doubt_s = False, t_s
             self.plan("word", t_s + self.reaction_s() + 0.5, lambda at_s: self.speak(at_s, "back"))
         else:

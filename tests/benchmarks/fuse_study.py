@@ -135,7 +135,10 @@ def meter_of(
     """Put a meter together."""
     keys: dict[str, object] = {"per_s": rate, "repeats": repeats, "family": family, "profile": family, "smooth": smooth}
     keys |= {"counts": 22_000 if family == "digits14" else 4_000, "stated_per_s": PACES[pace](rate)}
-    return Case(rate, kind, line, pace, smooth, MeterSpec(**keys, **KINDS[kind], **LINES[line]))  # type: ignore[arg-type]
+    keys |= {**KINDS[kind], **LINES[line]}
+    if "burst" in keys:
+        keys["burst"] = max(1, min(3, int(rate * repeats / 2.0)))  # no more than half a second's frames at once
+    return Case(rate, kind, line, pace, smooth, MeterSpec(**keys))  # type: ignore[arg-type]
 
 
 def case_of(seed: int) -> Case:
