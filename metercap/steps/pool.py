@@ -22,38 +22,36 @@ ENOUGH = 4
 class Pool:
     """Contact spread by range, since noise and digits go with the range. An item measured again takes its old place."""
 
-    __slots__ = ("_items",)
+    __slots__ = ("_ranges",)
 
     def __init__(self) -> None:
-        self._items: dict[str, tuple[Quantity, float, tuple[float, ...]]] = {}
+        self._ranges: dict[tuple[Quantity, float], dict[str, tuple[float, float]]] = {}
+        """By range and item: Σ of squared deviations of its contacts, and how many they are less one."""
 
     def put(self, item: str, reading: Reading, values: Sequence[float]) -> None:
         """Take the values of an item's contacts that agree, two or more, all in the reading's range."""
-        self._items.pop(item, None)
+        for items in self._ranges.values():
+            items.pop(item, None)
         if len(values) >= 2:
-            self._items[item] = (reading.quantity, reading.resolution, tuple(values))
+            dof = len(values) - 1.0
+            self._ranges.setdefault((reading.quantity, reading.resolution), {})[item] = (dof * sd(values) ** 2, dof)
 
     @property
     def known(self) -> bool:
         """True when enough items were touched twice."""
-        return len(self._items) >= ENOUGH
+        return math.fsum(len(items) for items in self._ranges.values()) >= ENOUGH
 
     def wants(self, reading: Reading) -> bool:
         """Return whether this item should be touched twice: too few were so far, or none in the reading's range."""
-        return not self.known or not self._of(reading)
+        return not self.known or not self._ranges.get((reading.quantity, reading.resolution))
 
     def spread(self, reading: Reading) -> Scatter | None:
         """Return the pooled standard deviation in the reading's range and its degrees of freedom; None without any.
 
         Unit of the values. Degenerate: contacts that are all equal give 0.
         """
-        runs = self._of(reading)
-        dof = math.fsum(len(values) - 1 for values in runs)
-        if not dof:
+        items = self._ranges.get((reading.quantity, reading.resolution))
+        if not items:
             return None
-        square = math.fsum((len(values) - 1) * sd(values) ** 2 for values in runs)
-        return Scatter(math.sqrt(square / dof), dof)
-
-    def _of(self, reading: Reading) -> list[tuple[float, ...]]:
-        key = (reading.quantity, reading.resolution)
-        return [values for quantity, digit, values in self._items.values() if (quantity, digit) == key]
+        dof = math.fsum(each for _, each in items.values())
+        return Scatter(math.sqrt(math.fsum(square for square, _ in items.values()) / dof), dof)
