@@ -14,7 +14,7 @@ import msgspec
 
 from metercap.quantity import Quantity
 
-Family = Literal["lcd14", "digits14", "polled-line", "text", "scpi"]
+Family = Literal["lcd14", "digits14", "polled-line", "coded", "text", "scpi"]
 
 
 class Serial(msgspec.Struct, frozen=True, forbid_unknown_fields=True):

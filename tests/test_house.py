@@ -28,7 +28,7 @@ FLOORS = (
     ("outcome", "rejudge"),
     ("evidence",),
     ("settings", "files"),
-    ("journal", "profiles", "planfile", "link", "words", "clock", "outlet"),
+    ("journal", "profiles", "planfile", "link", "words", "clock", "outlet", "meters"),
     ("live",),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
     ("report",),
@@ -36,7 +36,7 @@ FLOORS = (
 )
 """Rooms of one floor do not know each other. `__init__` and `__main__` of the package are the front door: above all."""
 
-PURE = tuple(room for floor in FLOORS[: FLOORS.index(("evidence",)) + 1] for room in floor)
+PURE = (*(room for floor in FLOORS[: FLOORS.index(("evidence",)) + 1] for room in floor), "meters")
 """No I/O, no clock, no randomness, no threads: everything below the floor of the journal."""
 
 INNOCENT = frozenset(

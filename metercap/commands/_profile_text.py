@@ -4,39 +4,40 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
+import re
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from metercap.errors import ProfileError
 
 if TYPE_CHECKING:
-    from metercap.commands._teaching import Taught
+    from metercap.meter import MeterProfile
 
 
-def profile_toml(taught: Taught) -> str:
-    """Return the TOML text of a taught profile, the sample lines among its remarks."""
-    return "\n".join(_lines(taught)) + "\n"
+def profile_toml(profile: MeterProfile, made_from: Sequence[str], untold: Sequence[str] = ()) -> str:
+    """Return the TOML text of a taught profile, among its remarks what it was made from and what was not shown."""
+    return "\n".join(_lines(profile, made_from, untold)) + "\n"
 
 
-def _lines(taught: Taught) -> Iterator[str]:
-    from metercap.commands._readout import reading_text
-
-    profile = taught.profile
-    yield "# A meter that sends text lines, made by `metercap teach` from these samples:"
-    for line, reading in taught.rows:
-        yield f"#   {line}   ->   {' '.join(reading_text(reading).split())}"
+def _lines(profile: MeterProfile, made_from: Sequence[str], untold: Sequence[str]) -> Iterator[str]:
+    yield "# Made by `metercap teach` from:"
+    yield from (f"#   {_remark(line)}" for line in made_from)
+    if untold:
+        yield "# Not shown when it was taught, and not read; teach again to add:"
+        yield from (f"#   {_remark(line)}" for line in untold)
     yield ""
     yield f"schema = {profile.schema}"
     yield f"name = {_text(profile.name)}"
     yield f"family = {_text(profile.family)}"
     yield f"title = {_text(profile.title)}"
-    yield ""
-    yield "# Regular expressions, tried in order on the whole line without its end; letters match in either case."
-    yield "# Groups: value, over or blank; unit, quantity, flags."
-    yield "patterns = ["
-    yield from (f"  {_literal(pattern)}," for pattern in profile.patterns)
-    yield "]"
+    if profile.patterns:
+        yield ""
+        yield "# Regular expressions, tried in order on the whole line without its end; letters match in either case."
+        yield "# Groups: value, over or blank; unit, quantity, flags."
+        yield "patterns = ["
+        yield from (f"  {_literal(pattern)}," for pattern in profile.patterns)
+        yield "]"
     yield ""
     yield "# New values a second, the slowest. Too slow costs time; too fast could take one value for two."
     yield f"conversions_per_s = {profile.conversions_per_s!r}"
@@ -56,7 +57,8 @@ def _lines(taught: Taught) -> Iterator[str]:
     yield f"rts = {str(port.rts).lower()}"
     for name, rows in profile.tables.items():
         yield ""
-        yield _REMARKS[name]
+        if name in _REMARKS:
+            yield _REMARKS[name]
         yield f"[tables.{name}]"
         yield from (f"{_text(key)} = {_value(value)}" for key, value in rows.items())
     yield ""
@@ -67,11 +69,21 @@ def _lines(taught: Taught) -> Iterator[str]:
     yield "#   counts = 2"
 
 
+def _remark(text: str) -> str:
+    """Return text that cannot end a remark's line."""
+    return "".join(sign if sign.isprintable() else f"\\u{ord(sign):04x}" for sign in text)
+
+
 _REMARKS = {
     "units": '# Unit as written = unit symbol; "" is a number without any.',
     "prefixes": "# Prefix as written = power of ten.",
     "quantities": '# Unit symbol and quantity word; "" is an over-range or blank line without unit.',
     "flags": "# Word = flag.",
+    "codes": "# All that is not number or sign = quantity, and the power of ten of the number as written.",
+    "signs": "# Sign as written.",
+    "bits": "# Place . bit of a code that is 0x30 + four bits = what it says.",
+    "over": "# What stands in the number's place over range.",
+    "segments": "# Byte number . bit of the low nibble = segment a to g of a digit, point or sign.",
     "lines": "# How the meter usually ends a line of each quantity.",
 }
 
@@ -96,6 +108,27 @@ def _literal(pattern: str) -> str:
     quotes = 3 * "'"
     plain = quotes not in pattern and not pattern.endswith("'") and pattern.isprintable()
     return f"{quotes}{pattern}{quotes}" if plain else _text(pattern)
+
+
+def place_for(out: Path | None, name: str | None) -> Path:
+    """Return where the profile goes: `out`, or the user's own meters under `name`. UsageError when neither is given."""
+    from metercap import settings
+    from metercap.errors import UsageError
+
+    if out is not None:
+        return out
+    if not name:
+        raise UsageError("the meter needs a name", hint="--name bench, or --out my-meter.toml")
+    if not re.fullmatch(r"[\w][\w .-]*", name) or len(name) > 60:
+        raise UsageError(f"{name!r} cannot be a file's name", hint="letters, digits and - only, or --out")
+    folder = settings.folder() / "profiles" / "meters"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise ProfileError(
+            f"cannot be made: {error.strerror}", where=str(folder), hint="--out my-meter.toml"
+        ) from error
+    return folder / f"{name}.toml"
 
 
 def write_profile(out: Path, text: str) -> None:

@@ -1,4 +1,4 @@
-"""`metercap teach`: make a profile for a meter that sends text lines."""
+"""`metercap teach`: make a profile for a meter from a few of its displays, or from sample lines."""
 
 from __future__ import annotations
 
@@ -15,21 +15,26 @@ from metercap.gate import visible
 from metercap.plain.style import safe
 
 if TYPE_CHECKING:
-    from metercap.commands._teaching import Hints, Question, Taught
     from metercap.meter import MeterProfile
+    from metercap.meters.plainlines import Hints, Question, Taught
 
 EPILOG = """\b
 Examples:
+  metercap teach --name bench --port /dev/ttyUSB0 --baud 2400 --displays
+  metercap teach --name bench --pair "OHM,2.187,kOhm" "2.187 kohm" --pair "VOLT,-1.5,V,DC" "-1.5 V dc"
   metercap teach --out my-meter.toml --line "R=2.187 kohm" --line "R=OL"
-  metercap teach --out my-meter.toml --line "2187.3" --line "OL" --quantity resistance --baud 115200
   metercap teach --out my-meter.toml --port /dev/ttyACM0 --baud 115200
   metercap teach --out my-meter.toml < lines.txt
   metercap watch --port /dev/ttyACM0 --meter my-meter.toml
 
-Give one line of every shape the meter sends: a small and a large value, over-range (tips in air), each quantity. In a
-terminal metercap asks for what the lines do not tell; elsewhere it names the option that does. The number needs a
-decimal point, not a comma, and no exponent. The file is plain TOML: read it, and edit what is special about the
-meter."""
+With --displays you put the meter on something steady, type what it shows ("2.187 kohm", "OL Mohm", "-1.5 V dc"), and
+go on with the next; metercap asks for the display that would tell it most. It works for frames of LCD segments that
+count their bytes, fixed lines of codes, and lines of text. Nothing is written before every display is decoded and you
+have confirmed a fresh one; what no display showed is named and stays unread.
+
+With --line give one line of every shape a text meter sends. Numbers have a decimal point and no exponent. Without
+--out the profile goes where meters are looked up by name. The file is plain TOML: read it, and edit what is special
+about the meter."""
 
 QUANTITIES = (
     "resistance", "continuity", "voltage_dc", "voltage_ac", "current_dc", "current_ac", "capacitance", "frequency",
@@ -38,8 +43,13 @@ QUANTITIES = (
 
 
 @click.command(epilog=EPILOG)
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="Profile to write; must not exist.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Profile to write; must not exist. Default: your own, by --name."
+)
 @click.option("--name", help="The meter's name; default: the file's.")
+@click.option("--displays", is_flag=True, help="Type what the display of the meter on --port shows, one after another.")
+@click.option("--pair", "pairs", nargs=2, multiple=True, metavar="SENT SHOWN",
+              help='What came ("hex:14 22 …" for bytes) and what the display showed; repeatable.')  # fmt: skip
 @click.option("--line", "lines", multiple=True, metavar="TEXT", help="A line as the meter sends it; repeatable.")
 @click.option("--port", help="Listen for lines on this port.")
 @click.option("--seconds", type=Number(0.5, 600), default=5.0, show_default=True, help="How long to listen.")
@@ -58,8 +68,10 @@ QUANTITIES = (
 @click.option("--poll", metavar="TEXT", help="Send this to ask for each line, for a meter that does not stream.")
 @click.option("--json", "as_json", is_flag=True, help="Print the profile and what each line gives as JSON.")
 def command(
-    out: Path,
+    out: Path | None,
     name: str | None,
+    displays: bool,
+    pairs: tuple[tuple[str, str], ...],
     lines: tuple[str, ...],
     port: str | None,
     seconds: float,
@@ -78,19 +90,26 @@ def command(
     poll: str | None,
     as_json: bool,
 ) -> int:
-    """Make a meter profile from sample lines of a home-made meter that sends text."""
+    """Make a meter profile from a few displays that you type, or from sample lines of a meter that sends text."""
+    from metercap.commands._displays import learn_pairs, learn_port
     from metercap.commands._opening import refuse_existing
-    from metercap.commands._profile_text import profile_toml, write_profile
-    from metercap.commands._teaching import Hints
-    from metercap.errors import ProfileError
+    from metercap.commands._profile_text import place_for, profile_toml
+    from metercap.commands._readout import reading_text
+    from metercap.errors import UsageError
     from metercap.meter import Poll, Serial
+    from metercap.meters.plainlines import Hints
     from metercap.profiles import find_meter
     from metercap.quantity import Quantity
 
-    refuse_existing(out)
+    place = place_for(out, name)
+    refuse_existing(place)
+    if displays and port is None:
+        raise UsageError(
+            "--displays needs the port that the meter is on", hint="--port /dev/ttyUSB0; metercap ports lists them"
+        )
     base = msgspec.structs.replace(
         find_meter("text"),
-        name=name or out.stem,
+        name=name or place.stem,
         title="a home-made meter that sends text lines",
         serial=msgspec.convert(
             {"baud": baud, "bits": int(bits), "parity": parity, "stop": int(stop), "dtr": dtr, "rts": rts}, Serial
@@ -98,6 +117,25 @@ def command(
         poll=None if poll is None else Poll(send=poll, per_s=rate or 2.0),
         conversions_per_s=rate or find_meter("text").conversions_per_s,
     )
+    if pairs or displays:
+        if displays:
+            assert port is not None
+            learned = learn_port(port, base, seconds, pairs)
+        else:
+            learned = learn_pairs(pairs, base)
+        if learned is None:
+            click.echo("nothing written")
+            return 1
+        profile, made_from, untold = learned
+        _write(place, profile_toml(profile, made_from, untold))
+        if as_json:
+            from metercap.plain import json_text
+
+            click.echo(json_text({"written": str(place), "profile": profile, "displays": made_from, "untold": untold}))
+        else:
+            click.echo("not shown, and not read: " + visible("; ".join(untold)))
+            _written(place, out, profile.name, port)
+        return 0
     samples = [*lines, *(_from_port(port, base, seconds) if port else [])]
     if not samples:
         samples = _from_stdin()
@@ -109,20 +147,34 @@ def command(
         if sys.stdin is not None and sys.stdin.isatty() and not click.confirm("Is that right?", default=True):
             click.echo("nothing written; give it more lines, or --number, --quantity, --over")
             return 1
-    write_profile(out, profile_toml(taught))
-    try:
-        find_meter(str(out))
-    except ProfileError:
-        out.unlink()
-        raise
+    rows = [f"{line}   ->   {' '.join(reading_text(reading).split())}" for line, reading in taught.rows]
+    _write(place, profile_toml(taught.profile, rows))
     if as_json:
         from metercap.plain import json_text
 
-        click.echo(json_text({"written": str(out), "profile": taught.profile, "lines": taught.rows}))
+        click.echo(json_text({"written": str(place), "profile": taught.profile, "lines": taught.rows}))
     else:
-        click.echo(f"written: {visible(str(out))}")
-        click.echo(f"  next: metercap watch --port {visible(port or 'PORT')} --meter {visible(str(out))}")
+        _written(place, out, taught.profile.name, port)
     return 0
+
+
+def _write(place: Path, text: str) -> None:
+    """Write the profile, and load it as any session would; a file that does not load is not left."""
+    from metercap.commands._profile_text import write_profile
+    from metercap.errors import ProfileError
+    from metercap.profiles import find_meter
+
+    write_profile(place, text)
+    try:
+        find_meter(str(place))
+    except ProfileError:
+        place.unlink()
+        raise
+
+
+def _written(place: Path, out: Path | None, name: str, port: str | None) -> None:
+    click.echo(f"written: {visible(str(place))}")
+    click.echo(f"  next: metercap watch --port {visible(port or 'PORT')} --meter {visible(str(out) if out else name)}")
 
 
 def _show(taught: Taught) -> None:
@@ -135,7 +187,7 @@ def _show(taught: Taught) -> None:
 
 def _taught(samples: list[str], base: MeterProfile, hints: Hints) -> Taught:
     """Return what the lines teach, asking in a terminal for what they do not tell."""
-    from metercap.commands._teaching import Question, teach
+    from metercap.meters.plainlines import Question, teach
 
     while True:
         try:
@@ -147,7 +199,7 @@ def _taught(samples: list[str], base: MeterProfile, hints: Hints) -> Taught:
 
 
 def _answer(question: Question, samples: list[str], hints: Hints) -> tuple[list[str], Hints]:
-    from metercap.commands._teaching import numbers
+    from metercap.meters.plainlines import numbers
     from metercap.quantity import Quantity
 
     line = question.line
@@ -170,8 +222,8 @@ def _answer(question: Question, samples: list[str], hints: Hints) -> tuple[list[
 
 
 def _from_stdin() -> list[str]:
-    from metercap.commands._teaching import MOST_LINE, MOST_LINES
     from metercap.errors import UsageError
+    from metercap.meters.plainlines import MOST_LINE, MOST_LINES
 
     if sys.stdin is None:
         return []

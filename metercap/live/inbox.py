@@ -1,7 +1,7 @@
 """The one queue into the loop: links, words and signals put, the loop gets.
 
 A meter's bytes come one by one, a frame's worth for each reading, and waking the loop costs more than what it does with
-a byte. So bytes that cannot complete a frame are put without waking it (`FRAME_ENDS`): they carry their own arrival
+a byte. So bytes that cannot complete a frame are put without waking it (`frame_ends`): they carry their own arrival
 time, and are taken with what follows, or when the loop wakes for a deadline. Nothing is held back from a loop that is
 awake.
 """
@@ -14,7 +14,7 @@ import time
 from collections import deque
 from typing import NamedTuple, TypeAlias
 
-from metercap.meter import Family
+from metercap.meter import MeterProfile
 from metercap.records import LinkState
 
 MOST_CHUNKS = 4096
@@ -26,14 +26,15 @@ FULL_S = 0.01
 """How long a link sleeps before it looks again, in real seconds."""
 
 _LINE = b"\r\n"
-FRAME_ENDS: dict[Family, bytes] = {
-    "lcd14": bytes(range(0xE0, 0xF0)),  # the fourteenth byte counts itself in its high nibble
-    "digits14": _LINE,
-    "polled-line": _LINE,
-    "text": _LINE,
-    "scpi": _LINE,
-}
-"""The byte values of which one ends every frame of a family: no reading comes out of a decoder before one of them."""
+_ANY = bytes(range(256))
+
+
+def frame_ends(profile: MeterProfile) -> bytes:
+    """Return the byte values of which one ends every frame: no reading comes out of a decoder before one of them."""
+    if profile.family == "lcd14":  # the last byte counts itself in its high nibble
+        last = profile.tables.get("frame", {}).get("bytes", 14)
+        return bytes(range(int(last) << 4, (int(last) << 4) + 16))
+    return _LINE if profile.family in ("digits14", "polled-line", "coded", "text", "scpi") else _ANY
 
 
 class Arrived(NamedTuple):

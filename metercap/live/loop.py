@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from metercap.clock import SessionClock, VirtualClock
 from metercap.link import LinkWatch, Source
 from metercap.live.heap import Heap
-from metercap.live.inbox import FRAME_ENDS, Arrived, Changed, Failed, Inbox, Item, Said
+from metercap.live.inbox import Arrived, Changed, Failed, Inbox, Item, Said, frame_ends
 from metercap.live.parts import Decoder, Driver, Observer, Reason, Writer
 from metercap.live.signals import stop_signals
 from metercap.meter import MeterProfile
@@ -86,7 +86,7 @@ class Live:
         self._clock = clock
         self._heap = Heap()
         self._watch = LinkWatch(profile, HELD_UP_S * max(0.0, getattr(clock, "speed", 1.0) - 1.0))
-        inbox.ends = FRAME_ENDS[profile.family]
+        inbox.ends = frame_ends(profile)
         self._source = source
         self._words = words
         self._wanted: tuple[Quantity | None, float | None] | None = None

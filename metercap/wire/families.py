@@ -9,6 +9,7 @@ from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
 from metercap.reading import Garbage, Reading
 from metercap.wire.accounts import LATENCY_S
+from metercap.wire.coded import Coded
 from metercap.wire.digits14 import Digits14
 from metercap.wire.fields import Codec, Fields
 from metercap.wire.framing import CountedDecoder, FrameDecoder, LineDecoder
@@ -117,6 +118,7 @@ _FAMILIES: dict[str, Callable[[MeterProfile], Codec]] = {
     "lcd14": Lcd14,
     "digits14": Digits14,
     "polled-line": PolledLine,
+    "coded": Coded,
     "text": Text,
     "scpi": Scpi,
 }
@@ -129,6 +131,9 @@ def _build(profile: MeterProfile, codec: Codec, latency_s: float, midstream: boo
     if isinstance(codec, Digits14):
         size = codec.frame_bytes
         return LineDecoder(codec, byte_s, latency_s, end=b"\n", size=size, body=codec.body)
+    if isinstance(codec, Coded):
+        body = frozenset(range(0x20, 0x7F))  # any character may begin a line, so a longer one is none
+        return LineDecoder(codec, byte_s, latency_s, end=codec.end[-1:], size=codec.frame_bytes, body=body)
     if isinstance(codec, PolledLine):
         # A mode stands nowhere but at a line's beginning, so the last bytes of a line that is too long need no
         # other proof.

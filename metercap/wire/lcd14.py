@@ -9,6 +9,10 @@ Which bit is which segment or symbol, and which symbols together mean which quan
     [tables.quantities]   "ohm beep" = "continuity"    unit and mode symbols lit together; a quantity's first row
                                                   is the usual one
     [tables.layout]       leading = "zeros"       or "blanks": how this meter usually fills unused places
+                          untaught = "d1 minus"   segments, points or minus whose bit nobody has seen yet: a display
+                                                  that lights one is garbage
+    A segment named "always_…" was lit whenever somebody looked: a number without it is garbage.
+    [tables.frame]        bytes = 12, digits = 3  relatives of other lengths; 14 and 4 when the table is missing
 
 The glyphs 0 and L side by side, all else blank, are over-range wherever the point is; leading blanks are allowed.
 The resolution of an over-range or blank display is the weight its last place would have; a blank display without
@@ -34,24 +38,26 @@ UNITS = ("F", "ohm", "A", "V", "Hz", "%", "degC")
 MODES = ("ac", "dc", "diode", "beep")
 BARE_UNITS = ("%", "degC")
 """Units that take no prefix."""
-_SEGMENTS = {f"{letter}{place + 1}": (place, mask(letter)) for place in range(DIGITS) for letter in "abcdefg"}
-_POINTS = {f"point{place}": place for place in range(1, DIGITS)}
+MOST_BYTES = 15
+"""A byte counts itself in four bits, from 1."""
+MOST_DIGITS = 7
 _SIGNS = tuple(flag for flag in FLAGS if flag not in ("beep", "minus"))
-_VOCABULARY = (*_SEGMENTS, *_POINTS, "minus", *PREFIXES, *UNITS, *MODES, *_SIGNS)
 
 
 class Lcd14:
     """Codec of one profile of the family."""
 
-    frame_bytes = FRAME_BYTES
-
     def __init__(self, profile: MeterProfile) -> None:
         tables = Tables(profile)
-        tables.names(("segments", "quantities", "layout"))
-        self._place = _places(tables)
+        tables.names(("segments", "quantities", "layout", "frame"))
+        self.frame_bytes, self._digits = _sizes(tables)
+        self._segments = segments(self._digits)
+        self._points = points(self._digits)
+        self._place = _places(tables, self.frame_bytes, (*self._segments, *self._points, "minus"))
         self._rows = _rows(tables, self._place)
         self._leading = tables.choice("layout", "leading", "zeros", ("zeros", "blanks"))
         tables.done()
+        self._always = frozenset(symbol for symbol in self._place if symbol.startswith("always_"))
         self._usual_row = {quantity: key for key, quantity in reversed(self._rows.items())}
         symbol_at = {at: symbol for symbol, at in self._place.items()}
         self._lit = tuple(
@@ -59,21 +65,21 @@ class Lcd14:
                 tuple(symbol_at.get((byte, bit), f"?{byte + 1}.{bit}") for bit in (8, 4, 2, 1) if nibble & bit)
                 for nibble in range(16)
             )
-            for byte in range(FRAME_BYTES)
+            for byte in range(self.frame_bytes)
         )
 
     def decode(self, frame: bytes) -> Fields | str:
-        """Return the fields that a frame of 14 counted bytes shows, or why it shows no reading."""
-        masks = [0] * DIGITS
+        """Return the fields that a frame of counted bytes shows, or why it shows no reading."""
+        masks = [0] * self._digits
         points: list[int] = []
         symbols: list[str] = []
         for byte, value in enumerate(frame):
             for symbol in self._lit[byte][value & 15]:
-                if symbol in _SEGMENTS:
-                    place, bit = _SEGMENTS[symbol]
+                if symbol in self._segments:
+                    place, bit = self._segments[symbol]
                     masks[place] |= bit
-                elif symbol in _POINTS:
-                    points.append(_POINTS[symbol])
+                elif symbol in self._points:
+                    points.append(self._points[symbol])
                 else:
                     symbols.append(symbol)
         glyphs = [GLYPH_OF.get(bits, "") for bits in masks]
@@ -81,11 +87,13 @@ class Lcd14:
             return f"digit {glyphs.index('') + 1} shows no digit"
         if len(points) > 1:
             return "more than one decimal point"
-        point = points[0] if points else DIGITS
+        point = points[0] if points else self._digits
         state = _state("".join(glyphs), point)
         if not isinstance(state, State):
             return state
-        return self._fields(frame, "".join(glyphs), DIGITS - point, state, symbols)
+        if state is State.OK and not self._always.issubset(symbols):
+            return "a sign is off that was never seen off"
+        return self._fields(frame, "".join(glyphs), self._digits - point, state, symbols)
 
     def _fields(self, frame: bytes, cells: str, decimals: int, state: State, symbols: list[str]) -> Fields | str:
         unknown = [symbol for symbol in symbols if symbol.startswith("?")]
@@ -101,7 +109,7 @@ class Lcd14:
         if bare and prefixes:
             return f"{' '.join(mode)} with the prefix {prefixes[0]}"
         minus = "minus" in symbols
-        flags = [symbol for symbol in symbols if symbol in _SIGNS or symbol.startswith("extra_")]
+        flags = [symbol for symbol in symbols if symbol in _SIGNS or symbol.startswith(("extra_", "always_"))]
         prefix = prefixes[0] if prefixes else ""
         exponent = shapes.PREFIX_EXPONENT[prefix] - decimals
         value: float | None = None
@@ -123,7 +131,7 @@ class Lcd14:
         return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
 
     def encode(self, reading: Reading) -> bytes:
-        """Return the 14 bytes of a reading, from its fields. Raises ProfileError for what the display cannot show."""
+        """Return the bytes of a reading, from its fields. Raises ProfileError for what the display cannot show."""
         named = layout(reading, "mode")
         key = tuple(named.split("+")) if named is not None else self._usual_row.get(reading.quantity)
         if key is None or self._rows.get(key) is not reading.quantity:
@@ -152,7 +160,7 @@ class Lcd14:
         return self._draw(reading, lit)
 
     def _draw(self, reading: Reading, lit: list[str]) -> bytes:
-        low = [0] * FRAME_BYTES
+        low = [0] * self.frame_bytes
         for symbol in lit:
             at = self._place.get(symbol)
             if at is None:
@@ -162,19 +170,19 @@ class Lcd14:
 
     def _usual_shape(self, quantity: Quantity, value: float | None, resolution: float, state: State) -> str | None:
         if not resolution:
-            return "_" * DIGITS
+            return "_" * self._digits
         exponent = shapes.exponent_of(resolution)
         if exponent is None:
             return None
-        decimals = shapes.usual_decimals(exponent, DIGITS, quantity.unit not in BARE_UNITS)
+        decimals = shapes.usual_decimals(exponent, self._digits, quantity.unit not in BARE_UNITS)
         if decimals is None:
             return None
-        cells = "0" * DIGITS
+        cells = "0" * self._digits
         if state is not State.OK:
-            cells = "_0L_" if state is State.OVER else "_" * DIGITS
+            cells = _over_cells(self._digits) if state is State.OVER else "_" * self._digits
         elif self._leading == "blanks" and value is not None:
             shown = max(len(str(shapes.counts_of(value, exponent))), decimals + 1)
-            cells = ("0" * min(shown, DIGITS)).rjust(DIGITS, "_")
+            cells = ("0" * min(shown, self._digits)).rjust(self._digits, "_")
         return shapes.pointed(cells, decimals)
 
 
@@ -195,20 +203,58 @@ def _state(cells: str, point: int) -> State | str:
     return State.OK
 
 
-def _places(tables: Tables) -> dict[str, tuple[int, int]]:
+def segments(digits: int) -> dict[str, tuple[int, int]]:
+    """Return place and bit of a glyph of every segment of a display: "a1" is the top bar of the leftmost digit."""
+    return {f"{letter}{place + 1}": (place, mask(letter)) for place in range(digits) for letter in "abcdefg"}
+
+
+def points(digits: int) -> dict[str, int]:
+    """Return after how many digits every point stands."""
+    return {f"point{place}": place for place in range(1, digits)}
+
+
+def _over_cells(digits: int) -> str:
+    """Return where 0 and L usually stand: "_0L_" on four digits."""
+    return "0L".rjust(digits // 2 + 1, "_").ljust(digits, "_")
+
+
+def _sizes(tables: Tables) -> tuple[int, int]:
+    """Return how many bytes a frame and how many digits the display has."""
+    rows = tables.profile.tables.get("frame", {})
+    found = []
+    for key, usual, least, most in (("bytes", FRAME_BYTES, 4, MOST_BYTES), ("digits", DIGITS, 2, MOST_DIGITS)):
+        value = rows.get(key, usual)
+        if isinstance(value, str) or value != int(value) or not least <= value <= most:
+            tables.problem(f"frame.{key}", f"must be a whole number from {least} to {most}")
+            value = usual
+        found.append(int(value))
+    for key in rows:
+        if key not in ("bytes", "digits"):
+            tables.problem(f"frame.{key}", f"no such key{nearest(key, ('bytes', 'digits'))}")
+    return found[0], found[1]
+
+
+def _places(tables: Tables, frame_bytes: int, needed: tuple[str, ...]) -> dict[str, tuple[int, int]]:
     """Return (byte, bit) of every symbol in the profile's table `segments`."""
-    known = {f"{byte + 1}.{bit}": (byte, bit) for byte in range(FRAME_BYTES) for bit in (8, 4, 2, 1)}
+    known = {f"{byte + 1}.{bit}": (byte, bit) for byte in range(frame_bytes) for bit in (8, 4, 2, 1)}
+    vocabulary = (*needed, *PREFIXES, *UNITS, *MODES, *_SIGNS)
     place: dict[str, tuple[int, int]] = {}
     for key, symbol in tables.texts("segments").items():
         if key not in known:
-            tables.problem(f"segments.{key}", "must be a byte from 1 to 14, a point, and a bit 8, 4, 2 or 1")
+            tables.problem(
+                f"segments.{key}", f"must be a byte from 1 to {frame_bytes}, a point, and a bit 8, 4, 2 or 1"
+            )
         elif symbol in place:
             tables.problem(f"segments.{key}", f"{symbol!r} stands at another bit too")
-        elif symbol not in _VOCABULARY and not symbol.startswith("extra_"):
-            tables.problem(f"segments.{key}", f"no symbol {symbol!r}{nearest(symbol, _VOCABULARY)}")
+        elif symbol not in vocabulary and not symbol.startswith(("extra_", "always_")):
+            tables.problem(f"segments.{key}", f"no symbol {symbol!r}{nearest(symbol, vocabulary)}")
         else:
             place[symbol] = known[key]
-    missing = [symbol for symbol in (*_SEGMENTS, *_POINTS, "minus") if symbol not in place]
+    untaught = str(tables.profile.tables.get("layout", {}).get("untaught", "")).split()
+    for symbol in untaught:
+        if symbol not in needed or symbol in place:
+            tables.problem("layout.untaught", f"{symbol!r} is no segment, point or minus without a bit")
+    missing = [symbol for symbol in needed if symbol not in place and symbol not in untaught]
     if missing:
         tables.problem("segments", f"has no place for {', '.join(missing)}")
     return place

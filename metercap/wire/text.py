@@ -3,6 +3,8 @@
     patterns              regular expressions (see `patterns`) with named groups, tried in order on the whole line:
                           value (a decimal number) or over or blank; unit, quantity (a word such as DC), flags (words)
     [tables.units]        "ohm" = "ohm"           unit as written = unit symbol; "" for numbers without any
+                          "R3" = "kohm"           or with a prefix, "VA" = "V ac" or with the quantity's word, where
+                                                  a meter has a code of its own for the whole
     [tables.prefixes]     "k" = 3                 prefix as written = power of ten; a power's first is the usual one
     [tables.quantities]   "V dc" = "voltage_dc"   unit symbol and quantity word, lower case; "" is a line without unit
     [tables.flags]        "auto" = "auto"         word, lower case = flag
@@ -32,6 +34,7 @@ from metercap.wire.tables import Tables, nearest
 
 USUAL_END = "\r\n"
 BARE_UNITS = ("%", "degC")
+UNIT_PREFIXES = {**shapes.PREFIX_EXPONENT, "p": -12}
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)", re.ASCII)
 
 
@@ -44,7 +47,7 @@ class Text:
         tables = Tables(profile)
         tables.names(("units", "prefixes", "quantities", "flags", "lines"))
         self._patterns = _compiled(tables)
-        self._units = tables.texts("units")
+        self._units = {key: _unit_words(value) for key, value in tables.texts("units").items()}
         self._prefixes = tables.whole_numbers("prefixes", required=False)
         self._quantities = tables.quantities("quantities")
         self._flags = tables.texts("flags", required=False)
@@ -54,7 +57,7 @@ class Text:
         self._prefix_of = {exponent: prefix for prefix, exponent in reversed(self._prefixes.items())} | {0: ""}
 
     def _check(self, tables: Tables) -> None:
-        for written, symbol in self._units.items():
+        for written, (symbol, _, _) in self._units.items():
             if symbol not in {quantity.unit: None for quantity in Quantity}:
                 tables.problem(f"units.{written}", f"{symbol!r} is no unit symbol")
         for word, flag in self._flags.items():
@@ -87,8 +90,8 @@ class Text:
         unit = self._unit((groups.get("unit") or "").strip())
         if unit is None:
             return f"no unit {groups.get('unit')!r} in the profile"
-        symbol, exponent = unit
-        word = (groups.get("quantity") or "").strip().lower()
+        symbol, exponent, named = unit
+        word = (groups.get("quantity") or named).strip().lower()
         quantity = self._quantities.get(f"{symbol} {word}".strip())
         if quantity is None:
             return f"no quantity for {f'{symbol} {word}'.strip()!r} in the profile"
@@ -118,16 +121,16 @@ class Text:
             flags.append(f"line:{start}+{stop - start}:{escaped}")
         return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
 
-    def _unit(self, text: str) -> tuple[str, int] | None:
-        """Return unit symbol and power of ten of a unit as written; ("", 0) when there is none."""
+    def _unit(self, text: str) -> tuple[str, int, str] | None:
+        """Return unit symbol, power of ten and quantity word of a unit as written; ("", 0, "") when there is none."""
         if text in self._units:
-            return self._units[text], 0
+            return self._units[text]
         if not text:
-            return "", 0
+            return "", 0, ""
         for prefix, exponent in self._prefixes.items():
-            symbol = self._units.get(text.removeprefix(prefix)) if text.startswith(prefix) else None
-            if symbol is not None and symbol not in BARE_UNITS:
-                return symbol, exponent
+            symbol, own, word = self._units.get(text.removeprefix(prefix), ("", 1, ""))
+            if text.startswith(prefix) and symbol not in ("", *BARE_UNITS) and own == 0:
+                return symbol, exponent, word
         return None
 
     def encode(self, reading: Reading) -> bytes:
@@ -173,6 +176,15 @@ class Text:
         minus = "-" if math.copysign(1.0, value) < 0 else ""
         unit = f"{self._prefix_of[exponent + decimals]}{ending}"
         return f"{minus}{number}{' ' if unit else ''}{unit}{tail}"
+
+
+def _unit_words(text: str) -> tuple[str, int, str]:
+    """Return symbol, power of ten and quantity word of "ohm", "kohm" or "mV ac"."""
+    unit, _, word = text.partition(" ")
+    symbols = {quantity.unit: None for quantity in Quantity}
+    if unit not in symbols and unit[1:] in symbols and unit[1:] not in BARE_UNITS and unit[:1] in UNIT_PREFIXES:
+        return unit[1:], UNIT_PREFIXES[unit[:1]], word
+    return unit, 0, word
 
 
 def _refill(carried: str, reading: Reading) -> str | None:

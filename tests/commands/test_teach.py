@@ -159,3 +159,119 @@ def test_a_terminal_is_asked(tmp_path: Path) -> None:
     assert "#   17;2187.3   ->   2.1873 kΩ resistance" in text
     assert "#   OPENED   ->   OL resistance" in text
     assert "ready" not in text
+
+
+OHM_LINE = "OHM,2.187,kOhm"
+
+
+def test_a_unit_before_the_number_is_not_taken_for_its_unit(metercap: Callable[..., Any], tmp_path: Path) -> None:
+    """A line with two units is refused in a pipe: 2.187 kohm must never become 2.187 ohm. Nothing is written."""
+    said = metercap("teach", "--out", str(tmp_path / "m.toml"), "--line", OHM_LINE)
+    assert said.status == 2
+    assert "--pair" in said.err
+    assert not list(tmp_path.iterdir())
+
+
+def test_pairs_of_line_and_display(metercap: Callable[..., Any], tmp_path: Path) -> None:
+    """What was sent and what was shown settle it; what no display showed is named, also as JSON."""
+    out = tmp_path / "m.toml"
+    pairs = [
+        *("--pair", OHM_LINE, "2.187 kohm"),
+        *("--pair", "OHM,91.3,Ohm", "91.3 ohm"),
+        *("--pair", "VOLT,-1.512,V,DC", "-1.512 V dc"),
+        *("--pair", "OHM,OL,MOhm", "OL Mohm"),
+    ]
+    said = metercap("teach", "--out", str(out), "--json", *pairs)
+    assert said.status == 0, said.err
+    printed = json.loads(said.out)
+    assert "units other than ohm, V" in printed["untold"]
+    profile = find_meter(str(out))
+    assert [read(profile, line) for line in (OHM_LINE, "OHM,4.7,MOhm", "VOLT,0.5,V,DC")] == [2187.0, 4.7e6, 0.5]
+    assert [read(profile, line) for line in ("AMP,2.187,kOhm", "VOLT,0.5,V,AC", "OHM,2.187,V,DC")] == [None] * 3
+    assert "Not shown when it was taught" in out.read_text(encoding="utf-8")
+
+
+def test_pairs_that_do_not_suffice_or_go_together(metercap: Callable[..., Any], tmp_path: Path) -> None:
+    """Too few: what to show next. A display that is not in its line, or has no unit: refused by name."""
+    out = tmp_path / "m.toml"
+    said = metercap("teach", "--out", str(out), "--pair", OHM_LINE, "2.187 kohm")
+    assert (said.status, "another number" in said.err) == (2, True)
+    said = metercap("teach", "--out", str(out), "--pair", OHM_LINE, "2.188 kohm", "--pair", "OHM,1.5,Ohm", "1.5 ohm")
+    assert (said.status, "2.188" in said.err) == (2, True)
+    said = metercap("teach", "--out", str(out), "--pair", OHM_LINE, "2.187")
+    assert (said.status, "unit is missing" in said.err) == (2, True)
+    said = metercap("teach", "--out", str(out), "--pair", "hex:1", "2.187 ohm")
+    assert (said.status, "not in hex" in said.err) == (2, True)
+    said = metercap("teach", "--out", str(out), "--displays")
+    assert (said.status, "--port" in said.err) == (2, True)
+    assert not out.exists()
+
+
+def test_a_profile_by_name_is_found_by_name(
+    metercap: Callable[..., Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without --out it goes to the user's own meters; without --name it is refused."""
+    monkeypatch.setattr("metercap.settings.folder", lambda: tmp_path)
+    assert metercap("teach", "--line", "2.2 ohm").status == 2
+    assert metercap("teach", "--name", "../x", "--line", "2.2 ohm").status == 2
+    said = metercap("teach", "--name", "bench", "--line", "R=2.2 ohm")
+    assert (said.status, "--meter bench" in said.out) == (0, True)
+    assert (tmp_path / "profiles" / "meters" / "bench.toml").is_file()
+    assert find_meter("bench").title == "a home-made meter that sends text lines"
+    assert metercap("teach", "--name", "bench", "--line", "R=2.2 ohm").status == 2
+
+
+def read(profile: Any, line: str) -> float | None:
+    """Return the value of a line under a profile, or None."""
+    from metercap.reading import Reading
+    from metercap.wire import decode_frame
+
+    found = decode_frame(profile, line.encode() + b"\r\n", 0.0)
+    return found[0].value if len(found) == 1 and isinstance(found[0], Reading) else None
+
+
+SCREENS = [
+    Shown("2.187", "k"), Shown("41.35", "k"), Shown("970.6", ""), Shown("0.L", "M"), Shown("8.402", "", "V", "dc"),
+    Shown("5.793", "", "V", "dc", minus=True), Shown("16.28", "", "V", "ac"), Shown("304.5", "m", "V", "dc"),
+    Shown("1.056", "M"), Shown("6.931", "M"), Shown("9.847", "m", "V", "ac"), Shown("3.619", "k"), Shown("7.274", ""),
+    Shown("4.580", "", "V", "ac", minus=False), Shown("12.36", "", "A", "dc"), Shown("3.958", "m", "A", "dc"),
+    Shown("221.2", "k"), Shown("333.3", ""), Shown("555.5", "k"), Shown("888.8", "M"), Shown("667.7", "", "V", "dc"),
+]  # fmt: skip
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+def test_displays_are_taught_over_a_port(tmp_path: Path) -> None:
+    """The tests' own LCD meter, displays typed into a pipe: asks on, confirms a fresh one, and only then writes."""
+    out = tmp_path / "m.toml"
+    with Meter(tmp_path, "lcd14", rate=25.0) as meter:
+        command = ["teach", "--out", str(out), "--port", str(meter.path), "--baud", "2400", "--seconds", "0.6"]
+        process = subprocess.Popen(
+            [*METERCAP, *command, "--displays"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            env=environment(),
+        )
+        assert process.stdin is not None
+        assert process.stderr is not None
+        heard = [process.stderr.readline()]
+        for screen in SCREENS:
+            meter.tips = screen
+            time.sleep(0.3)  # the frame of the last display is out
+            number = "OL" if "L" in screen.digits else screen.digits
+            typed = f"{'-' if screen.minus else ''}{number} {screen.prefix}{screen.unit} {screen.mode}"
+            process.stdin.write(typed.encode() + b"\n")
+            process.stdin.flush()
+            if not out.exists() and process.poll() is None:
+                heard.append(process.stderr.readline())
+            if process.poll() is not None or not heard[-1]:
+                break
+        said, err = process.communicate(timeout=30)
+        assert process.returncode == 0, (heard, err)
+    assert any(b"next:" in line for line in heard), heard
+    assert any(b"listening afresh" in line for line in heard), heard
+    assert b"not shown, and not read: " in said
+    profile = find_meter(str(out))
+    assert profile.family == "lcd14"
+    # The map is the design's, from memory of such meters' data sheets: byte 3 bit 8 is segment d of the first digit.
+    assert [profile.tables["segments"][key] for key in ("2.8", "8.4", "3.8", "12.4")] == ["minus", "e4", "d1", "ohm"]

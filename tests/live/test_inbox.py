@@ -12,7 +12,6 @@ from metercap.errors import ProfileError
 from metercap.live import Inbox
 from metercap.live.inbox import (
     FLOOD_BYTES,
-    FRAME_ENDS,
     MOST_BYTES,
     MOST_CHUNKS,
     Arrived,
@@ -20,6 +19,7 @@ from metercap.live.inbox import (
     Failed,
     Said,
     Stopped,
+    frame_ends,
 )
 from metercap.profiles import find_meter, meter_names
 from metercap.quantity import Quantity
@@ -85,7 +85,7 @@ def test_every_frame_ends_where_the_inbox_thinks(name: str) -> None:
             for n, byte in enumerate(frame):
                 found = decoded.feed(bytes([byte]), 1.0 + n * profile.serial.byte_s)
                 if any(isinstance(one, Reading) for one in found):
-                    assert byte in FRAME_ENDS[profile.family]
+                    assert byte in frame_ends(profile)
                     readings += 1
     assert readings > 0
 

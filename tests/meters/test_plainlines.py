@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from metercap.commands._teaching import Hints, Question, teach
 from metercap.errors import UsageError
 from metercap.meter import MeterProfile
+from metercap.meters.plainlines import Hints, Question, teach
 from metercap.profiles import find_meter
 from metercap.quantity import Quantity
 from metercap.reading import State

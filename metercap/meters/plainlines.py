@@ -16,6 +16,7 @@ import msgspec
 
 from metercap.errors import UsageError
 from metercap.meter import MeterProfile
+from metercap.meters.shown import UNIT_OF
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.wire import decoder
@@ -23,16 +24,6 @@ from metercap.wire import decoder
 MOST_LINES = 50
 MOST_LINE = 200
 OVER_WORDS = ("ol", "-ol", "+ol", "o.l", "o.l.", "0l", "0.l", "over", "ovl", "ovld", "overload", "inf", "open")
-SPELLINGS = {
-    "ohm": ("ohm", "Ohm", "OHM", "ohms", "Ohms", "OHMS", "\u03a9", "\u2126"),
-    "V": ("V", "v", "Volt", "volt", "Volts", "volts"),
-    "A": ("A", "Amp", "amp", "Amps", "amps"),
-    "F": ("F", "Farad", "farad"),
-    "Hz": ("Hz", "HZ", "hz"),
-    "%": ("%",),
-    "degC": ("degC", "\u00b0C"),
-}
-"""Unit symbols, and how programs write them."""
 PREFIXES = "kKMmunp\u00b5\u03bc"
 LETTER = r"A-Za-z\u00b0\u00b5\u03bc\u03a9\u2126%"
 VALUE = r"(?P<value>[+-]?(?:\d+\.?\d*|\.\d+))"
@@ -43,7 +34,6 @@ QUANTITY = "(?P<quantity>ac|dc|cont|diode)"
 
 _NUMBER = re.compile(r"(?<![A-Za-z0-9_.])[+-]?(?:\d+\.?\d*|\.\d+)(?![\d.])", re.ASCII)
 _WORD = re.compile(rf"[{LETTER}]+")
-_UNIT_OF = {spelled: symbol for symbol, all_of_it in SPELLINGS.items() for spelled in all_of_it}
 
 Mark = Literal["value", "unit", "prefix", "quantity", "over", "blank", "number"]
 Span: TypeAlias = tuple[int, int, Mark]
@@ -165,6 +155,7 @@ def _parts(line: str, hints: Hints) -> list[Span]:
         raise Question(
             "over", line, "no number: over-range, or nothing to show?", "--over, --blank or --ignore, each TEXT"
         )
+    _one_unit(line)
     chosen = _chosen(line, found, hints)
     spans = _with_words(line, (chosen.start(), chosen.end(), "value"))
     if not any(mark in ("unit", "prefix") for _, _, mark in spans) and hints.quantity is None:
@@ -172,6 +163,20 @@ def _parts(line: str, hints: Hints) -> list[Span]:
     if any(mark == "prefix" for _, _, mark in spans) and hints.quantity is None:
         raise Question("quantity", line, "a prefix, but no unit", "--quantity resistance, for a number in ohms")
     return spans
+
+
+def _one_unit(line: str) -> None:
+    """Refuse a line with several words that could be the unit, such as "OHM,2.187,kOhm".
+
+    Only its display tells which is.
+    """
+    words = [match[0] for match in _WORD.finditer(line) if _unit(match[0]) is not None and len(match[0]) > 1]
+    if len(dict.fromkeys(words)) > 1:
+        raise UsageError(
+            f"several units ({', '.join(words)})",
+            where=repr(line),
+            hint=f'--pair "{line}" "2.187 kohm", what the meter shows',
+        )
 
 
 def _chosen(line: str, found: list[re.Match[str]], hints: Hints) -> re.Match[str]:
@@ -229,10 +234,10 @@ def _unit_after(line: str, stop: int) -> tuple[int, int] | None:
 
 def _unit(word: str) -> tuple[str, str] | None:
     """Return how the unit of a word such as "kOhm" is written, and its symbol; None when it is none."""
-    if word in _UNIT_OF:
-        return word, _UNIT_OF[word]
-    if word[:1] in PREFIXES and word[1:] in _UNIT_OF and _UNIT_OF[word[1:]] not in ("%", "degC"):
-        return word[1:], _UNIT_OF[word[1:]]
+    if word in UNIT_OF:
+        return word, UNIT_OF[word]
+    if word[:1] in PREFIXES and word[1:] in UNIT_OF and UNIT_OF[word[1:]] not in ("%", "degC"):
+        return word[1:], UNIT_OF[word[1:]]
     return None
 
 
