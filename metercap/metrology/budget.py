@@ -5,8 +5,9 @@ true, is simulated in the tests, which hold these figures (first-order noise, la
 conversions or more is covered 95 % whatever the noise. Of one contact's few conversions slow noise does not show: it is
 covered while its standard deviation is up to one count. Two contacts, far enough apart to be independent, cover two
 counts and what the data sheet's percentage leaves. Where the data sheet is not known U says nothing of the meter's own
-error; of noise, slow or not, it covers 95 % where contacts were pooled over four items (`spread`), and less than that
-where one contact of few conversions is all there is: then U is only what was seen.
+error, and of noise only what was seen: where contacts were pooled over four items (`spread`) it covers 95 % of noise
+that a contact's few seconds let go. Noise so slow that contacts a few seconds apart still go with each other is covered
+less: 0.94 of values touched once at lag-one 0.94, 0.89 at 0.97.
 """
 
 from __future__ import annotations

@@ -6,10 +6,12 @@ has the words; `tune` is the machine that uses them all.
 
 from __future__ import annotations
 
+from msgspec import UNSET, UnsetType
+
 from metercap.metrology.domain import round6
 from metercap.metrology.ranges import resolution_at, too_coarse
 from metercap.reading import Reading, State
-from metercap.records import CueKind, Excursion, VerdictKind
+from metercap.records import CueKind, Excursion, Touched, VerdictKind
 from metercap.steps.band import Band, Standing
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement, Limits
@@ -285,7 +287,9 @@ class Trimmers:
         standing[name] = Standing(side, limit or 0.0, judged.value, judged.resolution, self.unit)
         return new
 
-    def give_left(self, name: str, judged: Judgement, reason: str, n: int, from_s: float) -> None:
+    def give_left(
+        self, name: str, judged: Judgement, reason: str, n: int, from_s: float, contacts: tuple[Touched, ...] = ()
+    ) -> None:
         """Give the verdict on the value left; past a hazard limit it fails whatever the band says."""
         verdict = judged.verdict
         self.settled(name, judged)
@@ -293,7 +297,8 @@ class Trimmers:
         if side is not None:
             verdict = VerdictKind.FAIL
             reason = "; ".join(part for part in (f"left {side} its hazard limit", reason) if part)
-        self.give(name, verdict, reason, judged=judged, n=n, from_s=from_s)
+        own = contacts or (Touched(from_s, self.bench.t_s, judged.value),)
+        self.give(name, verdict, reason, judged=judged, n=n, from_s=from_s, contacts=own)
 
     def give(
         self,
@@ -304,6 +309,7 @@ class Trimmers:
         judged: Judgement | None = None,
         n: int = 0,
         from_s: float | None = None,
+        contacts: tuple[Touched, ...] | UnsetType = UNSET,
     ) -> None:
         """Give a verdict with all that `tune` adds to it."""
         band = self.band(name) if name in self.targets else None
@@ -319,6 +325,7 @@ class Trimmers:
             reason=reason,
             n=n,
             from_s=from_s,
+            contacts=contacts,
             settled=judged is not None,
             as_found=None if found is None else found.value,
             as_left=None if judged is None else judged.value,

@@ -110,7 +110,7 @@ class Tune(TuneWords):
         if result is None:
             return S.LEFT_ON
         self._reread.add(self.item)
-        self._trimmers.give_left(self.item, result.judged, result.reason, result.n, result.from_s)
+        self._trimmers.give_left(self.item, result.judged, result.reason, result.n, result.from_s, result.contacts)
         self.bench.ticked = (self.step.id, self.item)
         return self._go()
 

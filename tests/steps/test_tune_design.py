@@ -61,6 +61,9 @@ def test_found_at_twelve_ohm_and_turned_up_quickly_ends_with_a_verdict() -> None
     show(play, *[12.0] * 4, *ramp(12.0, 1500.0, 180.0), *[1502.0] * 30)
     verdict = play.verdicts["RV1"]
     assert (verdict.verdict, verdict.as_found, verdict.as_left) == (VerdictKind.PASS, 12.0, 1502.0)
+    assert [contact.value for contact in verdict.contacts] == [
+        1502.0
+    ]  # what re-judging asks for: one contact, its value
 
 
 def test_eight_seconds_at_fifty_ohm_are_an_excursion() -> None:
