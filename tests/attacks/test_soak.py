@@ -40,7 +40,7 @@ pytestmark = [
 class Soaked:
     """One run of the program, its output read, or not, by hand."""
 
-    def __init__(self, folder: Path, meter: Meter, number: int, room: int | None) -> None:
+    def __init__(self, folder: Path, meter: Meter, number: int) -> None:
         self.out = folder / f"{number}.jsonl"
         self.seen = b""
         reads, writes = os.pipe()
@@ -49,11 +49,9 @@ class Soaked:
         self._reads = reads
         self.err = folder / f"{number}.err"
 
-        def little_room() -> None:
-            """A full disk: the file may not grow beyond its limit (setrlimit(2), and the write fails)."""
+        def refused_not_killed() -> None:
+            """Beyond a limit a write fails, as on a full disk, in place of a signal (setrlimit(2))."""
             signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-            if room is not None:
-                resource.setrlimit(resource.RLIMIT_FSIZE, (room, resource.RLIM_INFINITY))
 
         plan = plan_file(folder, sweep('"F1..F900"'))
         with self.err.open("wb") as err:
@@ -67,9 +65,14 @@ class Soaked:
                 stdout=writes,
                 stderr=err,
                 env=environment(TMPDIR=str(folder), HOME=str(folder)),
-                preexec_fn=little_room,
+                preexec_fn=refused_not_killed,
             )
         os.close(writes)
+
+    def no_room(self) -> None:
+        """The disk takes a little more, then nothing."""
+        limit = self.out.stat().st_size + 3000
+        resource.prlimit(self.process.pid, resource.RLIMIT_FSIZE, (limit, resource.RLIM_INFINITY))
 
     def room_again(self) -> None:
         """The disk has room again."""
@@ -136,8 +139,8 @@ def test_real_time(tmp_path: Path, attack: Callable[[str], Any]) -> None:
             number += 1
             folder = tmp_path / str(number)
             folder.mkdir()
-            room = 60_000 if number % 3 == 2 else None
-            soaked = Soaked(folder, meter, number, room)
+            disk = number % 3 == 2
+            soaked = Soaked(folder, meter, number)
             try:
                 begin_s = time.monotonic() + 60.0
                 while b'"kind":"reading"' not in soaked.seen:  # the port is open, all threads run
@@ -145,6 +148,9 @@ def test_real_time(tmp_path: Path, attack: Callable[[str], Any]) -> None:
                     soaked.has()
                     soaked.read(0.5)
                 began = soaked.has()
+                if disk:
+                    counts["disk"] += 1
+                    soaked.no_room()
                 troubles = rng.choices(["pull", "flood", "stall"], k=rng.randint(2, 6))
                 for trouble in troubles:
                     with trials.trial():
@@ -170,8 +176,7 @@ def test_real_time(tmp_path: Path, attack: Callable[[str], Any]) -> None:
                         assert now[1] <= began[1] + 2, "descriptors"
                         assert now[2] <= began[2] + 2, "threads"
                         growth_kb = max(growth_kb, now[0] - began[0])
-                if room is not None:
-                    counts["disk"] += 1
+                if disk:
                     soaked.room_again()
                     soaked.read(2.0)
                 with trials.trial():
