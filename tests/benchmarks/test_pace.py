@@ -27,6 +27,8 @@ import pytest
 from outside_meter import OPEN, Meter, Shown
 from program import plan_file, program, sweep
 
+from metercap.link.ports import announced
+
 pytestmark = [
     pytest.mark.slow,
     pytest.mark.timeout(600),
@@ -40,6 +42,7 @@ FRAME_S = 14 * 10 / 2400
 RANGES = (("", 1), ("k", 3), ("k", 2), ("k", 1), ("M", 3), ("M", 2))
 FULL_OHM = (400.0, 4e3, 4e4, 4e5, 4e6, 4e7)
 LEADS_OHM = 0.1
+GOOD_OHM = 0.2
 BLEND = 0.1
 """A conversion that was open for more than this share of its time reads over-range."""
 
@@ -54,7 +57,7 @@ RATES = (2.0, 3.0, 5.0, 10.0)
 
 
 BUSY_S = 0.1
-"""What a machine that does other things besides may add to a cycle."""
+"""What a machine that does other things besides may add to a cycle; a sign so late may also miss one conversion."""
 
 
 def floor_s(rate: float) -> float:
@@ -134,6 +137,7 @@ class Paced:
         self._meter = meter
         self._rng = random.Random(f"{meter.walk} {meter._period_s}")
         self._ready_s = 0.0
+        self._ohm = GOOD_OHM
         self._go = True
         self._asked = False
         self._wake = threading.Condition()
@@ -145,7 +149,8 @@ class Paced:
         """Take one record of the program."""
         now_s = time.monotonic()
         kind, cue = record["kind"], record.get("cue")
-        if kind == "prompt" and record["do"] == "probe":
+        if kind == "prompt" and record["do"] in ("probe", "short"):
+            self._ohm = GOOD_OHM if record["do"] == "probe" else 0.0
             if not self._asked:
                 self._ready_s = now_s + MOVE_S
             self._asked = True
@@ -165,7 +170,7 @@ class Paced:
 
     def _touch(self) -> None:
         if self._asked:
-            self._meter.put(0.2)
+            self._meter.put(self._ohm)
             if self.lifts:
                 self.air.append(time.monotonic() - self.lifts[-1])
 
@@ -240,5 +245,38 @@ def test_the_whole_cycle_of_a_good_fuse(walk: str, tmp_path: Path, told: Callabl
     told("\n".join(lines))
     for rate, limit_s in SECONDS[walk].items():
         least_s = floor_s(rate) if walk == "fixed" else 0.0
-        assert statistics.median(found[rate][0]) <= max(limit_s, least_s) + BUSY_S
+        assert statistics.median(found[rate][0]) <= max(limit_s, least_s) + BUSY_S + 1.0 / rate
     assert [found[rate][2] for rate in RATES] == [[], [], [], []]
+
+
+@pytest.mark.parametrize(("rate", "walk"), [(2.0, "shown"), (3.0, "shown"), (3.0, "hidden"), (10.0, "shown")])
+def test_twelve_fuses_from_an_unknown_meter_on_a_port(
+    rate: float, walk: str, tmp_path: Path, told: Callable[[str], None]
+) -> None:
+    """One command, typed once, nothing known before: seconds to the first tick and in all, the leads' null included."""
+    settings = tmp_path / "settings"
+    command = ["sweep", "F1..F12", "--max", "2 ohm", "--loose"]
+    ticks: dict[str, float] = {}
+    with Walking(tmp_path, rate, walk) as meter, pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(settings))
+        with announced(str(meter.path), "outside meter"):
+            hands = Paced(meter)
+            began_s = time.monotonic()
+
+            def see(record: dict[str, Any]) -> None:
+                if record["kind"] == "verdict" and record["verdict"] == "pass":
+                    ticks.setdefault(record["item"], time.monotonic() - began_s)
+                hands.see(record)
+
+            with program(*command, see=see, cwd=tmp_path, XDG_CONFIG_HOME=str(settings)) as metercap:
+                hands.program = metercap
+                ended = metercap.wait(400.0)
+            in_all_s = time.monotonic() - began_s
+    assert ended.status == 0, ended.err
+    assert {f"F{n}" for n in range(1, 13)} <= set(ticks)
+    told(
+        f"unknown meter, {rate:g}/s, auto range, walk {walk}: 1 command typed, metercap {' '.join(command)}; "
+        f"first tick after {ticks['F1']:.1f} s, F12 after {ticks['F12']:.1f} s, ended after {in_all_s:.1f} s "
+        f"{' '.join(hands.odd)}"
+    )
+    assert ticks["F1"] < 60.0
