@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import click
 
@@ -10,12 +12,21 @@ from metercap.commands._numbers import Number
 from metercap.gate import visible
 from metercap.plain.style import safe
 
+if TYPE_CHECKING:
+    from metercap.commands._suspects import Finding
+    from metercap.meter import MeterProfile
+
+INTERRUPTED = 130
 EPILOG = """\b
 Examples:
+  metercap identify
   metercap identify --port /dev/ttyUSB0
   metercap identify --port COM4 --seconds 8
   metercap identify --port /dev/ttyUSB0 --meter my-meter.toml --meter text
   metercap identify --port visa:TCPIP::192.0.2.7::5025::SOCKET
+
+Without --port all serial ports and all SCPI meters that VISA sees on USB or GPIB are tried in turn; other machines are
+asked only with --network.
 
 Turn on the meter's send mode first and let it show something (a resistance, a voltage); a changing display tells more
 than OL. metercap listens at the serial settings of each family in turn, and sends what a meter that is polled waits for
@@ -25,7 +36,8 @@ Exit status: 0 a profile fits; 1 none does, or the meter is silent; 2 bad usage 
 
 
 @click.command(epilog=EPILOG)
-@click.option("--port", required=True, help="Port, pyserial URL, tape:FILE or VISA resource of the meter.")
+@click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter; default: all there are.")
+@click.option("--network", is_flag=True, help="Without --port: ask other machines for SCPI meters too (a broadcast).")
 @click.option("--meter", "meters", multiple=True, help="Try only this profile: a name or a file; repeatable.")
 @click.option(
     "--seconds",
@@ -35,18 +47,75 @@ Exit status: 0 a profile fits; 1 none does, or the meter is silent; 2 bad usage 
     help="How long to listen at each setting, at most.",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print what was found as JSON.")
-def command(port: str, meters: tuple[str, ...], seconds: float, as_json: bool) -> int:
-    """Listen to PORT at each family's settings and name the profile that fits best, and how sure that is."""
-
-    from metercap.commands._listen import Heard, listen
-    from metercap.commands._suspects import Finding, groups, last_words, row_text, settings_text
-    from metercap.errors import LinkError
+def command(port: str | None, network: bool, meters: tuple[str, ...], seconds: float, as_json: bool) -> int:
+    """Listen at each family's settings and name the profile that fits best, and how sure that is."""
+    from metercap.errors import LinkError, UsageError
     from metercap.profiles import find_meter, meter_names
+
+    if port is not None and network:
+        raise UsageError("--network looks for ports, and --port names one", hint="leave one of them out")
+    profiles = [find_meter(name) for name in meters or meter_names()]
+    if port is not None:
+        finding, status = _one(port, profiles, seconds)
+        _print([finding], as_json, one=True)
+        return status
+    found, statuses = [], []
+    for place in _places(network):
+        try:
+            finding, status = _one(place, profiles, seconds)
+        except LinkError as error:
+            sys.stderr.write(f"{visible(str(place))}: {visible(error.what)}\n")
+            continue
+        found.append(finding)
+        statuses.append(status)
+        if status == INTERRUPTED:
+            break
+    _print(found, as_json, one=False)
+    return INTERRUPTED if INTERRUPTED in statuses else 0 if 0 in statuses else 1
+
+
+def _places(network: bool) -> list[str]:
+    """Return the serial ports and the VISA resources there are, saying what could not be asked."""
+    from metercap.link import list_ports
+    from metercap.link.visalist import list_visa
+
+    ports = [found.best for found in list_ports()]
+    resources, why_none = list_visa(network=network)
+    visa = f"not asked: {visible(why_none)}" if why_none else f"{len(resources)}"
+    elsewhere = "" if network else "; other machines only with --network"
+    sys.stderr.write(f"serial ports: {len(ports)}; on VISA: {visa}{elsewhere}\n")
+    return [*ports, *resources]
+
+
+def _print(found: list[Finding], as_json: bool, *, one: bool) -> None:
+    from metercap.commands._suspects import last_words, row_text
+
+    if as_json:
+        from metercap.plain import json_text
+
+        rows = [finding.as_builtins() for finding in found]
+        click.echo(json_text(rows[0] if one else rows))
+        return
+    if not found:
+        click.echo("no port here that a meter may be on\n  try: metercap ports --help")
+    for finding in found:
+        if not one:
+            click.echo(safe(finding.port))
+        for row in finding.rows:
+            click.echo(safe(row_text(row)))
+        for line in last_words(finding):
+            click.echo(safe(line))
+
+
+def _one(port: str, profiles: Sequence[MeterProfile], seconds: float) -> tuple[Finding, int]:
+    """Listen on one port; return what was found, and the exit status."""
+    from metercap.commands._listen import Heard, listen
+    from metercap.commands._suspects import Finding, groups, settings_text
+    from metercap.errors import LinkError
 
     if not port.startswith("tape:"):
         import metercap.link.serialport  # noqa: F401 - loaded before the first word, so that Ctrl-C falls into no import
 
-    profiles = [find_meter(name) for name in meters or meter_names()]
     found = Finding(port=port)
     try:
         for group in groups(profiles, port):
@@ -66,16 +135,5 @@ def command(port: str, meters: tuple[str, ...], seconds: float, as_json: bool) -
                 break
     except KeyboardInterrupt:
         sys.stderr.write("\n")
-        status = 130
-    else:
-        status = 0 if found.best is not None else 1
-    if as_json:
-        from metercap.plain import json_text
-
-        click.echo(json_text(found.as_builtins()))
-        return status
-    for row in found.rows:
-        click.echo(safe(row_text(row)))
-    for line in last_words(found):
-        click.echo(safe(line))
-    return status
+        return found, INTERRUPTED
+    return found, 0 if found.best is not None else 1

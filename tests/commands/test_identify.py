@@ -149,3 +149,30 @@ def test_a_few_readings_are_likely_not_sure() -> None:
     assert found.best is not None
     assert found.best.how == "likely"
     assert any("--seconds" in line for line in last_words(found))
+
+
+def test_without_a_port_everything_here_is_tried(
+    metercap: Callable[..., Any], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Serial ports, then what VISA lists; other machines only with --network; a port that fails stops no other."""
+    from metercap.link import Port
+
+    recorded = (BYTES / "lcd14-two-fuses.bin").read_bytes()
+    (tmp_path / "tape").write_text(f"metercap tape 1\n0.01 {recorded.hex()}\n", encoding="utf-8")
+    tape = f"tape:{tmp_path / 'tape'}"
+    asked: list[bool] = []
+
+    def listed(*, network: bool = False, library: str = "") -> tuple[list[str], str]:
+        asked.append(network)
+        return [tape], ""
+
+    monkeypatch.setattr("metercap.link.list_ports", lambda: [Port("/dev/nothing-here", "", "", "")])
+    monkeypatch.setattr("metercap.link.visalist.list_visa", listed)
+    said = metercap("identify", "--json", "--seconds", "0.5")
+    assert said.status == 0
+    assert [one["port"] for one in json.loads(said.out)] == [tape]
+    assert "/dev/nothing-here" in said.err
+    assert "other machines only with --network" in said.err
+    metercap("identify", "--network", "--seconds", "0.5")
+    assert asked == [False, True]
+    assert metercap("identify", "--network", "--port", tape).status == 2

@@ -1,0 +1,143 @@
+"""`identify` by the thousand: streams of every shipped profile and foreign ones, with junk, cuts and wrong starts.
+
+The frames are drawn by the tests' own meter (`outside_meter`); what is foreign is made here. Every stream is held
+against all profiles at once, as behind a URL or on a tape, where no port setting helps. METERCAP_FIGURES=1 prints the
+figures.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import sys
+from collections import Counter
+from collections.abc import Callable
+
+import pytest
+from outside_meter import DRAW, Shown
+
+from metercap.commands._listen import Heard
+from metercap.commands._suspects import Finding
+from metercap.profiles import find_meter
+
+NAMES = ("lcd14", "digits14", "digits11", "polled-line", "text")
+
+
+def digits11(shown: Shown) -> bytes:
+    """The shorter relative: range code, four digits, function code, three status bytes, CR LF (from memory)."""
+    over = "L" in shown.digits
+    decimals = len(shown.digits.partition(".")[2])
+    if shown.unit == "V":
+        code, function = {3: "0", 2: "1"}[decimals], ";"
+    else:
+        code, function = "5" if over else str({"": 0, "k": 3, "M": 6}[shown.prefix] - decimals + 1), "3"
+    digits = "0000" if over else f"{round(float(shown.digits) * 10**decimals):04d}"
+    tail = bytes([0x30 + 4 * shown.minus + over, 0x30, 0x30 + 8 * (shown.mode == "dc") + 4 * (shown.mode == "ac")])
+    return code.encode() + digits.encode() + function.encode() + tail + b"\r\n"
+
+
+DRAWN: dict[str, Callable[[Shown], bytes]] = {**DRAW, "digits11": digits11}
+
+
+def screen(r: random.Random) -> Shown:
+    """Return any display of a 4000-count meter."""
+    counts = r.randrange(4000)
+    if r.random() < 0.6:
+        if r.random() < 0.2:
+            return Shown("0.L", "M")
+        decimals, prefix = r.choice(((1, ""), (3, "k"), (2, "k"), (1, "k"), (3, "M"), (2, "M")))
+        return Shown(f"{counts / 10**decimals:.{decimals}f}", prefix)
+    decimals = r.choice((2, 3))
+    mode = r.choice(("dc", "ac"))
+    return Shown(f"{counts / 10**decimals:.{decimals}f}", "", "V", mode, minus=mode == "dc" and r.random() < 0.3)
+
+
+def stream(r: random.Random, draw: Callable[[Shown], bytes], frames: int) -> bytes:
+    """Return frames with a wrong start, a cut end, and in one of six damage: bytes lost, added or flipped."""
+    whole = draw(screen(r))
+    out = bytearray(whole[r.randrange(len(whole)) :])
+    shown = screen(r)
+    for _ in range(frames):
+        shown = screen(r) if r.random() < 0.5 else shown
+        one = bytearray(draw(shown))
+        if r.random() < 1 / 6:
+            kind, at = r.randrange(3), r.randrange(len(one) - 1)
+            if kind == 0:
+                del one[at : at + r.randint(1, 4)]
+            elif kind == 1:
+                one[at:at] = r.randbytes(r.randint(1, 6))
+            else:
+                one[at] ^= 1 << r.randrange(8)
+        out += one
+    return bytes(out + whole[: r.randrange(len(whole))])
+
+
+def foreign(r: random.Random) -> bytes:
+    """Return what is no meter of ours: noise, other frames, logs, tables of numbers, a wrong baud rate."""
+    kind = r.randrange(8)
+    if kind == 0:
+        return r.randbytes(r.randint(20, 400))
+    if kind == 1:  # counted frames of another length
+        size = r.choice([n for n in range(5, 16) if n != 14])
+        return b"".join(bytes(n << 4 | r.randrange(16) for n in range(1, size + 1)) for _ in range(20))
+    if kind == 2:  # fourteen counted bytes of another map: any nibbles
+        return b"".join(bytes(n << 4 | r.randrange(16) for n in range(1, 15)) for _ in range(20))
+    if kind == 3:  # a table of bare numbers
+        return b"".join(f"{r.random():.4f},{r.random() * 100:.2f},{n}\r\n".encode() for n in range(30))
+    if kind == 4:  # a log
+        return b"".join(
+            f"{n:06d} task {r.randrange(9)} {r.choice(('ok', 'late', 'lost'))}\n".encode() for n in range(30)
+        )
+    if kind == 5:  # fixed lines of any digits, of the lengths that ours have
+        size = r.choice((9, 12, 13))
+        return b"".join(bytes(r.choice(b"0123456789:;<=>?") for _ in range(size)) + b"\r\n" for _ in range(30))
+    if kind == 6:  # sentences with a checksum
+        return b"".join(
+            f"$AB,{r.random() * 99:.3f},N,{r.random():.2f}*{r.randrange(256):02X}\r\n".encode() for _ in range(20)
+        )
+    frame = DRAWN[r.choice(NAMES)](screen(r))  # each bit twice as long, or half lost, as at a wrong rate
+    return bytes((byte * 37 ^ byte >> 3) & 0xFF for byte in frame * 20)
+
+
+def best(sample: bytes) -> tuple[str, ...]:
+    """Return the profile that is named, with those named beside it; empty when none is."""
+    found = Finding("tape:x").with_group([find_meter(name) for name in NAMES], Heard(sample, 4.0))
+    return () if found.best is None else (found.best.profile, *(row.profile for row in found.also))
+
+
+def tally(streams: int, strangers: int, seed: int) -> tuple[Counter[str], list[tuple[str, tuple[str, ...], bytes]]]:
+    """Return how many were right, undecided, wrong; and what was wrong."""
+    r = random.Random(seed)
+    counts: Counter[str] = Counter()
+    wrong = []
+    for n in range(streams):
+        name = NAMES[n % len(NAMES)]
+        sample = stream(r, DRAWN[name], r.randint(2, 16))
+        found = best(sample)
+        counts["right" if found == (name,) else "undecided" if not found or name in found else "wrong"] += 1
+        if found and name not in found:
+            wrong.append((name, found, sample))
+    for _ in range(strangers):
+        sample = foreign(r)
+        found = best(sample)
+        counts["foreign, none named" if not found else "foreign, wrong"] += 1
+        if found:
+            wrong.append(("foreign", found, sample))
+    return counts, wrong
+
+
+def test_streams_and_strangers_are_told_apart() -> None:
+    """Quick: 100 and 40."""
+    counts, wrong = tally(100, 40, seed=1)
+    assert not wrong
+    assert counts["right"] >= 90
+
+
+@pytest.mark.slow
+def test_a_thousand_streams_and_two_hundred_strangers() -> None:
+    """None is named wrongly."""
+    counts, wrong = tally(1000, 200, seed=2)
+    if os.environ.get("METERCAP_FIGURES"):
+        sys.stderr.write(f"\nidentify: {dict(counts)}\n")
+    assert not wrong
+    assert counts["right"] >= 900
