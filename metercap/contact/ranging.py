@@ -73,6 +73,11 @@ class Ranging:
             return self.ranges
         return max(0, round(math.log10(self._air / LOW_OHM))) if self._air else RANGES
 
+    @property
+    def shown(self) -> bool:
+        """True where the walk is seen, so that over-range is air."""
+        return self.walk is Walk.SHOWN
+
     def forget(self) -> None:
         """Another function, or long ago: what is shown next begins a new story; the kind of walk stays."""
         self._air, self._blank, self._fell, self._from_top = None, False, 0, False

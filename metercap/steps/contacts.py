@@ -31,7 +31,7 @@ class Ending(StrEnum):
     KEPT = "kept"
     """Its settled value; the next contact must be a separate one."""
     WALKING = "walking"
-    """One conversion in a range too coarse, then over-range: an auto range walks on, perhaps with the tips on."""
+    """Nothing but a range too coarse, then over-range: an auto range walks on, perhaps with the tips on."""
 
 
 class Taken(msgspec.Struct, frozen=True):

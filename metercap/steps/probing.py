@@ -140,23 +140,25 @@ class Probing:
         self._kept = False
         self._climb_s = None
 
-    def ended(self, t_s: float) -> Ending:
-        """The contact ended at `t_s`; return what it leaves.
+    def ended(self, t_s: float, *, shows_walk: bool) -> Ending:
+        """The contact ended at `t_s`; return what it leaves. `shows_walk`: no over-range hides this meter's walk.
 
         A slip may have put the tips on the next item before `again` is heard; a hand that obeys lifts from there.
         """
         burst, self._burst = self._burst, None
         if self._kept:
             return Ending.KEPT
-        if burst is not None and self._walks_on(burst):
+        if burst is not None and not shows_walk and self._walks_on(burst):
             return Ending.WALKING
         self._heed_s = t_s + HEED_S
         return Ending.NOTHING
 
     def _walks_on(self, burst: Burst) -> bool:
-        """Whether all it gave was the blend of air and contact, in the range in which the meter stood in air."""
+        """Whether all it gave was a blend of air and contact, in the range in which the meter stood in air."""
         first, limits = burst.first, self.aim.limits
-        if first is None or burst.kept or "auto" not in first.flags:
+        if first is None or "auto" not in first.flags:
+            return False
+        if any(reading.resolution != first.resolution for reading in burst.kept):
             return False
         return too_coarse(first.resolution, limits.low, limits.high)
 

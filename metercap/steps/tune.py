@@ -39,7 +39,7 @@ class Tune(TuneWords):
 
     def parted(self) -> StrEnum:
         """The contact ended before enough was known."""
-        left = self._probing.ended(self.bench.t_s)
+        left = self._probing.ended(self.bench.t_s, shows_walk=self.bench.touch.ranging.shown)
         if left is Ending.NOTHING:
             self.bench.cue(CueKind.AGAIN, self.item)
         elif left is Ending.KEPT:

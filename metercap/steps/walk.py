@@ -149,7 +149,7 @@ class Walk(CountCheck):
 
     def ended(self) -> StrEnum:
         """The contact ended without a verdict."""
-        left = self._probing.ended(self.bench.t_s)
+        left = self._probing.ended(self.bench.t_s, shows_walk=self.bench.touch.ranging.shown)
         if left is Ending.NOTHING:
             self.bench.cue(CueKind.AGAIN, self.item)
         elif left is Ending.KEPT:

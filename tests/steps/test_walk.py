@@ -48,6 +48,10 @@ def test_a_walk_that_hides_behind_over_range_is_no_contact_that_ended() -> None:
     touch gives the tick. By hand: 5/6 of a conversion on the fuse in a 40 MΩ range reads 13 MΩ."""
     play = Play(fuses(1))("OL!auto*3 12.74M!auto OL!auto*5 0.2!auto*3")
     assert play.cues == ["contact F1", "contact F1", "pass F1"]
+    smooth = Play(fuses(1))("OL!auto*3 12.74M!auto 6.37M!auto OL!auto*5 0.2!auto*3")
+    assert smooth.cues == ["contact F1", "contact F1", "pass F1"]  # a display that keeps half of what it showed
+    known = Play(fuses(2))("OL!auto*3 0.00M!auto 0.000M!auto 0.2!auto*2 OL!auto*6 0.00M!auto OL!auto")
+    assert known.cues[-1] == "again F2"  # this meter shows its walk, so the tips are off
     shown = Play(fuses(1))("OL!auto*3 12.74M!auto 0.000M!auto OL!auto")
     assert shown.cues[-1] == "again F1"  # it showed its walk, so over-range is the tips in the air
     fixed = Play(fuses(1))("OL*3 12.74M OL")
