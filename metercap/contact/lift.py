@@ -30,9 +30,10 @@ T_TOLERANCE = 0.015
 """Part of a conversion by which recontact_s may exceed whole ones: T is a measured one."""
 TIME_TOLERANCE = 0.1
 """Share by which the time from the first to the last of them may fall short: arrival jitter."""
-LONG = 3.0
-"""Pauses of more usual gaps than this, and of a second, prove nothing at all: the lift begins anew."""
-LONG_S = 1.0
+LONG = 4.1
+"""Pauses of more usual gaps than this, longer than bursts of four make, may hide a contact: the lift begins anew."""
+LONG_S = 0.4
+"""No contact that matters is shorter than this."""
 
 
 class Stay(msgspec.Struct, frozen=True):
@@ -112,5 +113,5 @@ class LiftCount:
                 stay = max(self._stay * pace.gap_s, ranging.stay_s) / pace.conversion_s
                 conversions += max(1.0, stay)
         span_s = conversions * pace.conversion_s
-        frames = span_s / pace.gap_s
+        frames = conversions * pace.frames
         return span_s, math.ceil(frames - min(COUNT_TOLERANCE * frames, WHOLE))

@@ -43,21 +43,23 @@ HALVE = 400
 class Pace:
     """Frames and conversions of one quantity.
 
-    `conversion_s` is T, `gap_s` the usual gap between frames, `per_conversion` the frames of one conversion (at least
-    1), which count from when `is_known`. `measured` is true once changes of this session, or a longer T measured
-    earlier, bound T from above. `in_step` is false for a meter that is asked: its frames come at the program's pace,
-    anywhere in a conversion.
+    `conversion_s` is T, `gap_s` the usual gap between frames, `frames` T in frames, `per_conversion` the same as
+    whole frames (at least 1), which count from when `is_known`. `measured` is true once changes of this session, or
+    a longer T measured earlier, bound T from above. `in_step` is false for a meter that is asked: its frames come
+    at the program's pace, anywhere in a conversion.
     """
 
     __slots__ = (
         "_downs",
         "_flicker",
         "_frames",
+        "_is_exact",
         "_kept_s",
         "_seen",
         "_total",
         "_ups",
         "conversion_s",
+        "frames",
         "gap_s",
         "gaps",
         "in_step",
@@ -80,9 +82,12 @@ class Pace:
         self.gaps = Gaps()
         self.gap_s = stated_s
         self.per_conversion = 1
+        self.frames = 1.0
         self.is_known = False
         self.news = 0
         """+1 when T was just lengthened, -1 when it was shortened, 0 otherwise; for whoever tells it."""
+        self._is_exact = True
+        """T is the profile's, or one measured earlier; else it is `_frames` usual gaps, and follows these."""
         self._frames = 0.0
         """Frames of one conversion by which T was measured; 0 while it was not."""
         self._seen = [0] * (MOST + 2)
@@ -122,7 +127,8 @@ class Pace:
             agreed = self._shortest(AGREE)
             if agreed and agreed * self.gap_s <= self._kept_s * SLOWER:
                 kept_s, self._kept_s = self._kept_s, None
-                self._take(kept_s, max(1, round(kept_s / self.gap_s)))
+                self._take(kept_s, max(1.0, round(kept_s / self.gap_s)))
+                self._is_exact = True
                 return
         shortest = self._shortest(OFTEN)
         if shortest > 1 and self._seen[shortest] < OFTEN_OF_MANY and not mixed:
@@ -135,6 +141,9 @@ class Pace:
                 self._take(bound_s, frames)
             elif bound_s <= self.conversion_s * (1.0 + SAME):
                 self.measured = True
+                if self._is_exact:
+                    self._frames = frames
+                    self._refit()
         self._look_for_slow()
         if self._total >= HALVE:
             self._seen = [times // 2 for times in self._seen]
@@ -185,7 +194,7 @@ class Pace:
         """Use another T from now on, which lasts so many frames."""
         self.news = 1 if conversion_s > self.conversion_s else -1
         self.conversion_s = round(conversion_s, 6)
-        self._frames = frames
+        self._frames, self._is_exact = frames, False
         self.measured = measured
         self._refit()
 
@@ -196,11 +205,11 @@ class Pace:
         if self.is_known and SLOWER * self.conversion_s < gap_s <= SLOWEST_S:
             # No conversion can be seen sooner than the next frame; that bounds T from below only.
             self._take(gap_s, 1.0, measured=False)
-        elif self._frames and abs(self._frames * gap_s - self.conversion_s) <= SAME * self.conversion_s:
+        elif not self._is_exact:
             self.conversion_s = round(self._frames * gap_s, 6)
         self._refit()
 
     def _refit(self) -> None:
-        share = self.conversion_s / self.gap_s
+        self.frames = share = self._frames or self.conversion_s / self.gap_s
         count = max(1, round(share))
         self.per_conversion = count + 1 if share > ROUND_DOWN * count else count
