@@ -14,8 +14,6 @@ import msgspec
 
 from metercap.quantity import Quantity
 
-Family = Literal["lcd14", "digits14", "polled-line", "coded", "text", "scpi"]
-
 
 class Serial(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """How the port is opened: 8N1 is bits 8, parity "none", stop 1. `dtr` and `rts` power many optical heads."""
@@ -55,6 +53,7 @@ class Accuracy(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Everything known about a meter.
 
+    `family`: which decoder reads it: one of ours (`wire.families`), or one that another package brings.
     `conversions_per_s`: the slowest rate of the meter for any quantity not named in `conversions_per_s_by`.
     `continuity_ceiling_ohm`: above it continuity mode shows over-range.
     `tables`: what the family's decoder needs, by table name; each family documents and checks its own.
@@ -62,7 +61,7 @@ class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """
 
     name: str
-    family: Family
+    family: str
     title: str = ""
     schema: int = 1
     serial: Serial = Serial()

@@ -19,12 +19,15 @@ from metercap import settings
 from metercap.errors import FileProblem, PlanError, ProfileError
 from metercap.files import open_file
 from metercap.meter import Accuracy, MeterProfile, Poll, Serial, impossible
-from metercap.wire import decoder
+from metercap.wire import decoder, look_up_families, unknown_family
+from metercap.wire.own import Build
 from metercap.wire.tables import nearest
 
 SCHEMA = 1
 """Version of the profile files this program reads; newer ones are refused."""
 LARGEST_BYTES = 1_000_000
+DECODERS = "metercap.decoders"
+"""Group of entry points in which other packages name decoders that no table can express (`wire.own`)."""
 _PACKAGE = Path(__file__).resolve().parent
 
 
@@ -69,6 +72,8 @@ def load_meter(path: Path) -> MeterProfile:
         )
     problems: list[str] = []
     values = _section(MeterProfile, data, "", problems)
+    if isinstance(data.get("family"), str) and (what := unknown_family(data["family"])):
+        problems.append(what)
     if problems:
         raise ProfileError("; ".join(problems), where=where, hint=_HINT)
     profile = MeterProfile(**values)
@@ -84,6 +89,23 @@ def load_meter(path: Path) -> MeterProfile:
         raise ProfileError(error.what, where=where, hint=error.hint) from error
     return profile
 
+
+def _from_other_packages(family: str) -> Build | None:
+    """Return the decoder that an installed package brings for a family; None when none does."""
+    from importlib.metadata import entry_points
+
+    for point in entry_points(group=DECODERS, name=family):
+        try:
+            build: Build = point.load()
+        except Exception as error:  # whatever the other package does when it is imported
+            raise ProfileError(
+                f"the decoder of family {family!r} cannot be loaded: {error!r}", hint=f"it comes from {point.value}"
+            ) from error
+        return build
+    return None
+
+
+look_up_families(_from_other_packages)
 
 _HINT = "compare with a shipped profile of the same family"
 

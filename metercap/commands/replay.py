@@ -68,6 +68,7 @@ def _on_screen(file: Path, speed: float) -> int:
 def _check(file: Path, as_json: bool) -> int:
     import time
 
+    import metercap.profiles  # noqa: F401 - finds the decoders that other packages bring
     from metercap.journal import iterate
     from metercap.session import check
 

@@ -10,7 +10,17 @@ in the profile.
 """
 
 from metercap.wire.accounts import LATENCY_S
-from metercap.wire.families import Decoder, decode_frame, decoder, encode, frame_s
+from metercap.wire.families import Decoder, decode_frame, decoder, encode, frame_s, look_up_families, unknown_family
 from metercap.wire.fields import plain_flags
 
-__all__ = ["LATENCY_S", "Decoder", "decode_frame", "decoder", "encode", "frame_s", "plain_flags"]
+__all__ = [
+    "LATENCY_S",
+    "Decoder",
+    "decode_frame",
+    "decoder",
+    "encode",
+    "frame_s",
+    "look_up_families",
+    "plain_flags",
+    "unknown_family",
+]

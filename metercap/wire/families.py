@@ -14,8 +14,10 @@ from metercap.wire.digits14 import Digits14
 from metercap.wire.fields import Codec, Fields
 from metercap.wire.framing import CountedDecoder, FrameDecoder, LineDecoder
 from metercap.wire.lcd14 import Lcd14
+from metercap.wire.own import Build, Guarded, OwnDecoder
 from metercap.wire.polled_line import PolledLine
 from metercap.wire.scpi import Scpi
+from metercap.wire.tables import nearest
 from metercap.wire.text import Text
 
 
@@ -110,10 +112,38 @@ def _codec(profile: MeterProfile) -> Codec:
     if known is None or known[0] is not profile:
         if len(_CODECS) >= _KNOWN_MAX:
             _CODECS.clear()
-        known = _CODECS[id(profile)] = (profile, _FAMILIES[profile.family](profile))
+        known = _CODECS[id(profile)] = (profile, _build_codec(profile))
     return known[1]
 
 
+def look_up_families(finder: Callable[[str], Build | None]) -> None:
+    """Name the function that finds decoders of families that are not ours; it does I/O, so it comes from above."""
+    _FINDERS[:] = [finder]
+
+
+def unknown_family(family: str) -> str:
+    """Return what is wrong with a family's name; empty when there is a decoder for it."""
+    if family in _FAMILIES or _other(family) is not None:
+        return ""
+    return f"family: no decoder for {family!r}{nearest(family, _FAMILIES)}"
+
+
+def _other(family: str) -> Build | None:
+    return next((build for finder in _FINDERS if (build := finder(family)) is not None), None)
+
+
+def _build_codec(profile: MeterProfile) -> Codec:
+    own = _FAMILIES.get(profile.family)
+    if own is not None:
+        return own(profile)
+    build = _other(profile.family)
+    if build is not None:
+        return Guarded(build, profile)
+    hint = f"one of {', '.join(_FAMILIES)}, or install the package that brings it"
+    raise ProfileError(unknown_family(profile.family), where=f"profile {profile.name}", hint=hint)
+
+
+_FINDERS: list[Callable[[str], Build | None]] = []
 _FAMILIES: dict[str, Callable[[MeterProfile], Codec]] = {
     "lcd14": Lcd14,
     "digits14": Digits14,
@@ -126,6 +156,8 @@ _FAMILIES: dict[str, Callable[[MeterProfile], Codec]] = {
 
 def _build(profile: MeterProfile, codec: Codec, latency_s: float, midstream: bool) -> FrameDecoder:
     byte_s = profile.serial.byte_s
+    if isinstance(codec, Guarded):
+        return OwnDecoder(codec, byte_s, latency_s)
     if isinstance(codec, Lcd14):
         return CountedDecoder(codec, byte_s, latency_s)
     if isinstance(codec, Digits14):
