@@ -58,7 +58,12 @@ def find_plan(name_or_path: str) -> Path:
 
 def find_meter(name_or_path: str) -> MeterProfile:
     """Return the checked profile of a name or path. Raises ProfileError: not found, unreadable, or all its problems."""
-    return load_meter(_find(name_or_path, "meters", "meter profile", ProfileError))
+    return load_meter(meter_path(name_or_path))
+
+
+def meter_path(name_or_path: str) -> Path:
+    """Return the profile file of a name or path. Raises ProfileError when there is none."""
+    return _find(name_or_path, "meters", "meter profile", ProfileError)
 
 
 def load_meter(path: Path) -> MeterProfile:

@@ -25,12 +25,16 @@ Examples:
   metercap teach --out my-meter.toml --line "R=2.187 kohm" --line "R=OL"
   metercap teach --out my-meter.toml --port /dev/ttyACM0 --baud 115200
   metercap teach --out my-meter.toml < lines.txt
+  metercap teach --name bench --accuracy lcd14 --row "resistance 400.0 ohm 1.2 % + 2"
   metercap watch --port /dev/ttyACM0 --meter my-meter.toml
 
 With --displays you put the meter on something steady, type what it shows ("2.187 kohm", "OL Mohm", "-1.5 V dc"), and
 go on with the next; metercap asks for the display that would tell it most. It works for frames of LCD segments that
 count their bytes, fixed lines of codes, and lines of text. Nothing is written before every display is decoded and you
 have confirmed a fresh one; what no display showed is named and stays unread.
+
+With --accuracy type the accuracy of each range as the meter's manual prints it, the range with all its digits; each row
+is shown worked out, to hold against the manual.
 
 With --line give one line of every shape a text meter sends. Numbers have a decimal point and no exponent. Without
 --out the profile goes where meters are looked up by name. The file is plain TOML: read it, and edit what is special
@@ -50,6 +54,8 @@ QUANTITIES = (
 @click.option("--displays", is_flag=True, help="Type what the display of the meter on --port shows, one after another.")
 @click.option("--pair", "pairs", nargs=2, multiple=True, metavar="SENT SHOWN",
               help='What came ("hex:14 22 …" for bytes) and what the display showed; repeatable.')  # fmt: skip
+@click.option("--accuracy", metavar="METER", help="Copy this profile with its accuracy, from the meter's own manual.")
+@click.option("--row", "rows", multiple=True, metavar="TEXT", help="A row for --accuracy; repeatable; else from stdin.")
 @click.option("--line", "lines", multiple=True, metavar="TEXT", help="A line as the meter sends it; repeatable.")
 @click.option("--port", help="Listen for lines on this port.")
 @click.option("--seconds", type=Number(0.5, 600), default=5.0, show_default=True, help="How long to listen.")
@@ -72,6 +78,8 @@ def command(
     name: str | None,
     displays: bool,
     pairs: tuple[tuple[str, str], ...],
+    accuracy: str | None,
+    rows: tuple[str, ...],
     lines: tuple[str, ...],
     port: str | None,
     seconds: float,
@@ -103,6 +111,10 @@ def command(
 
     place = place_for(out, name)
     refuse_existing(place)
+    if accuracy is not None:
+        from metercap.commands._accuracy import fill
+
+        return fill(accuracy, place, rows, as_json)
     if displays and port is None:
         raise UsageError(
             "--displays needs the port that the meter is on", hint="--port /dev/ttyUSB0; metercap ports lists them"
@@ -147,8 +159,8 @@ def command(
         if sys.stdin is not None and sys.stdin.isatty() and not click.confirm("Is that right?", default=True):
             click.echo("nothing written; give it more lines, or --number, --quantity, --over")
             return 1
-    rows = [f"{line}   ->   {' '.join(reading_text(reading).split())}" for line, reading in taught.rows]
-    _write(place, profile_toml(taught.profile, rows))
+    made_from = [f"{line}   ->   {' '.join(reading_text(reading).split())}" for line, reading in taught.rows]
+    _write(place, profile_toml(taught.profile, made_from))
     if as_json:
         from metercap.plain import json_text
 

@@ -275,3 +275,36 @@ def test_displays_are_taught_over_a_port(tmp_path: Path) -> None:
     assert profile.family == "lcd14"
     # The map is the design's, from memory of such meters' data sheets: byte 3 bit 8 is segment d of the first digit.
     assert [profile.tables["segments"][key] for key in ("2.8", "8.4", "3.8", "12.4")] == ["minus", "e4", "d1", "ohm"]
+
+
+def test_accuracy_from_the_manual(metercap: Callable[..., Any], tmp_path: Path) -> None:
+    """Rows become the table of a copy of the profile, shown worked out at half the range.
+
+    A wrong row writes nothing.
+    """
+    out = tmp_path / "bench.toml"
+    said = metercap("teach", "--out", str(out), "--accuracy", "lcd14", "--row", "resistance 400 ohm 1.2 % + 2")
+    assert (said.status, out.exists()) == (2, False)
+    given = ("--row", "resistance 400.0 ohm 1.2 % + 2", "--row", "voltage_dc all 0.5 % + 1")
+    said = metercap("teach", "--out", str(out), "--accuracy", "lcd14", *given)
+    assert said.status == 0
+    assert "199.9 ohm is right within ±2.599 ohm" in said.out  # 0.012 · 199.9 + 0.2, by hand
+    profile = find_meter(str(out))
+    assert (profile.name, profile.family, profile.tables) == ("bench", "lcd14", find_meter("lcd14").tables)
+    table = [(row.quantity.value, row.resolution, row.percent, row.counts) for row in profile.accuracy]
+    assert table == [("resistance", 0.1, 1.2, 2.0), ("voltage_dc", None, 0.5, 1.0)]
+    said = metercap("teach", "--out", str(tmp_path / "again.toml"), "--accuracy", str(out), *given)
+    assert (said.status, "already" in said.err) == (2, True)
+
+
+def test_accuracy_from_a_pipe(tmp_path: Path) -> None:
+    """One row a line, remarks left out; as JSON."""
+    out = tmp_path / "m.toml"
+    ended = run(
+        *("teach", "--out", str(out), "--accuracy", "lcd14", "--json"),
+        stdin=b"# from the manual, page 40\nresistance 4.000 kohm 0.9 % + 2\n",
+    )
+    assert ended.status == 0, ended.err
+    assert json.loads(ended.out)["accuracy"] == [
+        {"quantity": "resistance", "percent": 0.9, "counts": 2.0, "resolution": 1.0}
+    ]
