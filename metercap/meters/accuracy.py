@@ -20,7 +20,8 @@ MOST_PERCENT = 20.0
 MOST_COUNTS = 500.0
 EXAMPLE = '"resistance 400.0 ohm 1.2 % + 2", "voltage_dc 4.000 V 0.5 % + 1", "capacitance all 3 % + 5"'
 _ROW = re.compile(
-    r"(?P<quantity>[a-z_]+(?: dc| ac)?)\s*[:,]?\s+(?:(?P<all>all)|(?P<range>\d+\.?\d*)\s*(?P<unit>[^\s\d:,]+))\s*[:,]?\s+"
+    r"(?P<quantity>[a-z_]+(?: dc| ac)?)\s*[:,]?\s+(?:(?P<all>all)|(?P<range>\d+\.?\d*)\s*(?P<unit>[^\s\d:,]+))"
+    r"\s*[:,]?\s+"
     r"(?:\u00b1|\+/?-)?\s*\(?\s*(?P<percent>\d+(?:\.\d+)?)\s*%\s*"
     r"(?:\+\s*(?P<counts>\d+(?:\.\d+)?)\s*(?:counts|digits|dgt|d)?)?\s*\)?"
 )
