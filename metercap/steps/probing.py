@@ -156,11 +156,8 @@ class Probing:
     def _walks_on(self, burst: Burst) -> bool:
         """Whether all it gave was a blend of air and contact, in the range in which the meter stood in air."""
         first, limits = burst.first, self.aim.limits
-        if first is None or "auto" not in first.flags:
-            return False
-        if any(reading.resolution != first.resolution for reading in burst.kept):
-            return False
-        return too_coarse(first.resolution, limits.low, limits.high)
+        auto = first is not None and "auto" in first.flags
+        return auto and first is not None and too_coarse(first.resolution, limits.low, limits.high)
 
     def drop(self) -> None:
         """Forget the present contact: a block began."""

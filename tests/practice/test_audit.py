@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import msgspec
+
 from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.scene import Scene, parse_scene
-from metercap.records import Verdict, VerdictKind
+from metercap.records import Touched, Verdict, VerdictKind
 
 
 def verdict(
@@ -89,3 +91,29 @@ def test_two_names_of_one_point_are_one_place(twelve_text: str) -> None:
     on(bench, "first", 1.0, 3.0)
     audit.see(verdict(2.5, "F1"))
     assert audit.wrong_ticks == []
+
+
+def test_each_contact_of_a_verdict_must_have_been_on_the_item(twelve: Scene) -> None:
+    """The first of two contacts was on F2: what F1 got rests on it as well, so it is misplaced."""
+    bench = Bench(twelve)
+    audit = Audit(bench)
+    on(bench, "F2", 1.0, 3.0)
+    on(bench, "F1", 5.0, 8.0)
+    both = (Touched(2.0, 2.5, 0.2), Touched(7.0, 7.5, 0.2))
+    audit.see(msgspec.structs.replace(verdict(7.5, "F1", n=4, from_s=2.0), contacts=both))
+    assert [mark.verdict.item for mark in audit.wrong_ticks] == ["F1"]
+
+
+def test_a_late_frame_counts_for_what_it_showed(twelve: Scene) -> None:
+    """Frames come two seconds' worth at once: by then the tips are on F2, and what arrives was F1's."""
+    bench = Bench(msgspec.structs.replace(twelve, meter=msgspec.structs.replace(twelve.meter, burst=4)))
+    bench.hands.drop("move")  # type: ignore[attr-defined]
+    bench.put(0.0, bench.board.place("F1"))
+    while (out := bench.step(bench.next_s)) is None:
+        pass
+    bench.put(out.t_s - 0.005, bench.board.place("F2"))
+
+    for item, right in (("F1", True), ("F2", False)):
+        audit = Audit(bench)
+        audit.see(verdict(out.t_s, item, from_s=out.t_s))
+        assert (audit.wrong_ticks == []) is right

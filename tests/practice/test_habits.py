@@ -13,7 +13,7 @@ from metercap.practice.bench import Bench
 from metercap.practice.by_ear import SIGN_S
 from metercap.practice.scene import Scene, parse_scene
 from metercap.quantity import Quantity
-from metercap.records import Operator, Record
+from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record
 
 TWELVE = [f"F{n}" for n in range(1, 13)]
 
@@ -152,3 +152,73 @@ def test_the_audit_knows_what_a_late_frame_showed(twelve: Scene) -> None:
     assert shown is not None
     assert shown[1] - shown[0] == pytest.approx(4 * 0.5, abs=0.5)
     assert bench.touched(*shown) == {"F1"}
+
+
+def asked(scene: Scene, item: str, **habits: Any) -> Bench:
+    """A bench whose hands were just asked for an item, and hold all before it for done."""
+    bench = Bench(msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits)))
+    hands: Any = bench.hands
+    hands._new_step("fuses", 0.0)
+    hands._count.done = f"F{int(item[1:]) - 1}"
+    bench.see(Prompt(0.0, "fuses", item, Do.PROBE, f"probe {item}"), 0.0)
+    return bench
+
+
+def act_until(bench: Bench, item: str) -> float:
+    """Let the hands act until they are on an item; return when that was."""
+    hands: Any = bench.hands
+    while hands.here != item:
+        t_s = hands.next_s
+        hands.act()
+    return float(t_s)
+
+
+@pytest.mark.parametrize(("where", "after_s", "back"), [("F1", 0.02, True), ("F2", 0.1, True), ("F2", 0.5, False)])
+def test_a_tick_on_the_way_is_not_believed(twelve: Scene, where: str, after_s: float, back: bool) -> None:
+    """Heard on the neighbour, or within 0.3 s of the right fuse: `back`; later it is the right one's."""
+    bench = asked(twelve, "F2", neighbours=1.0)
+    t_s = act_until(bench, where)
+    bench.see(Cue(t_s + after_s, "fuses", "F2", CueKind.PASS), t_s + after_s)
+    assert bench.hands.planned("word") is back  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize(("follows", "back"), [("prompt", True), ("row", False)])
+def test_who_goes_by_the_screen_sees_that_it_names_another_fuse(twelve: Scene, follows: str, back: bool) -> None:
+    """The tips are on F5 and the tool ticks F4: one reads it, the other counts on."""
+    bench = asked(twelve, "F4", follows=follows)
+    bench.hands.drop("move")  # type: ignore[attr-defined]
+    bench.hands.put_on(1.0, "F5")  # type: ignore[attr-defined]
+    bench.see(Cue(3.0, "fuses", "F4", CueKind.PASS), 3.0)
+    assert bench.hands.planned("word") is back  # type: ignore[attr-defined]
+
+
+def test_a_tremor_ends_with_the_touch(twelve: Scene) -> None:
+    """Lifted in the middle of it, the tips stay in the air."""
+    bench = Bench(msgspec.structs.replace(twelve, hands=msgspec.structs.replace(twelve.hands, trembles=1.0)))
+    hands: Any = bench.hands
+    hands.put_on(0.0, "F1")
+    for _ in range(3):
+        hands.act()
+    hands.take_off(hands.next_s)
+    assert hands.next_s == float("inf")
+    assert bench.touches[-1].name == ""
+
+
+def test_a_session_is_told_the_stated_rate(twelve: Scene) -> None:
+    """The profile says three a second of a meter that makes two."""
+    from metercap.commands._bench import profile_of
+
+    meter = msgspec.structs.replace(twelve.meter, stated_per_s=3.0)
+    assert profile_of(msgspec.structs.replace(twelve, meter=meter)).conversions_per_s == 3.0
+
+
+def test_later_frames_show_nothing_of_an_earlier_time(twelve: Scene) -> None:
+    """Two conversions a second: a second's frames show a second and the conversion before it, long after."""
+    bench = Bench(twelve)
+    bench.hands.drop("move")  # type: ignore[attr-defined]
+    while bench.step(30.0) is not None:
+        pass
+    shown = bench.shown(4.0, 5.0)
+    assert shown is not None
+    assert 3.0 <= shown[0] <= shown[1] <= 5.0
+    assert 1.0 <= shown[1] - shown[0] <= 2.0
