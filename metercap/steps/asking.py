@@ -31,6 +31,9 @@ def prompt(trimmers: Trimmers, name: str, phase: str, *, yes: bool = False) -> t
     """Return what to do with a trimmer in a phase; `yes`: contact does not show here, and must be said."""
     where = next((item.where or item.say for item in trimmers.step.items if item.name == name), "")
     do, text = _PHASES[phase]
+    past = trimmers.bench.standing.get(name)
+    if past is not None and past.believed:
+        text += f"; it stands past its limit, {past.side} {format_value(past.limit, past.unit)}"
     text += SAY_YES if yes else ""
     half = least(trimmers, name) if phase == "found" else None
     if half is not None:

@@ -91,6 +91,10 @@ class Hazard:
         self._from_s = 0.0
         self._worst = 0.0
 
+    def stands(self, side: Literal["below", "above"], value: float) -> None:
+        """It was past the limit when it was left: it stands there until it is seen inside."""
+        self.side, self.past, self.value = side, True, value
+
     def feed(
         self, band: Band, t_s: float, value: float, resolution: float, believed: Sequence[tuple[float, float]]
     ) -> bool:

@@ -166,7 +166,7 @@ class Trimmers:
             opens_high=quantity in IN_OHMS,
         )
         if name in past:
-            turning.hazard.side, turning.hazard.past = past[name].side, True
+            turning.hazard.stands(past[name].side, past[name].value)
         return turning
 
     def limits(self, name: str) -> Limits:
@@ -236,7 +236,9 @@ class Trimmers:
         if hazard.side is not None:
             past = hazard.value if hazard.past else turning.shown
             limit = turning.band.never_below if hazard.side == "below" else turning.band.never_above
-            resolution = 0.0 if turning.last is None else turning.last.resolution
+            before = standing.get(name)  # handed on: the digits that it was shown with, until there are new ones
+            told = turning.last or before
+            resolution = 0.0 if told is None else told.resolution
             standing[name] = Standing(hazard.side, limit or 0.0, past, resolution, self.unit, hazard.past)
         elif name in standing:
             del standing[name]

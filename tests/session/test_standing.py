@@ -8,6 +8,7 @@ from bench_play import Play, confirm
 from metercap.outcome import fold
 from metercap.records import Cue, CueKind, EndRecord, Excursion, Note, Record
 from metercap.session import check
+from metercap.session.inherit import inherited_from
 from metercap.steps import Item, TuneStep
 
 TUNE = TuneStep(id="bridge", items=(Item("RV1"),), target=1500.0, tolerance_share=0.01, never_below=1200.0, unit="ohm")
@@ -85,3 +86,23 @@ def test_nothing_is_said_of_a_trimmer_that_is_back() -> None:
     play(":quit")
     assert play.out[before:] == []
     assert fold(recorded(play)).standing == {}
+
+
+@pytest.mark.parametrize("how", ["continue", "after"])
+@pytest.mark.parametrize("end", ["", " :quit"])
+def test_the_session_that_takes_it_up_asks_with_the_alarm_and_keeps_what_it_read(how: str, end: str) -> None:
+    """Cut off or ended: first the alarm, then a prompt that names it; a word and the end still know the value."""
+    before = past()(end)
+    handed = inherited_from(before.session.bench, how, "s0").as_builtins()  # type: ignore[arg-type]
+    play = Play(TUNE, confirm(id="after"), rate=5.0, inherited=handed)
+    assert last(play.out) == ([CueKind.HAZARD], [SAID], [])
+    assert "it stands past its limit, below 1.2 kΩ" in play.said
+    play(":skip :skip")
+    assert play.ticks == ["RV1 unsure"]
+    play(":yes")
+    assert play.session.finished
+    assert set(last(play.out)[1]) == {SAID}
+    assert fold(recorded(play)).standing == {"RV1": ("after", "below")}
+    inside = Play(TUNE, rate=5.0, inherited=handed)("OL*6 1.150k*5 1.400k*5")
+    assert "stands past" not in inside.said
+    assert fold(recorded(inside)).standing == {}
