@@ -43,8 +43,9 @@ ANSWERS = 3
 class Track:
     """Follows the believed values. `value` and `t_s` are those of the last one.
 
-    `speed_per_s` is the slope of the last believed values, 0.0 where it does not stand out from their scatter;
-    `followed` says whether it is known, be it 0.0; `fastest` is the greatest so far where the track was not rough.
+    `speed_per_s` is the slope of the last believed values, 0.0 where it does not stand out from their scatter; `moved`
+    is how far they lie apart from first to last; `followed` says whether the speed is known, be it 0.0; `fastest` is
+    the greatest so far where the track was not rough.
     `found` is what the trimmer was found at, at `t_s`.
     `opens_high`: a wiper that lifts reads high, as it does in ohms.
     """
@@ -56,6 +57,7 @@ class Track:
         "_tolerance",
         "conversion_s",
         "fastest",
+        "moved",
         "opens_high",
         "speed_per_s",
         "t_s",
@@ -76,6 +78,7 @@ class Track:
         self.value = found
         self.t_s = t_s
         self.speed_per_s = 0.0
+        self.moved = 0.0
         self.fastest = 0.0
         self._tolerance = tolerance
         self._rough_s = float("-inf")
@@ -102,7 +105,7 @@ class Track:
         """Contact begins anew: what comes next is no step from what was."""
         self._points.clear()
         self._doubts.clear()
-        self.speed_per_s = 0.0
+        self.speed_per_s = self.moved = 0.0
 
     def lost(self, t_s: float) -> None:
         """Contact was lost while the trimmer was turned: the track may be dirty."""
@@ -165,6 +168,7 @@ class Track:
         while first and last_s - points[first - 1][0] <= STEADY_S * 1.000001:
             first -= 1
         used = points[first:] if first < len(points) - 1 else points[-2:]
+        self.moved = abs(used[-1][1] - used[0][1])
         self.speed_per_s, scatter = slope(used)
         if scatter:
             self.speed_per_s, _ = slope(points)

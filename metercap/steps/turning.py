@@ -162,6 +162,7 @@ class Turning:
         self.rest.restart()
         self._stray.forget()
         self._track.part()
+        self._lay = None  # what was turned while nobody saw it is no way to turn
 
     def lost(self, t_s: float) -> None:
         """The contact ended: so did an excursion, and any rest."""
@@ -305,7 +306,9 @@ class Turning:
         crossed = side != 0 and self._side == -side
         if side:
             self._side = side
-        moving = abs(self.speed_per_s) * self.conversion_s > PLATEAU_COUNTS * resolution
+        least = PLATEAU_COUNTS * resolution
+        # A meter may convert faster than is known of it: the digits that dance must not pass for a hand then.
+        moving = abs(self.speed_per_s) * self.conversion_s > least and self._track.moved > least
         outward = self._runs_away(value, error, moving)
         if side == 0 and not moving:
             return CueKind.IN_BAND

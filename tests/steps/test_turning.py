@@ -221,3 +221,29 @@ def test_a_new_hazard_after_a_blend_is_measured_from_its_own_values() -> None:
     hand(2000.0, 2050.0, 9000.0, 2140.0, 2150.0, 2145.0, 2000.0, 2000.0)
     (past,) = hand.turning.excursions
     assert (past.worst, past.duration_s) == (2150.0, pytest.approx(0.6))
+
+
+@pytest.mark.parametrize("limits", [{}, {"never_below": 1800.0}])
+def test_a_display_that_changes_by_a_count_or_two_is_no_way_to_turn(limits: dict[str, float]) -> None:
+    """A meter known as 2/s that sends 3/s, and a last digit that dances: nobody touched it, past its limit or not."""
+    hand = Hand(2.0, found=1700.0, **limits)
+    hand.gap_s = 0.33
+    heard = hand(*[1700.0, 1701.0, 1701.0, 1699.0, 1701.0, 1700.0, 1698.0, 1700.0, 1702.0, 1700.0] * 4)
+    assert heard == ([HAZARD, FAR] if limits else [FAR])
+
+
+def test_a_display_that_dances_in_the_band_asks_for_no_stop() -> None:
+    """The same about the target: in band is said once."""
+    hand = Hand(2.0, found=1500.0)
+    hand.gap_s = 0.33
+    assert hand(*[1500.0, 1501.0, 1499.0, 1501.0, 1500.0] * 6) == [IN_BAND]
+
+
+def test_a_contact_that_begins_elsewhere_says_nothing_of_the_way_there() -> None:
+    """Found at 1400, and touched again at 1200: somebody turned it in between, and nobody turns it now."""
+    hand = Hand(found=1400.0)
+    hand(1400.0, 1400.0)
+    hand.turning.lost(hand.t_s)
+    hand.turning.contact()
+    assert WRONG_WAY not in hand(1200.0, 1200.0, 1199.0, 1200.0, 1200.0, 1199.0)
+    assert hand(1170.0) == [WRONG_WAY]
