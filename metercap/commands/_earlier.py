@@ -35,6 +35,15 @@ class Earlier(msgspec.Struct, frozen=True):
         return self.first.reference if self.how == "continue" else {}
 
 
+def plan_of(path: Path) -> Plan:
+    """Return the plan that a session ran, for going on with it. Raises JournalError or PlanError."""
+    from metercap.journal import iterate
+    from metercap.session import opening
+
+    with iterate(path) as records:
+        return from_builtins(opening(records).plan)
+
+
 def earlier(
     *, continue_: Path | None, after: Path | None, unit: str, plan: Plan, only: Sequence[str] = ()
 ) -> Earlier | None:

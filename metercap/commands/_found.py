@@ -75,7 +75,12 @@ def last() -> Last:
 
 
 def remember(**changed: str) -> None:
-    """Keep what was used now, beside what is not `changed`; a folder that cannot be written is no trouble."""
+    """Keep what was used now, beside what is not `changed`; a folder that cannot be written is no trouble.
+
+    A tape is no meter, and is not kept as the one used last.
+    """
+    if changed.get("port", "").startswith("tape:"):
+        changed = {name: value for name, value in changed.items() if name not in ("port", "meter")}
     settings.remember(REMEMBERED, msgspec.structs.replace(last(), **changed))
 
 
@@ -110,11 +115,6 @@ def meter_on(port: str | None, meter: str | None, say: Say) -> Found:
     return Found(finding.port, name, find_meter(name))
 
 
-def free_ports() -> list[str]:
-    """Return the ports a meter may be on that no program holds."""
-    return _free(list_ports(), lambda _text: None)
-
-
 def _as_last_time(port: str | None, meter: str | None) -> Found | None:
     """Return what was used last, where it is there, is free and is not contradicted by what was named."""
     before = last()
@@ -122,13 +122,20 @@ def _as_last_time(port: str | None, meter: str | None) -> Found | None:
         return None
     if (meter or before.meter) != before.meter:
         return None
-    here = {name: each for each in list_ports() for name in (each.name, each.stable) if name}
-    if not port and (before.port not in here or _held(here[before.port])):
+    if port is None and not _is_there(before.port):
         return None
     try:
         return Found(before.port, before.meter, find_meter(before.meter))
     except MetercapError:
         return None  # the profile is gone, or broken by now
+
+
+def _is_there(port: str) -> bool:
+    """Return whether a port by name is there and free; one with an address of its own shows only when it is opened."""
+    if "://" in port or "::" in port:
+        return True
+    known = {name: each for each in list_ports() for name in (each.name, each.stable) if name}
+    return (port in known or os.path.exists(port)) and not _held(known.get(port, Port(port, "", "", "")))  # noqa: PTH110
 
 
 def _free(ports: Sequence[Port], say: Say) -> list[str]:

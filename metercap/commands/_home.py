@@ -129,7 +129,7 @@ def _arguments(key: str) -> list[str] | None:
         return _sweep()
     journal, plan = last().journal, last().plan
     return {
-        "c": ["run", plan, "--continue", journal],
+        "c": ["run", *([plan] if plan else []), "--continue", journal],
         "r": ["report", journal, "--text"],
         "w": ["watch"],
         "p": ["practice", "gc8-b"],
@@ -170,7 +170,7 @@ def _last_session() -> tuple[str, tuple[Choice, ...]]:
     state = f"{left} left open" if left else "nothing left open"
     unit = found.session.unit or "a unit without a name"
     about = f"last: {safe(unit)}, {safe(found.session.plan.get('title', ''))}; {state}; {path.name}"
-    return about, (GO_ON, REPORT) if left and kept.plan else (REPORT,)
+    return about, (GO_ON, REPORT) if left else (REPORT,)
 
 
 def usable() -> bool:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import sys
+import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -25,7 +27,7 @@ from metercap.outcome import Fold
 from metercap.outlet import go_live
 from metercap.plain import JsonLines, PlainLines, verdict_table
 from metercap.plain.style import safe, use_colour
-from metercap.records import Cue, Record, SessionRecord
+from metercap.records import Contact, Cue, Operator, Record, SessionRecord
 from metercap.screen.ports import Hands
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
@@ -50,13 +52,54 @@ class Keep:
         """Nothing is urgent here."""
 
 
+DESERTED_S = 300.0
+"""Real seconds without a touch or a word after which a session that nobody reads and nobody can speak to is ended."""
+
+
+class Deserted:
+    """Ends a session that nobody reads, that no word can reach any more and whose probes have touched nothing for long.
+
+    A broken pipe alone ends nothing: hands may go on measuring. But a program that nobody knows of must not hold a
+    meter's port for ever.
+    """
+
+    def __init__(self, left: Callable[[], bool], stop: Callable[[], None]) -> None:
+        self._left = left
+        self._stop = stop
+        self._last_s = time.monotonic()
+        self._over = threading.Event()
+        threading.Thread(target=self._run, name="deserted", daemon=True).start()
+
+    def see(self, record: Record, line: bytes) -> None:
+        """Touches and words say that somebody is there."""
+        if isinstance(record, Contact | Operator):
+            self._last_s = time.monotonic()
+
+    def urgent(self, record: Cue) -> None:
+        """Nothing is urgent here."""
+
+    def close(self) -> None:
+        """The session has ended."""
+        self._over.set()
+
+    def _run(self) -> None:
+        while not self._over.wait(min(5.0, DESERTED_S / 4)):
+            if self._left() and time.monotonic() - self._last_s > DESERTED_S:
+                self._stop()
+                return
+
+
 class Shown(NamedTuple):
-    """What shows a session and listens to the operator meanwhile; `run` runs the loop under it."""
+    """What shows a session and listens to the operator meanwhile; `run` runs the loop under it.
+
+    `left` tells whether nobody reads any more and no word can come.
+    """
 
     observers: list[Observer]
     words: list[WordSource]
     run: Callable[[Live, Inbox, SessionClock, Writer], Reason]
     close: Callable[[], None]
+    left: Callable[[], bool] = lambda: False
 
 
 def shown_by(
@@ -91,7 +134,11 @@ def shown_by(
         complain = shows.say
     mine = word_source(sys.stdin, as_lines=as_json, show=complain) if listen else None
     words = [] if mine is None else [mine]
-    return Shown([shows, *heard], words, lambda live, inbox, clock, writer: live.run(), close)
+
+    def left() -> bool:
+        return shows.gone and (mine is None or getattr(mine, "ended", False))
+
+    return Shown([shows, *heard], words, lambda live, inbox, clock, writer: live.run(), close, left)
 
 
 def _nothing() -> None:
@@ -167,18 +214,22 @@ def run_live(
     """Tie link, journal, words and what shows the session to the one loop, run it, and return why it ended."""
     go_live()
     inbox = Inbox()
+    deserted = Deserted(shown.left, lambda: inbox.put_stop(signal.SIGTERM))
     live = Live(
         Driver(session),
         decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
         writer,
-        [*observers, *shown.observers],
+        [*observers, deserted, *shown.observers],
         inbox,
         clock,
         profile=record.meter,
         source=source,
         words=[*words, *shown.words],
     )
-    return shown.run(live, inbox, clock, writer)
+    try:
+        return shown.run(live, inbox, clock, writer)
+    finally:
+        deserted.close()
 
 
 def run_session(

@@ -27,19 +27,32 @@ def checked_plan(
     With `only` (`--steps`) the rules hold for those steps alone, so that an ohms step run by itself still needs its
     proof that the unit is dead. UsageError for a step that the plan does not have.
     """
-    from metercap.commands._opening import check_step_ids
-    from metercap.plan.rules import check_plan
     from metercap.planfile import read_plan
     from metercap.profiles import find_plan
 
     path = find_plan(name_or_path)
-    plan = read_plan(path)
+    return fit_plan(read_plan(path), str(path), profile, no_safe=no_safe, only=only, warn=warn)
+
+
+def fit_plan(
+    plan: Plan,
+    where: str,
+    profile: MeterProfile | None,
+    *,
+    no_safe: bool = False,
+    only: Sequence[str] = (),
+    warn: bool = True,
+) -> Plan:
+    """Return a plan that was read from `where`, found fit to run; raises as `checked_plan` does."""
+    from metercap.commands._opening import check_step_ids
+    from metercap.plan.rules import check_plan
+
     check_step_ids(only, plan)
     chosen = tuple(step for step in plan.steps if not only or step.id in only)
     problems = check_plan(msgspec.structs.replace(plan, steps=chosen), profile, no_safe=no_safe)
     what = "these steps must not be run alone" if only else "this plan must not be run as it is"
     hint = "add the safe step to --steps, or waive it with --no-safe" if only else ""
-    refuse_unfit(problems, str(path), warn=warn and profile is not None, what=what, hint=hint)
+    refuse_unfit(problems, where, warn=warn and profile is not None, what=what, hint=hint)
     return plan
 
 

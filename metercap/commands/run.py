@@ -14,6 +14,7 @@ Examples:
   metercap run greenhouse-controller --unit A --known-good
   metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit A --known-good --out a.jsonl
   metercap run greenhouse-controller --port COM4 --meter lcd14 --unit B --against a.jsonl --out b.jsonl
+  metercap run --continue 2026-11-28-0930-B.jsonl
   metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps dead,fuses --out c.jsonl --plain
 
 Port and meter that are not named are those used last, or the only meter that is heard; a polled or SCPI meter is named
@@ -31,7 +32,7 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 
 
 @click.command(epilog=EPILOG)
-@click.argument("plan", metavar="PLAN")
+@click.argument("plan", metavar="PLAN", required=False)
 @click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
 @click.option("--meter", help="Meter profile: a name or a file. [default: found]")
 @click.option(
@@ -49,7 +50,7 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, read words from stdin.")
 def command(
-    plan: str,
+    plan: str | None,
     port: str | None,
     meter: str | None,
     unit: str,
@@ -67,9 +68,11 @@ def command(
 ) -> int:
     """Lead PLAN through its measurements on one unit, watching the meter.
 
-    PLAN is the name of a plan that metercap carries, or a TOML file.
+    PLAN is the name of a plan that metercap carries, or a TOML file; with --continue it may be left out, and the plan
+    in the journal goes on.
     """
-    from metercap.commands._plans import checked_plan
+    from metercap.commands._earlier import plan_of
+    from metercap.commands._plans import checked_plan, fit_plan
     from metercap.commands._started import Wish, run_plan
 
     wish = Wish(
@@ -88,4 +91,11 @@ def command(
         plain=plain,
         as_json=as_json,
     )
+    if plan is None:
+        if continue_ is None:
+            raise click.UsageError("a plan is needed: the name of one that metercap carries, or a TOML file")
+        going_on = plan_of(continue_)
+        return run_plan(
+            lambda profile, only: fit_plan(going_on, str(continue_), profile, no_safe=no_safe, only=only), wish
+        )
     return run_plan(lambda profile, only: checked_plan(plan, profile, no_safe=no_safe, only=only), wish, plan_name=plan)

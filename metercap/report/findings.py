@@ -145,7 +145,7 @@ def _findings(file: FileFacts, session: Evidence, gathered: Gathered, against: S
         log_left_out=gathered.log.left_out,
         readings=gathered.readings,
         garbage_bytes=gathered.garbage_bytes,
-        unseen=unseen(plan, first.meter, gathered.readings),
+        unseen=unseen(plan, first.meter, gathered.readings, first.conversion_s),
         cautions=usual(plan),
         plan_cautions=own(plan),
     )

@@ -111,6 +111,9 @@ def _rates(found: Findings) -> str:
     others = [f"{rate:g} for {quantity}" for quantity, rate in meter.conversions_per_s_by.items()]
     if "rate" in found.session.options:
         others.append("stated with --rate")
+    others += [
+        f"{1.0 / t_s:.3g} for {quantity} as measured before" for quantity, t_s in found.session.conversion_s.items()
+    ]
     return f" ({', '.join(others)})" if others else ""
 
 

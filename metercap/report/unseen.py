@@ -13,17 +13,29 @@ from metercap.quantity import Quantity, format_value
 from metercap.steps import ExerciseStep, SweepStep, TrialsStep, TuneStep, WiggleStep
 
 
-def unseen(plan: Plan, meter: MeterProfile, readings: Mapping[str, int]) -> tuple[str, ...]:
-    """Return what this meter cannot show, one sentence or two each; `readings` counts them by quantity."""
-    return tuple(_all(plan, meter, [Quantity(name) for name in readings]))
+def unseen(
+    plan: Plan, meter: MeterProfile, readings: Mapping[str, int], known: Mapping[Quantity, float] | None = None
+) -> tuple[str, ...]:
+    """Return what this meter cannot show, one sentence or two each.
+
+    `readings` counts them by quantity, `known` is T in seconds by quantity where it was measured before the session.
+    Where nothing was read and no step measures there is nothing to say of a meter.
+    """
+    used = [Quantity(name) for name in readings]
+    silent = not used and plan.steps and not any(step.wanted for step in plan.steps)
+    return () if silent else tuple(_all(plan, meter, used, known or {}))
 
 
-def _all(plan: Plan, meter: MeterProfile, used: list[Quantity]) -> Iterator[str]:
+def _all(plan: Plan, meter: MeterProfile, used: list[Quantity], known: Mapping[Quantity, float]) -> Iterator[str]:
     kinds = tuple(type(step) for step in plan.steps)
-    slowest = max((meter.conversion_s(quantity) for quantity in used), default=meter.conversion_s(Quantity.RESISTANCE))
+    slowest = max(
+        (known.get(quantity, meter.conversion_s(quantity)) for quantity in used),
+        default=meter.conversion_s(Quantity.RESISTANCE),
+    )
+    source = "as measured" if used and all(quantity in known for quantity in used) else "by its profile"
     shown = format_value(slowest, "s", 0.001)
     yield (
-        f"The meter forms a new value at least every {shown} ({1.0 / slowest:.3g} a second, by its profile). Dropouts, "
+        f"The meter forms a new value at least every {shown} ({1.0 / slowest:.3g} a second, {source}). Dropouts, "
         "bounce and spikes shorter than that leave no trace."
     )
     if ExerciseStep in kinds or WiggleStep in kinds:
@@ -47,4 +59,7 @@ def _all(plan: Plan, meter: MeterProfile, used: list[Quantity]) -> Iterator[str]
     if any(quantity in (Quantity.VOLTAGE_DC, Quantity.CURRENT_DC) for quantity in used):
         yield "Ripple and transients on a dc value are averaged over a conversion and do not show."
     if not meter.accuracy:
-        yield "The profile has no accuracy table: U is one digit of the display, without the meter's own error."
+        yield (
+            "The profile has no accuracy table: U holds what was seen (digits, scatter, contacts, null), not the "
+            "meter's own error."
+        )

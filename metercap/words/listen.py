@@ -83,6 +83,8 @@ class LineWords:
         self._complain = complain
         self._read = read or (lambda line: parse_line(line) if line.strip() else None)
         self._reader = Reader(fd)
+        self.ended = False
+        """Whether the lines have come to their end, so that no word can come any more."""
 
     def start(self, sink: WordSink, clock: Now) -> None:
         """Begin to listen in a thread of its own."""
@@ -108,6 +110,7 @@ class LineWords:
                 too_long, rest = True, b""
         if rest and not too_long:
             self._say(rest, sink, clock.now_s())
+        self.ended = True
 
     def _say(self, line: bytes, sink: WordSink, t_s: float) -> None:
         try:

@@ -167,3 +167,61 @@ def test_a_unit_named_on_the_way_is_that_unit_everywhere(meter: Meter, tmp_path:
     assert b"controller B" in report.out
     refused = run("sweep", "F1", "--max", "2 ohm", "--loose", "--unit", "B", "--against", "x.jsonl", cwd=tmp_path)
     assert refused.status in (2, 3)
+
+
+def test_a_session_of_one_step_goes_on_by_its_journal_alone(meter: Meter, tmp_path: Path) -> None:
+    """Quit after the first tick; `run --continue FILE` needs no plan, asks for what is left, and all have passed."""
+    hands = Hands(meter, BOARD)
+    args = ["sweep", "F1..F3", "--max", "2 ohm", "--loose", "--rate", "10", "--unit", "B", "--out", "x.jsonl"]
+    with program(*args, see=hands.see, cwd=tmp_path) as metercap:
+        hands.program = metercap
+        metercap.until(lambda records: [r for r in of_kind(records, "verdict") if r["item"] == "F1"], "the first tick")
+        metercap.say("quit")
+        assert metercap.wait().status == 1
+    on = Hands(meter, BOARD)
+    with program("run", "--continue", "x.jsonl", "--rate", "10", "--out", "y.jsonl", see=on.see, cwd=tmp_path) as again:
+        on.program = again
+        ended = again.wait()
+    assert ended.status == 0, ended.err
+    records = [json.loads(line) for line in (tmp_path / "y.jsonl").read_bytes().splitlines()]
+    assert records[0]["unit"] == "B"
+    assert {item: verdicts(records)[item] for item in ("F1", "F2", "F3")} == dict.fromkeys(("F1", "F2", "F3"), "pass")
+    assert run("run", cwd=tmp_path).status == 2
+
+
+def test_a_port_given_by_name_is_found_again(tmp_path: Path) -> None:
+    """No list of ports has it: a path counts as there while it exists, an address of its own until it is opened."""
+    from metercap.commands._found import _is_there
+
+    (tmp_path / "port").touch()
+    assert _is_there(str(tmp_path / "port"))
+    assert not _is_there(str(tmp_path / "gone"))
+    assert _is_there("socket://bench:7000")
+    with (tmp_path / "port").open():
+        assert _is_there(str(tmp_path / "port"))  # what this program has open is not held by another
+
+
+def test_a_session_that_nobody_reads_and_nobody_can_speak_to_ends(meter: Meter, tmp_path: Path) -> None:
+    """stdout's reader has gone, stdin is at its end, nothing is touched: it lets go of the port, its journal closed."""
+    import subprocess
+
+    from program import environment
+
+    code = "import metercap.commands._live as live; live.DESERTED_S = 2.0\nfrom metercap.cli import main; main()"
+    args = ["sweep", "F1..F3", "--max", "2 ohm", "--loose", "--json", "--out", "x.jsonl"]
+    args += ["--port", str(meter.path), "--meter", "lcd14"]
+    left = subprocess.Popen(
+        [sys.executable, "-c", code, *args],
+        stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment(), cwd=tmp_path,
+    )  # fmt: skip
+    assert left.stdout is not None
+    assert left.stderr is not None
+    left.stdout.readline()
+    left.stdout.close()
+    try:
+        assert left.wait(40) == 130
+    finally:
+        left.kill()
+        left.stderr.close()
+        left.wait()
+    assert json.loads((tmp_path / "x.jsonl").read_bytes().splitlines()[-1])["reason"] == "interrupted"
