@@ -63,6 +63,8 @@ def _before(session: Evidence, key: Key, earlier: Verdict | None) -> tuple[int, 
     own = _pair(kept)
     if kept is not None and kept.get("fix") == "":
         own = None  # starts that go on where an earlier session left them, with nothing mended, are all one count
+    if kept is not None and len(kept.get("rounds", ())) == 1:
+        return None  # and so are the presses of one round, and a round that is only told again
     took_over = "/".join(key) in session.first.inherited.get("before", {})
     if own is not None and (took_over or len(session.counted[key]) > 1 or own != _counts(session.counted[key][-1])):
         return own
@@ -96,7 +98,7 @@ def _counts(verdict: Verdict) -> tuple[int, int]:
 
 
 def _pair(counts: dict[str, Any] | None) -> tuple[int, int] | None:
-    return None if counts is None else (int(counts.get("k", 0)), int(counts.get("runs", 0)))
+    return None if counts is None or "runs" not in counts else (int(counts.get("k", 0)), int(counts.get("runs", 0)))
 
 
 def _given(value: Any, otherwise: T) -> Any:

@@ -22,6 +22,7 @@ from metercap.steps import SafeStep, StepBase, TrialsStep, ZeroStep
 from metercap.steps.band import Standing
 from metercap.steps.bench import Bench
 from metercap.steps.judge import Judgement
+from metercap.steps.pressed import is_asked, taken_up_later
 from metercap.steps.rounds import Uncounted
 
 How = Literal["", "continue", "after"]
@@ -73,7 +74,8 @@ class Inherited(msgspec.Struct, frozen=True):
 
     def into(self, bench: Bench) -> None:
         """Give a new session's bench what was taken over."""
-        bench.kept = frozenset((v.step, v.item) for v in self.verdicts)
+        asked = [_pair(key) for key, counted in self.before.items() if is_asked(counted)]
+        bench.kept = frozenset((v.step, v.item) for v in self.verdicts if (v.step, v.item) not in asked)
         bench.as_found = {_pair(key): judgement for key, judgement in self.as_found.items()}
         bench.before = {_pair(key): counted for key, counted in self.before.items()}
         bench.uncounted = dict(self.uncounted)
@@ -103,9 +105,12 @@ def inherited_from(
     before = {"/".join(key): counted for key, counted in bench.before.items()}
     unread = {"/".join(key): why for key, why in bench.unread.items()}
     if how != "continue":
+        later = {key: taken_up_later(counted) for key, counted in before.items()}
+        before = {key: counted for key, counted in later.items() if counted}
         return Inherited(how, session_id, as_found=found, before=before, unread=unread, standing=dict(bench.standing))
     steps = to_do or bench.steps
-    kept = _kept(steps, verdicts, bench.uncounted)
+    asked = {key: verdicts[key] for key, counted in bench.before.items() if is_asked(counted) and key in verdicts}
+    kept = _kept(steps, {key: each for key, each in verdicts.items() if key not in asked}, bench.uncounted)
     source = f"from session {session_id}"
     return Inherited(
         how,
@@ -118,7 +123,7 @@ def inherited_from(
                 contacts=msgspec.UNSET,
                 reason=f"{source}; {verdict.reason}" if verdict.reason else source,
             )
-            for verdict in kept.values()
+            for verdict in (kept | asked).values()
         ),
         found,
         before,

@@ -13,26 +13,21 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.closure import LEAST, Closure, Contact, kind_of, resistance
+from metercap.steps.closure import Contact, kind_of, resistance
 from metercap.steps.exercise_table import GOING, TABLE, ExerciseStep, S
-from metercap.steps.judge import Limits
-from metercap.steps.listed import Listed
+from metercap.steps.machine import Given
+from metercap.steps.paced import Paced
+from metercap.steps.pressed import Pressed
 from metercap.steps.presses import BY_WORD, Presses, k_of_n, number_in
 
-HAND_S = 2.0
-"""From a prompt to a finger that has moved, four standard deviations above the mean of 0.7 ± 0.3 s (common practice, no
-source). Only a press that shows nothing takes so long."""
-LET_GO_S = 1.5
-"""How long a finger gets that moves while the contact shows nothing; a later one is waited for where it shows."""
 SILENT = 3
 """So many silent presses in a row raise the question whether anybody is pressing."""
 
 
-class Exercise(Listed):
+class Exercise(Paced):
     """Paces the presses, and counts closures."""
 
     FIRST, END = S.READY, S.END
@@ -40,22 +35,18 @@ class Exercise(Listed):
     TABLE = TABLE
 
     def __init__(self, step: ExerciseStep, bench: Bench) -> None:
-        super().__init__(step, bench, Limits(None, step.max, "ohm", step.rule or bench.rule))
-        self._step = step
-        self._seen = Closure()
-        self._overdue = self._still = False
-        self._asked_s = self._from_s = 0.0
+        super().__init__(step, bench)
+        self._from_s = 0.0
         self.fresh()
 
     def fresh(self) -> None:
         """Forget the switch before."""
-        self._rounds: list[tuple[int, int]] = []
-        earlier = self.bench.before.get((self.step.id, self.item))
-        if earlier is not None:
-            rounds = earlier.get("rounds") or [(earlier["k"], earlier["runs"])]
-            self._rounds = [(int(k), int(n)) for k, n in rounds]
+        self._past = Pressed(self.bench.before.get((self.step.id, self.item), {}))
         self._asked = False
         self._new_round()
+        self._presses, self._seen.dropouts = self._past.presses()
+        if self._past.asks == "clean":
+            self.state = S.CLEAN
 
     def _new_round(self) -> None:
         self._presses = Presses()
@@ -72,6 +63,24 @@ class Exercise(Listed):
     def progress(self) -> tuple[int, int, int]:
         """Closures seen, presses counted, presses asked for."""
         return self._presses.counted[0], len(self._presses.all), self._step.presses
+
+    def give(self, given: Given, text: str = "", source: str = "") -> bool:
+        """Work on an input, and keep what is counted by then: the first presses are never forgotten."""
+        taken = super().give(given, text, source)
+        if self.state not in (S.CLEAN, S.END):
+            self._keep(self._presses)
+        return taken
+
+    def _keep(self, presses: Presses | None = None) -> None:
+        if kept := self._past.kept(presses, self._seen.dropouts):
+            self.bench.before[self.step.id, self.item] = kept
+
+    def decided(self) -> StrEnum:
+        """Nothing is asked about this switch any more."""
+        if self._past.asks:
+            self._past.asks = ""
+            self._keep(None if self.state is S.CLEAN else self._presses)
+        return super().decided()
 
     def resume(self) -> None:
         """Prompt for what is open."""
@@ -166,15 +175,12 @@ class Exercise(Listed):
         """Time is up, and the contact has not closed; what still goes on is waited for, and so is a meter that sends
         nothing."""
         self.deadline_s = None
-        if self._seen.last is not Contact.OPEN or self._stalled():
-            self._overdue = True
-            return S.CLOSE
-        return self._close_bad()
+        self._overdue = self._seen.last is not Contact.OPEN or self._stalled()
+        return S.CLOSE if self._overdue else self._close_bad()
 
     def not_parted(self) -> StrEnum:
         """Time is up, and the contact has not opened."""
-        self.deadline_s = None
-        self._overdue = True
+        self.deadline_s, self._overdue = None, True
         if self._step.form == "nc" and self._seen.last is Contact.CLOSED and not self._stalled():
             return self._did_not_open()
         # Still closed after the release: the next press could not be told from this one, so it waits.
@@ -237,6 +243,7 @@ class Exercise(Listed):
 
     def cleaned(self) -> StrEnum:
         """Cleaned: exercise again; the rounds so far are before it."""
+        self._past.asks = "again"
         self._new_round()
         self.state = S.READY
         self.bench.changed()
@@ -250,16 +257,7 @@ class Exercise(Listed):
         good, done, _ = self.progress
         return self.word(VerdictKind.UNSURE, f"skipped after {good} closures in {done} presses")
 
-    # --- pacing
-
-    def _phase_s(self) -> float:
-        if self._step.pace_s is not None:
-            return self._step.pace_s
-        return (LEAST + 1) * self._conversion_s() + HAND_S
-
-    def _conversion_s(self) -> float:
-        quantity = Quantity.RESISTANCE if self.reading is None else self.reading.quantity
-        return self.bench.conversions.times_s[quantity]
+    # --- asking
 
     def _ask(self, close: bool) -> StrEnum:
         self._forget_press()
@@ -277,7 +275,8 @@ class Exercise(Listed):
     def _ask_ready(self) -> None:
         text = "then press and hold" if self._step.form == "no" else "released"
         ask = "if nothing shows, say yes with the tips on it, or missed and how many"
-        self.say(Do.PROBE, f"{self.place}: hold both tips across its contacts, {text}; keep the tips on; {ask}")
+        told = self._presses.told_before
+        self.say(Do.PROBE, f"{self.place}: {told}hold both tips across its contacts, {text}; keep the tips on; {ask}")
         self.arm()
 
     def _ask_pressing(self) -> None:
@@ -287,20 +286,8 @@ class Exercise(Listed):
         self.say(Do.ANSWER, f"{self.item}: {ask} ({n} presses showed nothing)")
 
     def _ask_clean(self) -> None:
-        in_round = f" in round {len(self._rounds)}" if len(self._rounds) > 1 else ""
+        in_round = f" in round {len(self._past.rounds)}" if len(self._past.rounds) > 1 else ""
         self.say(Do.ANSWER, f"{self.item} failed{in_round}: clean it, then say yes to exercise it again; no leaves it")
-
-    def _forget_press(self) -> None:
-        self._seen.forget()
-        self._overdue = False
-
-    def _too_soon(self) -> bool:
-        """Return whether a finger may still be on its way, since nothing had to change at the contact."""
-        return self._still and self.bench.t_s < self._asked_s + min(LET_GO_S, self._phase_s())
-
-    def _stalled(self) -> bool:
-        """Return whether the meter has sent no conversion for so long that the contact may have changed unseen."""
-        return self.bench.t_s - self._seen.last_s > 2.0 * self._conversion_s()
 
     def _close_good(self) -> StrEnum:
         """A closure long enough."""
@@ -365,7 +352,7 @@ class Exercise(Listed):
         """The last press is over: give the verdict, and offer to clean a switch that failed."""
         self.deadline_s = None
         k, n = self._presses.counted
-        verdict, reasons = self._presses.judge(self._rounds, self._step.confidence)
+        verdict, reasons = self._presses.judge(self._past.rounds, self._step.confidence)
         judged = None
         if self._last is not None:
             judged, wide = resistance(self.bench.judge, self._limits, self._last, self._inside)
@@ -375,9 +362,9 @@ class Exercise(Listed):
         if self._seen.dropouts:
             reasons.append(f"{self._seen.dropouts} dropouts while held")
             verdict = VerdictKind.FAIL if verdict is VerdictKind.PASS else verdict
-        self._rounds.append((k, n))
-        rounds = [list(one) for one in self._rounds]
-        self.bench.before[self.step.id, self.item] = {"k": rounds[0][0], "runs": rounds[0][1], "rounds": rounds}
+        self._past.rounds.append((k, n))
+        self._past.asks = "clean" if verdict is VerdictKind.FAIL else ""
+        self._keep()
         self.bench.give(
             self.item,
             verdict,

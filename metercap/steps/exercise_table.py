@@ -53,11 +53,13 @@ class S(StrEnum):
 GOING = (S.CLOSE, S.PART, S.REST)
 _JUDGED = (S.CLEAN, S.READY, S.END)
 """What follows a verdict: cleaning, the next switch, or the end."""
-_NEXT = (S.READY, S.END)
+_NEXT = _JUDGED
+"""The next switch may have failed in an interrupted session, and wait for its answer."""
 
 TABLE: dict[tuple[StrEnum, Given], Row] = {
     (S.READY, Given.VALUE): Row("first", (S.READY, S.PART)),
     (S.READY, Given.DUE): Row("waiting", (S.READY,)),
+    (S.READY, Given.AGAIN): Row("word_again", (S.READY,)),
     (S.READY, Given.YES): Row("tips_on", (S.CLOSE, S.PART)),
     (S.READY, Given.FAIL): Row("word_fail", _JUDGED),
     (S.READY, Given.MISSED): Row("word_missed", _JUDGED),

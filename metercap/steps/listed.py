@@ -18,8 +18,8 @@ PATIENCE_S = 10.0
 class Listed(Machine):
     """Opens the first item that is not decided, until none is left.
 
-    A kind says what opening means: `FIRST` and `END` are its states, `fresh` forgets what belonged to the item before,
-    and `resume` prompts.
+    A kind says what opening means: `FIRST` and `END` are its states, `fresh` forgets what belonged to the item before
+    (and sets another state where an earlier session left a question open), and `resume` prompts.
     """
 
     FIRST: ClassVar[StrEnum]
@@ -114,8 +114,8 @@ class Listed(Machine):
     def _open(self, index: int) -> StrEnum:
         self._at = index
         self._decided.pop(self.item, None)
-        self.fresh()
         self.state = self.FIRST
+        self.fresh()
         self.bench.changed()
         self.resume()
-        return self.FIRST
+        return self.state

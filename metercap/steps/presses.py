@@ -42,11 +42,14 @@ class Press:
 
 
 class Presses:
-    """One round of presses, oldest first; `aside` counts silent ones that a word set aside."""
+    """One round of presses, oldest first; `aside` counts silent ones that a word set aside.
+
+    `before` counts those that an interrupted session made.
+    """
 
     def __init__(self) -> None:
         self.all: list[Press] = []
-        self.aside = 0
+        self.aside = self.before = 0
 
     @property
     def counted(self) -> tuple[int, int]:
@@ -61,6 +64,15 @@ class Presses:
         while n < len(self.all) and self.all[-1 - n].good is None:
             n += 1
         return n
+
+    @property
+    def told_before(self) -> str:
+        """What a prompt says first of the presses that an interrupted session made, until there are more."""
+        if not self.before or self.before != len(self.all):
+            return ""
+        k, n = self.counted
+        said = f"{self.before} presses of the session before are counted, {n - k} missed"
+        return f"{said}, {self.before - n} silent (again if the tips had slipped); " if n < self.before else f"{said}; "
 
     def add(self, good: bool | None, why: str = "") -> None:
         """Count a press; a good one decides the silent ones before it: somebody was pressing."""
@@ -119,6 +131,8 @@ class Presses:
         reasons = self._misses(k, n, confidence)
         if unheard:
             reasons.append(f"{unheard} silent presses are not counted")
+        if self.before:
+            reasons.append(f"the first {self.before} counted before an interruption")
         if self.aside:
             reasons.append(f"{self.aside} silent presses set aside, the probes had slipped {BY_WORD}")
         if rounds:

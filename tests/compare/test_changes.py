@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 from scipy import stats
 from two_units import GAP, reads, session
@@ -73,6 +74,24 @@ def test_starts_that_go_on_have_nothing_before_them():
     inherited = {"how": "continue", "session": "s0", "before": kept}
     row = next(counted([session("B", ":pass " * 13 + ":no", TRIALS, inherited=inherited)]))
     assert (row.before_k, row.k, row.runs) == (None, 18, 20)
+
+
+def test_presses_that_go_on_have_nothing_before_them():
+    """An interrupted session left three presses, one missed: they are the first of the five, and as found is one count.
+
+    Taken up by a third session, the failed round is told again: it is still the only one.
+    """
+    left = {"cover/S1": {"open": [[True, ""], [False, "silent"], [True, ""]], "aside": 0, "dropouts": 0}}
+    inherited = {"how": "continue", "session": "s0", "before": left}
+    switch = ExerciseStep(id="cover", items=(Item("S1"),), presses=5)
+    first = session("B", GAP + "0.3*4 OL*4 " * 2, switch, inherited=inherited)
+    row = next(counted([first]))
+    assert (row.before_k, row.k, row.runs) == (None, 4, 5)
+    asked = {"cover/S1": {"k": 4, "runs": 5, "rounds": [[4, 5]], "asks": "clean"}}
+    told = [msgspec.structs.replace(one, t_s=0.0) for one in first.counted["cover", "S1"]]
+    inherited = {"how": "continue", "session": "s1", "before": asked, "verdicts": msgspec.to_builtins(told)}
+    row = next(counted([first, session("B", ":no", switch, inherited=inherited, **LATER)]))
+    assert (row.before_k, row.k, row.runs) == (None, 4, 5)
 
 
 def test_a_fix_that_failed_counts_as_before_the_next():

@@ -13,7 +13,7 @@ from bench_play import Play, check, confirm, fuses, safe, volts, zero
 from metercap.records import VerdictKind
 from metercap.session import derive
 from metercap.session.inherit import inherited_from, recorded_only
-from metercap.steps import Item, TrialsStep, TuneStep
+from metercap.steps import ExerciseStep, Item, TrialsStep, TuneStep
 
 
 def bridge() -> TuneStep:
@@ -227,3 +227,91 @@ def test_what_was_not_read_as_found_never_is_and_what_stands_past_its_limit_is_s
         verdict = play.verdicts["RV1"]
         assert (verdict.verdict, verdict.as_found) == (VerdictKind.PASS, None)
         assert play.session.bench.standing == {}
+
+
+# --- exercises
+
+
+def switch(**more: object) -> ExerciseStep:
+    """Return an exercise of S1 with five presses."""
+    return ExerciseStep(**({"id": "cover", "items": (Item("S1"),), "presses": 5} | more))  # type: ignore[arg-type]
+
+
+PRESS = "0.3*3 OL*3 "
+SILENT = "OL*22 "
+
+
+def test_a_silent_press_before_an_interruption_stays_in_the_count() -> None:
+    """Three presses, the second silent; then five good ones: the first are as found, and 5 of 5 would be a lie."""
+    before = Play(switch(), rate=5.0)("OL*3 " + PRESS + SILENT + PRESS)
+    assert before.machine.progress == (2, 3, 5)
+    play = continued(before, switch())
+    assert play.machine.progress == (2, 3, 5)
+    assert "S1: 3 presses of the session before are counted, 1 missed; hold" in play.said
+    verdict = play("OL*3 " + PRESS * 5).verdicts["S1"]
+    assert (verdict.verdict, verdict.k, verdict.runs) == (VerdictKind.FAIL, 4, 5)
+    assert "the first 3 counted before an interruption" in verdict.reason
+
+
+def test_a_silent_press_that_was_undecided_waits_for_the_next_closure_or_a_word() -> None:
+    """The next closure makes it a miss, as it would have; `again` says that the tips had slipped."""
+    before = Play(switch(), rate=5.0)("OL*3 " + PRESS * 2 + SILENT)
+    closed = continued(before, switch())("OL*3 " + PRESS * 2).verdicts["S1"]
+    assert (closed.k, closed.runs) == (4, 5)
+    slipped = continued(before, switch())(":again OL*3 " + PRESS * 3).verdicts["S1"]
+    assert (slipped.verdict, slipped.k, slipped.runs) == (VerdictKind.PASS, 5, 5)
+    assert "1 silent presses set aside" in slipped.reason
+
+
+def test_dropouts_before_an_interruption_still_fail_the_switch() -> None:
+    """What opened while held is no less so for the interruption."""
+    before = Play(switch(), rate=5.0)("OL*3 0.3*3 OL*3 0.3 OL 0.3*2 OL*3")
+    assert before.machine._seen.dropouts == 1
+    verdict = continued(before, switch())("OL*3 " + PRESS * 5).verdicts["S1"]
+    assert verdict.verdict is VerdictKind.FAIL
+    assert "1 dropouts while held" in verdict.reason
+
+
+def failed() -> Play:
+    """Return a play in which S1 closed four times of five, and waits for the answer to "clean it?"."""
+    return Play(zero(), switch(), fuses(1), rate=5.0)("OL*6 0.2*4 OL*6 " + PRESS * 2 + SILENT + PRESS * 2)
+
+
+def test_an_exercise_left_at_the_question_to_clean_asks_it_again() -> None:
+    """Its failure stands; leads are nulled again first, since it may be exercised once more."""
+    before = failed()
+    assert before.prompts[-1] == "answer S1"
+    play = continued(before, zero(), switch(), fuses(1))
+    assert play.prompts == ["short leads"]
+    assert play.verdicts["S1"].verdict is VerdictKind.FAIL
+    play("OL*6 0.2*4 OL*6")
+    assert play.prompts[-1] == "answer S1"
+    assert "S1 failed: clean it" in play.said
+    verdict = play(":yes OL*3 " + PRESS * 5).verdicts["S1"]
+    assert (verdict.verdict, verdict.k, verdict.runs) == (VerdictKind.PASS, 5, 5)
+    assert "as found 1 of 5 missed" in verdict.reason
+
+
+def test_left_as_it_is_it_is_not_asked_about_again() -> None:
+    """The answer `no` is an answer."""
+    play = continued(failed()(":no"), zero(), switch(), fuses(1))("OL*6 0.2*4 OL*6")
+    assert play.prompts[-1] == "probe F1"
+    assert play.verdicts["S1"].verdict is VerdictKind.FAIL
+
+
+def test_a_round_after_cleaning_goes_on_as_that_round() -> None:
+    """Cleaned and pressed twice when it was interrupted: round two of two presses goes on, as found stays as found."""
+    before = failed()(":yes OL*3 " + PRESS * 2)
+    play = continued(before, zero(), switch(), fuses(1))("OL*6 0.2*4 OL*6")
+    assert play.prompts[-1] == "probe S1"
+    verdict = play("OL*3 " + PRESS * 3).verdicts["S1"]
+    assert (verdict.verdict, verdict.k, verdict.runs) == (VerdictKind.PASS, 5, 5)
+    assert "as found 1 of 5 missed" in verdict.reason
+
+
+def test_a_unit_taken_up_later_keeps_an_unfinished_round_as_found() -> None:
+    """It may have been cleaned since: its presses are a round of their own, and those of today another."""
+    before = Play(switch(), rate=5.0)("OL*3 " + PRESS + SILENT + PRESS)
+    verdict = continued(before, switch(), how="after")("OL*3 " + PRESS * 5).verdicts["S1"]
+    assert (verdict.verdict, verdict.k, verdict.runs) == (VerdictKind.PASS, 5, 5)
+    assert "as found 1 of 3 missed" in verdict.reason
