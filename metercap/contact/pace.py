@@ -163,14 +163,16 @@ class Pace:
         """Return T in frames where frames and conversions are not in step, or 0.
 
         Then the shortest distance is now one number of frames, now one more, and their mean is T. (One and two frames
-        are seen in step as well, where some conversions repeat the value before: nothing is concluded from those.)
+        are seen in step as well, where some conversions repeat the value before: nothing is concluded from those, nor
+        from two and three where there are ones.)
         """
         seen = self._seen
         for frames in range(2, MOST):
             if seen[frames] > 1:
                 more = seen[frames + 1]
                 few = more < max(2, seen[frames] / MIXED)
-                return 0.0 if few else frames + more / (more + seen[frames])
+                single = seen[1] >= max(2, seen[frames] / MIXED)
+                return 0.0 if few or single else frames + more / (more + seen[frames])
         return 0.0
 
     def _look_for_slow(self) -> None:

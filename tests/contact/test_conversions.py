@@ -255,3 +255,20 @@ def test_what_was_measured_can_be_kept() -> None:
     conversions = Conversions(meter(2.0))
     feed(conversions, FLICKER, 0.1)
     assert conversions.measured_s == {Quantity.RESISTANCE: pytest.approx(0.1, rel=0.01)}
+
+
+@pytest.mark.parametrize("stated", [1.0, 2.0, 2.6])
+def test_a_steady_value_that_repeats_itself_does_not_make_t_longer(stated: float) -> None:
+    """One frame a conversion, two a second; by chance some conversions show the value before.
+
+    Changes then come 1, 2 or 3 conversions apart. The one apart is the conversion: T is 0.5 s, never 1.25 s as of a
+    meter whose frames run on a clock of their own and whose changes are never that near.
+    """
+    apart = (1, 2, 1, 3, 1, 1, 2, 3, 2, 1, 1, 4, 2, 3, 1, 2, 1, 1, 3, 2) * 6
+    script, value = "", 0.2
+    for n, conversions in enumerate(apart):
+        script += f"{value:.1f} " * conversions
+        value = (0.3, 0.2, 0.1, 0.2)[n % 4]
+    conversions = Conversions(meter(stated))
+    begun(conversions, script, 0.5)
+    assert ohms_s(conversions) == pytest.approx(0.5, rel=0.03)
