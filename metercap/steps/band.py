@@ -95,6 +95,10 @@ class Hazard:
         """It was past the limit when it was left: it stands there until it is seen inside."""
         self.side, self.past, self.value = side, True, value
 
+    def goes_on(self, other: Hazard) -> None:
+        """Stand as `other` does, which followed the value in the meantime."""
+        self.side, self.past, self.value = other.side, other.past, other.value
+
     def feed(
         self, band: Band, t_s: float, value: float, resolution: float, believed: Sequence[tuple[float, float]]
     ) -> bool:

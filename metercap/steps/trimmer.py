@@ -169,6 +169,46 @@ class Trimmers:
             turning.hazard.stands(past[name].side, past[name].value)
         return turning
 
+    def watching(self, name: str) -> Turning:
+        """Return what watches the hazardous sides alone, from a contact that begins now."""
+        known, quantity, past = self._known(name), self.step.wanted[0], self.bench.standing.get(name)
+        turning = Turning(
+            self.hazards(name),
+            0.0,
+            self.bench.conversions.times_s[quantity],
+            found=known,
+            began_s=self.bench.t_s,
+            opens_high=quantity in IN_OHMS,
+        )
+        turning.contact()
+        if past is not None:
+            turning.hazard.stands(past.side, past.value)
+        return turning
+
+    def watch(self, name: str, turning: Turning, reading: Reading) -> None:
+        """Take a conversion of a contact that does not count: the alarm, and its end, and nothing else is said."""
+        said = turning.feed(reading, self.bench.judge.corrected(reading))
+        turning.notes.clear()
+        self.end_watch(name, turning)
+        if CueKind.HAZARD in said:
+            self.bench.cue(CueKind.HAZARD, name)
+
+    def end_watch(self, name: str, turning: Turning) -> None:
+        """Write what is over; an alarm that is over is told by a cue without it."""
+        if turning.reported < len(turning.excursions):
+            self.report(name, turning)
+        stood = name in self.bench.standing
+        if stood or turning.hazard.side is not None:
+            self.stand(name, turning)
+        if stood and name not in self.bench.standing:
+            self.bench.cue(CueKind.AGAIN, name)
+
+    def _known(self, name: str) -> float | None:
+        """Return where the trimmer was seen last, or None."""
+        past = self.bench.standing.get(name)
+        judged = self.bench.judged.get((self.step.id, name)) or self.found(name)
+        return past.value if past is not None else None if judged is None else judged.value
+
     def limits(self, name: str) -> Limits:
         """Return the band's limits with the rule that holds now."""
         band = self.band(name)

@@ -14,6 +14,7 @@ from metercap.steps import asking
 from metercap.steps.begun import Begun
 from metercap.steps.contacts import Ending
 from metercap.steps.probing import Finding, Probing
+from metercap.steps.tune_passing import MOVING
 from metercap.steps.tune_table import TABLE, S
 from metercap.steps.tune_words import TuneWords
 
@@ -53,7 +54,7 @@ class Tune(TuneWords):
         if reading is None or reading.value is None:
             return S.FOUND_ON
         if self._begun.feed(reading.value, reading.resolution):
-            return self._not_read("it was already moving")
+            return self._not_read(MOVING)
         finding = self._probing.take(reading, self.bench)
         if finding is not Finding.DONE:
             return S.VOLTS if finding is Finding.VOLTS else S.FOUND_ON
@@ -86,8 +87,8 @@ class Tune(TuneWords):
         self.bench.cue(CueKind.PASS, key[1])
         return self._go()
 
-    def _not_read(self, why: str) -> StrEnum:
-        """As found is lost for good, which is said at once; it never becomes a value."""
+    def _not_read(self, why: str, *, touching: bool = True) -> StrEnum:
+        """As found is lost for good, which is said at once; it never becomes a value. `touching`: it counts."""
         key = self._to_find.pop(0)
         self.bench.unread[key] = why
         self.bench.note(f"{key[1]}: as found not read: {why}", aloud=True)
@@ -99,7 +100,7 @@ class Tune(TuneWords):
             self.bench.cue(CueKind.UNSURE, key[1])
             self.bench.ticked = key
             return self._go()
-        return self._was_read(key)
+        return self._was_read(key) if touching else self._go()
 
     def left(self) -> StrEnum:
         """A new conversion while as left is read."""

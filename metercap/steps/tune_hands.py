@@ -14,7 +14,7 @@ from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps import asking
 from metercap.steps.judge import Judgement
 from metercap.steps.rest import CREEP_S
-from metercap.steps.tune_state import TuneState
+from metercap.steps.tune_passing import TunePassing
 from metercap.steps.tune_table import S
 from metercap.steps.turning import Turning
 
@@ -22,11 +22,12 @@ CREEP_LEFT_S = 10.0
 """A value that still creeps is judged after so long a rest where the operator gives up (common practice, no source)."""
 
 
-class TuneHands(TuneState):
+class TuneHands(TunePassing):
     """What readings do while a trimmer is turned."""
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Pass over what a meter shows in ranges too coarse for the band, and watch a value that ran off its range."""
+        self._pass(reading, act, new)
         turning = self._turning
         if new and act is Act.MORE:
             if (turning is None or reading.resolution > turning.band.tolerance or self._coarse) and self._too_coarse(
@@ -40,6 +41,7 @@ class TuneHands(TuneState):
     def blocked(self) -> None:
         """What was gathered in the present contact is worth nothing."""
         self._probing.drop()
+        self._passed()
         self._part()
         off = {S.FOUND_ON: S.FOUND, S.TURN_ON: S.TURN, S.STOP_ON: S.STOP, S.LEFT_ON: S.LEFT, S.VOLTS: self._phase}
         self.state = off.get(self.state, self.state)  # type: ignore[call-overload]

@@ -151,6 +151,11 @@ class Turning:
         """The reading that it was shown by, or None before the first."""
         return self._last
 
+    @property
+    def fresh(self) -> bool:
+        """True until the first conversion of a contact, which may be a blend, was seen."""
+        return self._blend
+
     def tool_away(self, t_s: float) -> None:
         """The tool was taken away, or something else was aimed at: the value must be at rest anew."""
         self.since_s = t_s
