@@ -26,10 +26,12 @@ WAITED = 4.0
 class Gaps:
     """Measures the usual gap from arrival times; `usual_s` holds once `arrived` has said so."""
 
-    __slots__ = ("_block", "_last_s", "_means", "usual_s")
+    __slots__ = ("_block", "_last_s", "_means", "late", "usual_s")
 
     def __init__(self) -> None:
         self.usual_s = LEAST_S
+        self.late = 0.0
+        """Usual gaps by which frames come late now and then, in the last block: the third longest of its gaps."""
         self._last_s: float | None = None
         self._block: list[float] = []
         self._means: list[float] = []
@@ -37,7 +39,7 @@ class Gaps:
     @property
     def is_known(self) -> bool:
         """True when enough gaps were seen to conclude anything from them."""
-        return bool(self._means) or len(self._block) >= KNOWN
+        return bool(self._means) or (len(self._block) >= KNOWN and _tells(self._block))
 
     def resume(self) -> None:
         """The gap before the next frame is none: the block begins anew."""
@@ -53,14 +55,44 @@ class Gaps:
         block.append(t_s - last_s)
         if len(block) < BLOCK:
             if not means:
-                self.usual_s = max(LEAST_S, _mean(block))
+                self.usual_s = max(LEAST_S, _mean(_fresh(block)))
+                self._judge_late()
             return not means
-        means.append(_mean(block))
-        block.clear()
+        if not _tells(block):
+            block.clear()
+            return False
+        means.append(_mean(block if means else _fresh(block)))
         if len(means) > BLOCKS:
             del means[0]
         self.usual_s = max(LEAST_S, sorted(means)[(len(means) - 1) // 2])
+        self._judge_late()
+        block.clear()
         return True
+
+    def _judge_late(self) -> None:
+        longest = sorted(self._block)[-3:]
+        self.late = longest[0] / self.usual_s - 1.0
+
+
+def _tells(gaps: list[float]) -> bool:
+    """Return whether the gaps are more than a backlog: bursts of four leave a gap between each four frames."""
+    return sum(gap_s >= LEAST_S for gap_s in gaps) >= KNOWN // 4
+
+
+def _fresh(gaps: list[float]) -> list[float]:
+    """Return the gaps without those of frames that had waited in the port when it was opened.
+
+    They come first and in one moment. A link that always sends bursts does so later as well: as many are left.
+    """
+    short_s = sorted(gaps)[-3:][0] / WAITED
+    runs = [0]
+    for gap_s in gaps:
+        if gap_s < short_s:
+            runs[-1] += 1
+        else:
+            runs.append(0)
+    first, *later = runs
+    return gaps[max(0, first - max(later, default=0)) :]
 
 
 def _mean(gaps: list[float]) -> float:
