@@ -11,6 +11,7 @@ Who tries often enough is lucky once. So every attempt counts: each further one 
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
 
 from metercap.metrology.proportion import (
@@ -24,6 +25,12 @@ from metercap.steps.bench import Bench
 from metercap.steps.keys import Seconds, Share, StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.presses import k_of_n
+
+TWICE_S = 1.0
+"""A pedal pressed again so soon was pressed twice: no unit is switched off, started and seen to work in a second
+(common practice, no source)."""
+BY_FOOT = ("pedal", "key")
+"""Sources that a foot may have pressed twice: many a pedal types a key."""
 
 
 class TrialsStep(StepBase, frozen=True, tag="trials", kw_only=True):
@@ -53,18 +60,11 @@ class Trials(Machine):
     shows_contact = False
     TABLE = {  # noqa: RUF012
         (S.OFF, Given.DUE): Row("ready", (S.RUN,)),
-        (S.OFF, Given.YES): Row("ready", (S.RUN,)),
-        **words_rows(
-            (S.OFF, S.RUN),
-            {
-                Given.PASS: Row("passed", (S.OFF, S.RUN, S.FIX, S.END)),
-                Given.FAIL: Row("failed", (S.OFF, S.RUN, S.FIX)),
-                Given.BACK: Row("back", (S.RUN,)),
-                Given.AGAIN: Row("back", (S.RUN,)),
-            },
-        ),
-        (S.RUN, Given.YES): Row("passed", (S.OFF, S.RUN, S.FIX, S.END)),
-        (S.RUN, Given.NO): Row("failed", (S.OFF, S.RUN, S.FIX)),
+        **words_rows((S.OFF,), dict.fromkeys((Given.PASS, Given.FAIL, Given.YES), Row("not_yet", (S.OFF,)))),
+        **words_rows((S.OFF, S.RUN), dict.fromkeys((Given.BACK, Given.AGAIN), Row("back", (S.RUN,)))),
+        (S.RUN, Given.PASS): Row("passed", (S.OFF, S.RUN, S.FIX, S.END)),
+        (S.RUN, Given.FAIL): Row("failed", (S.OFF, S.RUN, S.FIX)),
+        **words_rows((S.RUN,), dict.fromkeys((Given.YES, Given.NO), Row("neither", (S.RUN,)))),
         (S.FIX, Given.NO): Row("stop", (S.END,)),
         (S.FIX, Given.BACK): Row("back", (S.RUN,)),
         **words_rows((S.OFF, S.RUN), {Given.FIXED: Row("fixed", (S.OFF, S.RUN))}),
@@ -88,6 +88,7 @@ class Trials(Machine):
         self._fix = str(earlier.get("fix", ""))
         self._tries: list[int] = [int(n) for n in earlier.get("tries", ())]
         """How many passes each earlier attempt would have had to show: a fix that failed, or was given up."""
+        self._counted_s = -math.inf
         once = success_run(step.reliability, step.confidence)
         # Runs before a fix that would prove the unit good, had none failed, are an attempt like any other.
         self._first = [step.runs] if step.runs >= once else []
@@ -132,6 +133,17 @@ class Trials(Machine):
         self.deadline_s = None
         self.state = S.RUN
         self.resume()
+        return S.RUN
+
+    def not_yet(self) -> StrEnum:
+        """A start of a unit that is still warm, or of one that is off, is no start."""
+        left_s = max(0.0, (self.deadline_s or 0.0) - self.bench.t_s)
+        self.bench.note(f"not started yet: {left_s:.1f} s to go")
+        return S.OFF
+
+    def neither(self) -> StrEnum:
+        """`yes` may mean that it was started, `no` that it was not yet."""
+        self.bench.note("say pass or fail: yes and no count nothing here")
         return S.RUN
 
     def passed(self) -> StrEnum:
@@ -180,6 +192,10 @@ class Trials(Machine):
     # --- counting
 
     def _count(self, passed: bool) -> StrEnum:
+        if self.said_by in BY_FOOT and self.bench.t_s < self._counted_s + TWICE_S:
+            self.bench.note("counted a moment ago: one start counts once")
+            return S.RUN
+        self._counted_s = self.bench.t_s
         runs = self._after if self._fix else self._before
         runs.append(passed)
         self._keep()

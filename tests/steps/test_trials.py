@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from bench_play import Play
 
-from metercap.records import VerdictKind
+from metercap.records import Operator, VerdictKind, at
 from metercap.steps import TrialsStep
 
 
@@ -145,7 +145,7 @@ def test_a_unit_that_never_failed_is_reliable_or_unsure() -> None:
 
 
 def test_the_cold_time_is_waited_for() -> None:
-    """A wait prompt after each start, until off_s is over or the operator says yes."""
+    """A wait prompt after each start, until off_s is over."""
     play = Play(trials(off_s=5.0))(":pass")
     assert play.prompts[-1] == "wait starts"
     play("+4.9")
@@ -175,3 +175,54 @@ def test_runs_that_an_interrupted_session_left_go_on() -> None:
     """--continue: seven of twenty were run, two failed; the eighth comes next."""
     earlier = {"how": "continue", "session": "s0", "before": {"starts/starts": {"k": 5, "runs": 7, "fix": ""}}}
     assert Play(trials(), inherited=earlier).said.startswith("run 8 of 20: 2 failed so far")
+
+
+def said_by(play: Play, word: str, source: str, after_s: float) -> Play:
+    """Return the play after a word of a key, a pedal or a line, so long after what came last."""
+    play.t_s += after_s
+    play.feed(Operator(at(play.t_s), word, "", source))
+    return play
+
+
+@pytest.mark.parametrize("word", ["pass", "fail"])
+def test_a_start_that_has_not_happened_is_not_counted(word: str) -> None:
+    """The unit is off and cools for 30 s: 29 times `pass` in 12 s made "reliable" of a single start."""
+    play = Play(trials(runs=29, off_s=30.0))(":pass")
+    for _ in range(28):
+        play(f"+0.4 :{word}")
+    assert not play.verdicts
+    assert play.notes[-1] == "not started yet: 18.8 s to go"
+    assert play.prompts[-1] == "wait starts"
+    play("+18.9")
+    assert play.said == "run 2 of 29: 0 failed so far; start it, cover closed; pass or fail?"
+
+
+def test_the_cold_time_is_not_cut_short_by_a_word() -> None:
+    """A start of a unit that is still warm is not the start that the plan asks for."""
+    play = Play(trials(off_s=5.0))(":pass +2 :yes")
+    assert play.prompts[-1] == "wait starts"
+    assert play.notes[-1] == "not started yet: 3.0 s to go"
+    assert play("+3.1").prompts[-1] == "answer starts"
+
+
+def test_yes_and_no_say_neither_pass_nor_fail() -> None:
+    """To "pass or fail?" they are no answer: "yes" may mean that it was started, "no" that it has not been yet."""
+    play = Play(trials())(":yes :no")
+    assert play.notes[-1] == "say pass or fail: yes and no count nothing here"
+    assert play.said.startswith("run 1 of 20: 0 failed so far")
+
+
+@pytest.mark.parametrize(("source", "after_s", "runs"), [("pedal", 0.6, 2), ("key", 0.6, 2), ("pedal", 1.1, 3)])
+def test_a_pedal_pressed_twice_counts_once(source: str, after_s: float, runs: int) -> None:
+    """No unit is switched off, started and seen to work in a second."""
+    play = Play(trials())
+    said_by(play, "pass", source, 5.0)
+    said_by(play, "pass", source, after_s)
+    assert play.said.startswith(f"run {runs} of 20")
+
+
+def test_lines_are_taken_as_they_come() -> None:
+    """A script, or a list read out afterwards, has its own time."""
+    play = Play(trials())
+    said_by(said_by(play, "pass", "line", 5.0), "pass", "line", 0.1)
+    assert play.said.startswith("run 3 of 20")
