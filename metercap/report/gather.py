@@ -13,6 +13,7 @@ from typing import Any, Generic, Literal, TypeVar
 
 import msgspec
 
+from metercap.contact import Conversions
 from metercap.metrology.ranges import too_coarse
 from metercap.outcome import Fold, Key
 from metercap.plan import Plan
@@ -158,13 +159,18 @@ class Gathered:
         self._free = False
         self._at: Key = ("", "")
         self._trace: Trace | None = None
-        self._newest_reading: Reading | None = None
+        self._conversions: Conversions | None = None
+        self._whole = False
+        """Whether the present contact's first conversion is over: it may be a blend with open air."""
+        self._newest: list[Reading] = []
+        """The frames of the newest conversion, which may be the contact's last and a blend as well."""
 
     def passing(self, records: Iterable[Record]) -> Iterator[Record]:
         """Take every record on its way to whoever iterates."""
         for record in records:
             self._take(record)
             yield record
+        self._drawn()
         for strip in self.strips.values():
             strip.lift(self.last_s)
 
@@ -177,6 +183,7 @@ class Gathered:
             before = self.fold.verdict_of((record.step, record.item))
             if before is not None:
                 self.replaced.add(before)
+            self._drawn()
             self._trace = None
             if record.step in self.strips:
                 self.strips[record.step].ticks.add(Tick(record.t_s, record.item, record.verdict))
@@ -184,6 +191,7 @@ class Gathered:
         if isinstance(record, SessionRecord):
             assert self.fold.plan is not None
             self._begin(self.fold.plan, record.reference)
+            self._conversions = Conversions(record.meter, record.conversion_s)
         elif isinstance(record, Prompt):
             self._prompt(record)
         elif isinstance(record, Contact):
@@ -226,24 +234,39 @@ class Gathered:
         # A slip after the tick, or tips already together for the next step, is no part of it.
         self._on = (step, contact.item)
         self._trace = self.traces.setdefault(self._on, Trace("")) if step and not contact.same else None
-        began = self._newest_reading
-        if self._trace is not None and began is not None and began.t_s == contact.t_s and not self._walks(began):
-            _add(self._trace, began)
+        self._whole = False
+        self._newest.clear()
 
     def _lift(self, lift: Lift) -> None:
         if lift.step in self.strips:
             self.strips[lift.step].lift(lift.t_s)
+        self._newest.clear()
         if self._trace is not None:
             self._trace.gap()
             self._trace = None
 
+    def _drawn(self) -> None:
+        """The newest conversion is whole: it belongs to the path."""
+        if self._trace is not None:
+            for reading in self._newest:
+                _add(self._trace, reading)
+        self._newest.clear()
+
     def _reading(self, reading: Reading) -> None:
         self.readings[reading.quantity] = self.readings.get(reading.quantity, 0) + 1
-        self._newest_reading = reading
+        new = self._conversions is not None and self._conversions.begins(reading)
         if self._free:
             _add(self.traces.setdefault(("", reading.quantity), Trace("")), reading)
         elif self._trace is not None and not self._walks(reading):
-            _add(self._trace, reading)
+            if reading.value is None:
+                self._newest.clear()
+                _add(self._trace, reading)
+                return
+            if new:
+                self._drawn()
+                self._whole = True
+            if self._whole:
+                self._newest.append(reading)
 
     def _walks(self, reading: Reading) -> bool:
         """Whether a meter that looks for its range shows what is no value of the trimmer."""

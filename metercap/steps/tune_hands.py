@@ -21,6 +21,10 @@ from metercap.steps.turning import Turning
 CREEP_LEFT_S = 10.0
 """A value that still creeps is judged after so long a rest where the operator gives up (common practice, no source)."""
 
+SLIPS_S = 1.0
+"""Tips that come off a trimmer at rest for longer were lifted; a worn track opens for less (common practice, no
+source)."""
+
 
 class TuneHands(TunePassing):
     """What readings do while a trimmer is turned."""
@@ -53,9 +57,10 @@ class TuneHands(TunePassing):
         if self._turning is not None:
             self._turning.contact()
         if self._lost_at:
-            self.bench.note(
-                f"{self.item}: contact lost near {self._lost_at} while turning: a dirty track, or the probes"
-            )
+            if self._lost_s is None or self.bench.t_s - self._lost_s <= SLIPS_S:  # else it rested, and was lifted
+                self.bench.note(
+                    f"{self.item}: contact lost near {self._lost_at} while turning: a dirty track, or the probes"
+                )
             self._lost_at = ""
             if self._asks_touch:
                 self._say_again()
@@ -72,9 +77,10 @@ class TuneHands(TunePassing):
         self._part()
         if stood and self.item not in self.bench.standing:
             self.bench.cue(CueKind.AGAIN, self.item)  # a doubted value rang the alarm: it is over, and look again
-        live = None if self._turning is None else self._turning.live(self.item, None)
-        if live is not None:
-            self._lost_at = asking.shown(self._trimmers, self.item, live.value)
+        turning = self._turning
+        if turning is not None and turning.last is not None and turning.believed is not None:
+            self._lost_at = asking.shown(self._trimmers, self.item, turning.believed)
+            self._lost_s = self.bench.t_s if turning.rests else None
         self._arm()
         return S.TURN if self.state is S.TURN_ON else S.STOP
 

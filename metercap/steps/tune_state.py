@@ -47,6 +47,8 @@ class TuneState(Machine):
         self._turning: Turning | None = None
         self._passing: Passing | None = None
         self._lost_at = ""
+        self._lost_s: float | None = None
+        """When contact was lost with a trimmer at rest; None where it was turned."""
         self._final = False
         self._question: Literal["", "rule", "wider", "undo"] = ""
         self._asked: set[str] = set()

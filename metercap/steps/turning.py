@@ -147,6 +147,17 @@ class Turning:
         return self._shown
 
     @property
+    def believed(self) -> float | None:
+        """The last value that was believed, SI, leads off: what a lift blends with is none."""
+        return self._track.value
+
+    @property
+    def rests(self) -> bool:
+        """Whether the last values that were believed are all alike: no hand turned."""
+        last = self._last
+        return last is not None and self._track.moved <= PLATEAU_COUNTS * last.resolution
+
+    @property
     def last(self) -> Reading | None:
         """The reading that it was shown by, or None before the first."""
         return self._last

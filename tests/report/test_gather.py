@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from bench_play import Play, confirm, fuses
 from papers import dipped, ramp, records, swept, trimmers
 
@@ -137,3 +138,20 @@ def test_a_trimmers_trace_holds_nothing_of_the_meters_walk():
     play = Play(trimmers(), rate=5.0)("OL*6 0.00M*2 02.19k*2 2.187k*5 1.900k*2 OL 0.00M*2 1.800k*2 1.502k*30")
     trace = gathered(records(play)).traces["bridge", "RV1"]
     assert (trace.low.value, trace.high.value) == (1502.0, 2190.0)
+
+
+@pytest.mark.parametrize("frames", [1, 4])
+def test_a_trimmers_trace_holds_no_blend_with_open_air(frames):
+    """The first and the last conversion of a contact may have seen open air; each in as many frames as are sent."""
+    play = Play(trimmers(never_below=None), rate=5.0, frames=frames)
+    play("OL*6 3.337k 2.187k*5 2.100k*4 3.206k OL*9 2.601k 2.100k*4 1.900k*3 2.465k OL*9")
+    trace = gathered(records(play)).traces["bridge", "RV1"]
+    assert (trace.low.value, trace.high.value) == (1900.0, 2187.0)
+    assert trace.n == frames * (5 + 4 + 4 + 3)
+    assert sum(point.gap for point in trace.points()) == 2
+
+
+def test_tips_that_stay_on_to_the_end_are_drawn_to_the_end():
+    """No lift comes after the last conversion: it is no blend."""
+    found = records(Play(trimmers(), rate=5.0)("OL*6 2.187k*5 1.900k*2 1.850k"))
+    assert gathered(found).traces["bridge", "RV1"].last.value == 1850.0

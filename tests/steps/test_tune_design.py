@@ -455,3 +455,25 @@ def test_digits_of_a_hundred_ohm_say_nothing_in_a_band_of_fifteen() -> None:
     assert play.notes == [] and play.prompts == ["probe RV1"]
     play("2.000k*3")
     assert play.notes == ["RV1 as found 2.000 kΩ"]
+
+
+# --- contact lost
+
+
+@pytest.mark.parametrize(
+    ("values", "off", "near"),
+    [
+        ([1800.0, 1800.0, 1800.0, 3206.0], 9, None),  # it rested, and was lifted
+        ([1800.0, 1800.0, 1800.0, 3206.0], 3, "1.800 kΩ"),  # a slip
+        ([1900.0, 1850.0, 1800.0, 3206.0], 9, "1.800 kΩ"),  # lost while it was turned
+    ],
+)
+def test_a_dirty_track_is_noted_near_a_value_that_was_believed(values: list[float], off: int, near: str | None) -> None:
+    """3.206 kΩ is the conversion that saw the tips come off; at 5/s nine conversions are 1.8 s."""
+    play = Play(step(), rate=RATE)("OL*6")
+    show(play, *[2000.0] * 5, *values)
+    play(f"OL*{off}")
+    show(play, *[1800.0] * 4)
+    noted = [note for note in play.notes if "dirty track" in note]
+    said = f"RV1: contact lost near {near} while turning: a dirty track, or the probes"
+    assert noted == ([] if near is None else [said])
