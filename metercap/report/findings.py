@@ -23,6 +23,7 @@ from metercap.outcome import Key, Open
 from metercap.records import EndRecord, Excursion, Record, SessionRecord, Verdict, VerdictKind
 from metercap.report.cautions import DEFERS, own, usual
 from metercap.report.gather import Entry, Gathered
+from metercap.report.sofar import counted_so_far
 from metercap.report.unseen import unseen
 from metercap.steps.good import Good, read_goods
 
@@ -54,6 +55,14 @@ class Standing(msgspec.Struct, frozen=True):
     past: Excursion | None
 
 
+class SoFar(msgspec.Struct, frozen=True):
+    """What was counted of an item that is not done, by this session and those that it goes on with."""
+
+    step: str
+    item: str
+    said: str
+
+
 class Findings(msgspec.Struct, frozen=True, kw_only=True):
     """Everything a report says. Values in SI, times in seconds since the session's start.
 
@@ -69,6 +78,7 @@ class Findings(msgspec.Struct, frozen=True, kw_only=True):
     verdicts: tuple[Verdict, ...]
     replaced: tuple[Verdict, ...]
     open: tuple[Open, ...]
+    so_far: tuple[SoFar, ...]
     skipped: tuple[Skipped, ...]
     not_run: tuple[str, ...]
     adjusted: tuple[Adjusted, ...]
@@ -107,6 +117,13 @@ def study(path: Path, *, program: str, against: Side | None = None) -> tuple[Fin
     return _findings(file, session, gathered, against, program), gathered
 
 
+def _so_far(session: Evidence, left: tuple[Open, ...]) -> Iterator[SoFar]:
+    for one in left:
+        said = counted_so_far(session.known.before.get((one.step, one.item), {}))
+        if said:
+            yield SoFar(one.step, one.item, said)
+
+
 def _hashed(records: Records, digest: hashlib._Hash) -> Iterator[Record]:
     for record in records:
         digest.update(records.line)
@@ -130,6 +147,7 @@ def _findings(file: FileFacts, session: Evidence, gathered: Gathered, against: S
         verdicts=tuple(session.verdicts.values()),
         replaced=tuple(gathered.replaced),
         open=fold.open,
+        so_far=tuple(_so_far(session, fold.open)),
         skipped=tuple(_skipped(session.verdicts, gathered)),
         not_run=tuple(step.id for step in plan.steps if only and step.id not in only),
         adjusted=(

@@ -130,6 +130,7 @@ def result(found: Findings) -> str:
         said += [f"{words}: {names}."] if names else []
     names = listed((each.step, each.item) for each in found.open)
     said.append(f"Not done: {names}." if names else "Everything was done.")
+    said += [f"Counted so far, {name_of((one.step, one.item))}: {one.said}." for one in found.so_far]
     return " ".join(said)
 
 
@@ -141,6 +142,7 @@ def left_open(found: Findings) -> Section:
     for one in found.skipped:
         hows.setdefault(one.how, []).append((one.step, one.item))
     lines = [f"{how}: {listed(keys, MOST_NAMED)}" for how, keys in hows.items()]
+    lines += [f"counted so far, {name_of((one.step, one.item))}: {one.said}" for one in found.so_far]
     lines += [f"not run: {', '.join(found.not_run)}"] if found.not_run else []
     if not lines:
         return Section("Not done and skipped", (Para("Everything was done, and nothing was skipped."),))

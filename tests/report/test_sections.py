@@ -12,7 +12,8 @@ from metercap.report import study
 from metercap.report.document import Facts, Listing, Para, Picture, Table
 from metercap.report.gather import MOST_FIRST, MOST_LAST
 from metercap.report.sections import counts, facts, left_open, log, result, warnings
-from metercap.steps import TrialsStep
+from metercap.session.inherit import inherited_from
+from metercap.steps import ExerciseStep, Item, TrialsStep
 
 TRIALS = TrialsStep(id="starts", runs=20)
 FAILED = ":pass " * 12 + ":fail " * 8
@@ -50,6 +51,32 @@ def test_facts(tmp_path):
     assert said["Program"] == "recorded by test, reported by metercap test"
     assert said["Journal"].startswith(f"b.jsonl, {found.file.bytes} bytes, intact and closed")
     assert said["SHA-256"] == found.file.sha256
+
+
+@pytest.mark.parametrize(
+    ("script", "said"),
+    [
+        (":pass :pass :fail :pass", "1 of 4 starts failed"),
+        (FAILED + ":fixed=new_relay :pass :pass", "8 of 20 starts failed before the fix, 2 passed after the fix"),
+    ],
+)
+def test_starts_of_an_unfinished_run_are_said(tmp_path, script, said):
+    """Four starts, one failed, then quit: "nothing was decided" alone would hide it, here and where it goes on."""
+    play = Play(TRIALS)(script)
+    handed = inherited_from(play.session.bench, "continue", "s1").as_builtins()
+    for each in (play, Play(TRIALS, inherited=handed)):
+        found = studied(tmp_path, each(":quit"), reason="quit")[0]
+        assert f"Counted so far, starts: {said}" in result(found)
+        assert any(line.startswith(f"counted so far, starts: {said}") for line in left_open(found).blocks[0].lines)
+
+
+def test_presses_of_an_unfinished_exercise_are_said(tmp_path):
+    """Three presses, the second silent, a fourth one silent and undecided, then quit; and before that one round."""
+    switch = ExerciseStep(id="cover", items=(Item("S1"),), presses=5)
+    press, silent = "0.3*3 OL*3 ", "OL*22 "
+    play = Play(switch, rate=5.0)("OL*3 " + press + silent + press + silent + ":quit")
+    said = "1 of 3 presses missed, 1 silent and undecided"
+    assert f"Counted so far, cover S1: {said}." in result(studied(tmp_path, play, reason="quit")[0])
 
 
 def test_a_stated_rate_is_said(tmp_path):
