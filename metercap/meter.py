@@ -54,6 +54,7 @@ class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Everything known about a meter.
 
     `family`: which decoder reads it: one of ours (`wire.families`), or one that another package brings.
+    `like`: the profile that this one was read on top of: a relative, where only some keys differ.
     `conversions_per_s`: the slowest rate of the meter for any quantity not named in `conversions_per_s_by`.
     `continuity_ceiling_ohm`: above it continuity mode shows over-range.
     `tables`: what the family's decoder needs, by table name; each family documents and checks its own.
@@ -63,6 +64,7 @@ class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     name: str
     family: str
     title: str = ""
+    like: str = ""
     schema: int = 1
     serial: Serial = Serial()
     poll: Poll | None = None

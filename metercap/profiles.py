@@ -76,6 +76,8 @@ def load_meter(path: Path) -> MeterProfile:
             f"schema {schema} is newer than this program reads ({SCHEMA})", where=where, hint="update metercap"
         )
     problems: list[str] = []
+    if isinstance(data.get("like"), str):
+        data = _on_top_of(data, where)
     values = _section(MeterProfile, data, "", problems)
     if isinstance(data.get("family"), str) and (what := unknown_family(data["family"])):
         problems.append(what)
@@ -93,6 +95,25 @@ def load_meter(path: Path) -> MeterProfile:
     except ProfileError as error:
         raise ProfileError(error.what, where=where, hint=error.hint) from error
     return profile
+
+
+def _on_top_of(data: dict[str, Any], where: str) -> dict[str, Any]:
+    """Return a relative's keys on top of those of the profile it is like; tables are merged row by row.
+
+    Accuracy is not inherited: it belongs to one meter.
+    """
+    base = _read(meter_path(data["like"]))
+    if "like" in base:
+        raise ProfileError(f"like: {data['like']!r} is itself like another", where=where, hint="name the first one")
+    merged = {key: value for key, value in base.items() if key not in ("accuracy", "title")} | data
+    for key in ("tables", "serial", "conversions_per_s_by"):
+        if isinstance(base.get(key), dict) and isinstance(data.get(key), dict):
+            merged[key] = base[key] | data[key]
+    for name, rows in base.get("tables", {}).items():
+        own = data.get("tables")
+        if isinstance(own, dict) and isinstance(own.get(name), dict) and isinstance(rows, dict):
+            merged["tables"][name] = rows | own[name]
+    return merged
 
 
 def _from_other_packages(family: str) -> Build | None:

@@ -176,3 +176,34 @@ def test_files_that_are_no_profiles_are_refused(tmp_path: Path) -> None:
         load_meter(path)
     with pytest.raises(ProfileError, match="cannot be read"):
         load_meter(tmp_path)
+
+
+def test_a_relative_is_read_on_top_of_its_like(tmp_path: Path) -> None:
+    """Keys and rows that it states differ, all others are the other's; accuracy is each meter's own; no chains."""
+    path = tmp_path / "far.toml"
+    path.write_text(
+        'name = "far"\nlike = "digits14"\ncounts = 9999\n[tables.weights]\n"37" = 1e5\n[serial]\nbaud = 9600\n'
+    )
+    base, far = find_meter("digits14"), load_meter(path)
+    assert (far.family, far.counts, far.like, far.serial.baud, far.serial.bits) == (
+        "digits14",
+        9999,
+        "digits14",
+        9600,
+        7,
+    )
+    assert far.tables["weights"] == base.tables["weights"] | {"37": 1e5}
+    assert far.tables["bits"] == base.tables["bits"]
+    (tmp_path / "next.toml").write_text(f'name = "next"\nlike = "{path}"\n')
+    with pytest.raises(ProfileError, match="itself like another"):
+        load_meter(tmp_path / "next.toml")
+    path.write_text('name = "far"\nlike = "digits15"\n')
+    with pytest.raises(ProfileError, match="digits15"):
+        load_meter(path)
+
+
+def test_duty_and_temperature_of_digits14_stay_refused() -> None:
+    """Their weights have no source: no rows, in the family's profile and its relatives."""
+    for name in ("digits14", "digits14-60000"):
+        weights = find_meter(name).tables["weights"]
+        assert not [key for key in weights if key.endswith("duty") or key.startswith("4")]

@@ -15,6 +15,8 @@ from metercap.wire.identify import score
 
 SHOWN_BYTES = 32
 LIKELY_READINGS = 2
+MOST_BEYOND = 1.1
+"""Displays may count a little past the number they are named for (common practice, no source)."""
 PARITY_LETTERS = {"none": "N", "even": "E", "odd": "O", "mark": "M", "space": "S"}
 
 How = Literal["sure", "likely", ""]
@@ -34,6 +36,12 @@ class Row(msgspec.Struct, frozen=True):
     sample: str
     """The first bytes, in hex."""
     identity: str = ""
+    like: str = ""
+    """The profile that this one is a relative of."""
+    counts: int = 0
+    """How far a relative's display counts; 0 for one that is no relative."""
+    beyond: bool = False
+    """Whether more counts were shown than this profile's display has."""
 
 
 class Finding(msgspec.Struct, frozen=True):
@@ -53,7 +61,8 @@ class Finding(msgspec.Struct, frozen=True):
     def best(self) -> Row | None:
         """The profile that fits best, or None when none fits."""
         fit = [row for row in self.rows if row.how]
-        return min(fit, key=lambda row: (row.how != "sure", -row.read_bytes), default=None)
+        # Of relatives the one that counts just far enough: what it shows tells no more.
+        return min(fit, key=lambda row: (row.how != "sure", -row.read_bytes, row.beyond, row.counts), default=None)
 
     @property
     def sure(self) -> bool:
@@ -62,14 +71,25 @@ class Finding(msgspec.Struct, frozen=True):
 
     @property
     def also(self) -> tuple[Row, ...]:
-        """Others that read the same bytes just as well as the best one."""
+        """Others that read the same bytes just as well as the best one, but for its relatives."""
+        return tuple(
+            row for row in self._same if self.best is not None and row.like != (self.best.like or self.best.profile)
+        )
+
+    @property
+    def relatives(self) -> tuple[Row, ...]:
+        """Relatives of the best one, which would read the same: they differ in how far the display counts."""
+        best = self.best
+        return tuple(row for row in self._same if best is not None and _related(row, best))
+
+    @property
+    def _same(self) -> tuple[Row, ...]:
         best = self.best
         if best is None:
             return ()
+        alike = (best.how, best.read_bytes, best.sample, best.beyond)
         return tuple(
-            row
-            for row in self.rows
-            if row is not best and (row.how, row.read_bytes, row.sample) == (best.how, best.read_bytes, best.sample)
+            row for row in self.rows if row is not best and (row.how, row.read_bytes, row.sample, row.beyond) == alike
         )
 
     def as_builtins(self) -> dict[str, Any]:
@@ -80,6 +100,7 @@ class Finding(msgspec.Struct, frozen=True):
             "best": None if best is None else best.profile,
             "how": "" if best is None else best.how,
             "also": [row.profile for row in self.also],
+            "relatives": [row.profile for row in self.relatives],
             "advice": " ".join(last_words(self)),
             "tried": msgspec.to_builtins(self.rows),
         }
@@ -142,6 +163,9 @@ def last_words(found: Finding) -> list[str]:
             lines.append("  try: turn the dial to other quantities and listen again, or take the one for your meter")
         elif best.how == "likely":
             lines.append("  try: --seconds 20, with the meter showing a value instead of OL")
+        if found.relatives:
+            names = ", ".join(row.profile for row in found.relatives)
+            lines.append(f"  a display that counts further: {names}")
         lines.append(f"  next: metercap watch --port {found.port} --meter {best.profile}")
         return lines
     heard = max(found.rows, key=lambda row: row.bytes, default=None)
@@ -162,6 +186,10 @@ def _row(profile: MeterProfile, heard: Heard) -> Row:
     sample = heard.sample
     fit = score(profile, sample)
     how: How = ""
+    why = fit.why or heard.lost
+    beyond = profile.counts is not None and fit.most_counts > MOST_BEYOND * (profile.counts + 1)
+    if beyond:
+        why = f"it shows {fit.most_counts}, and this one counts to {profile.counts}"
     if (profile.family == "scpi" and heard.identity) or sure(fit):
         how = "sure"
     elif fit.readings >= LIKELY_READINGS and fit.share >= LIKELY_SHARE:
@@ -174,10 +202,17 @@ def _row(profile: MeterProfile, heard: Heard) -> Row:
         read_bytes=fit.read_bytes,
         readings=fit.readings,
         quantities=fit.quantities,
-        why=fit.why or heard.lost,
+        why=why,
         sample=sample[:SHOWN_BYTES].hex(),
         identity=heard.identity,
+        like=profile.like,
+        counts=(profile.counts or 0) if profile.like else 0,
+        beyond=beyond,
     )
+
+
+def _related(one: Row, other: Row) -> bool:
+    return (one.like or one.profile) == (other.like or other.profile)
 
 
 def _printable(sample: bytes) -> str:

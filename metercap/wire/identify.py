@@ -16,12 +16,15 @@ from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.wire.families import decoder
 
+SEEN = 3
+
 
 class Score(msgspec.Struct, frozen=True):
     """How well a sample fits one profile.
 
     `sample_bytes` and `read_bytes` count the sample and what of it became readings; `quantities` are those seen,
-    in order; `why` is what was wrong most often, or empty.
+    in order; `most_counts` is the largest number shown `SEEN` times, without its point; `why` is what was wrong most
+    often, or empty.
     """
 
     profile: str
@@ -30,6 +33,7 @@ class Score(msgspec.Struct, frozen=True):
     readings: int
     quantities: tuple[Quantity, ...]
     why: str
+    most_counts: int = 0
 
     @property
     def share(self) -> float:
@@ -53,7 +57,19 @@ def score(profile: MeterProfile, sample: bytes) -> Score:
         readings=len(readings),
         quantities=tuple(dict.fromkeys(reading.quantity for reading in readings)),
         why=max(wrong, key=lambda why: wrong[why], default=""),
+        most_counts=_most([_counts(reading) for reading in readings]),
     )
+
+
+def _most(counts: list[int]) -> int:
+    """Return the largest number that came at least `SEEN` times or was exceeded: one flipped bit is no display."""
+    return sorted(counts)[-SEEN] if len(counts) >= SEEN else 0
+
+
+def _counts(reading: Reading) -> int:
+    if reading.value is None or not reading.resolution:
+        return 0
+    return round(abs(reading.value) / reading.resolution)
 
 
 def rank(profiles: Iterable[MeterProfile], sample: bytes) -> list[Score]:

@@ -132,7 +132,9 @@ def test_meters_that_stream_are_heard_before_any_is_asked() -> None:
     order = groups(profiles, "/dev/ttyUSB0")
     asked = [profile.name for group in order for profile in group if profile.poll or profile.family == "scpi"]
     assert [profile.name for group in order for profile in group][-len(asked) :] == asked == ["polled-line", "scpi"]
-    assert [profile.name for profile in next(g for g in order if g[0].serial.bits == 7)] == ["digits11", "digits14"]
+    assert [profile.name for profile in next(g for g in order if g[0].serial.bits == 7)] == [
+        "digits11", "digits11-6000", "digits14", "digits14-60000",
+    ]  # fmt: skip
     assert [[p.name for p in group] for group in groups(profiles, "visa:GPIB0::7::INSTR")] == [["scpi"]]
 
 

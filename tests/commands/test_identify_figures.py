@@ -18,8 +18,9 @@ from outside_meter import DRAW, Shown
 
 from metercap.commands._listen import Heard
 from metercap.commands._suspects import Finding
-from metercap.profiles import find_meter
+from metercap.profiles import find_meter, meter_names
 
+ALL = [find_meter(name) for name in meter_names()]
 NAMES = ("lcd14", "digits14", "digits11", "polled-line", "text")
 
 
@@ -101,7 +102,7 @@ def foreign(r: random.Random) -> bytes:
 
 def best(sample: bytes) -> tuple[str, ...]:
     """Return the profile that is named, with those named beside it; empty when none is."""
-    found = Finding("tape:x").with_group([find_meter(name) for name in NAMES], Heard(sample, 4.0))
+    found = Finding("tape:x").with_group(ALL, Heard(sample, 4.0))
     return () if found.best is None else (found.best.profile, *(row.profile for row in found.also))
 
 
@@ -124,6 +125,16 @@ def tally(streams: int, strangers: int, seed: int) -> tuple[Counter[str], list[t
         if found:
             wrong.append(("foreign", found, sample))
     return counts, wrong
+
+
+def test_a_display_that_counts_further_names_the_relative() -> None:
+    """5871 and 8123 are more than 4000-count displays show, 48 123 more than 22 000-count ones; 2187 tells nothing."""
+    for counts, name in ((2187, "lcd14"), (5871, "lcd14-6000"), (8123, "lcd14-10000")):
+        frame = DRAWN["lcd14"](Shown(f"{counts / 1000:.3f}", "k"))
+        assert best(frame * 9) == (name,)
+    for digits, name in (("21870", "digits14"), ("48123", "digits14-60000")):
+        frame = f"1{digits};000{chr(0x38)}0\r\n".encode()
+        assert best(frame * 9) == (name,)
 
 
 def test_streams_and_strangers_are_told_apart() -> None:

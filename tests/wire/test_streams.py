@@ -24,7 +24,7 @@ from metercap.wire import decode_frame, decoder, encode, frame_s
 from metercap.wire.accounts import JUNK_BYTES
 from metercap.wire.framing import HELD_BYTES
 
-PROFILES = {name: find_meter(name) for name in meter_names()}
+PROFILES = {name: profile for name in meter_names() if not (profile := find_meter(name)).like}
 FRAMES = {
     "lcd14": [
         drawing.frame("2.187", "k", "ohm", "auto"),
