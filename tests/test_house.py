@@ -86,6 +86,7 @@ NOW = frozenset({"now", "today", "utcnow"})
 """What a `datetime` has of a clock."""
 
 WHOLE = {
+    "contact/pace.py": "changes are counted",
     "metrology/proportion.py": "ways are counted",
     "metrology/series.py": "values become whole numbers first, so that sums are exact",
     "metrology/trend.py": "ranks and ties are counted",
