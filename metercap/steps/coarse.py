@@ -34,6 +34,14 @@ def too_coarse(digit: float, low: float | None, high: float | None) -> bool:
     return fine > 0.0 and digit > fine * _NEARLY
 
 
+def walks_on(first: Reading | None, low: float | None, high: float | None) -> bool:
+    """Whether a contact gave no more than a blend with air, in the range in which an auto-ranging meter stood in air.
+
+    `first` is the first finite reading of it; `low` and `high` in SI. Over-range after it may be the walk down.
+    """
+    return first is not None and "auto" in first.flags and too_coarse(first.resolution, low, high)
+
+
 def undecidable(digit: float, value: float, low: float | None, high: float | None) -> bool:
     """Return whether a range's digit is larger than the limit, or than half the band, and the value does not tell.
 

@@ -24,7 +24,7 @@ from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, Touched, VerdictKind
 from metercap.steps.bench import Bench
-from metercap.steps.coarse import STAYS, too_coarse, undecidable
+from metercap.steps.coarse import STAYS, undecidable, walks_on
 from metercap.steps.contacts import MOST, Ending, Taken, agreeing, together
 from metercap.steps.judge import Judge, Judgement, Limits
 from metercap.steps.pool import Pool
@@ -148,16 +148,11 @@ class Probing:
         burst, self._burst = self._burst, None
         if self._kept:
             return Ending.KEPT
-        if burst is not None and not shows_walk and self._walks_on(burst):
+        limits = self.aim.limits
+        if burst is not None and not shows_walk and walks_on(burst.first, limits.low, limits.high):
             return Ending.WALKING
         self._heed_s = t_s + HEED_S
         return Ending.NOTHING
-
-    def _walks_on(self, burst: Burst) -> bool:
-        """Whether all it gave was a blend of air and contact, in the range in which the meter stood in air."""
-        first, limits = burst.first, self.aim.limits
-        auto = first is not None and "auto" in first.flags
-        return auto and first is not None and too_coarse(first.resolution, limits.low, limits.high)
 
     def drop(self) -> None:
         """Forget the present contact: a block began."""

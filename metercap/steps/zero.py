@@ -16,6 +16,7 @@ from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.bench import Bench
+from metercap.steps.coarse import walks_on
 from metercap.steps.judge import Judgement, Limits
 from metercap.steps.keys import Ohm, StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
@@ -98,9 +99,11 @@ class Zero(Machine):
         return S.ON
 
     def ended(self) -> StrEnum:
-        """The tips parted too soon."""
-        self._burst = None
-        self.bench.cue(CueKind.AGAIN, self.item)
+        """The tips parted too soon, unless over-range hides the walk down, perhaps with the tips together."""
+        burst, self._burst = self._burst, None
+        hides = not self.bench.touch.ranging.shown
+        if not (hides and burst is not None and walks_on(burst.first, None, self._step.max)):
+            self.bench.cue(CueKind.AGAIN, self.item)
         return S.SHORT
 
     def value(self) -> StrEnum:

@@ -26,6 +26,21 @@ def test_leads_are_measured_and_taken_off() -> None:
     assert play.verdicts["F1"].value == 0.15
 
 
+def test_a_walk_that_hides_behind_over_range_is_not_tips_that_parted() -> None:
+    """Rule 2: a blend with air in the top range, then over-range while the meter walks down: no `again`, and the same
+    touch gives the null. By hand: 5/9 of a conversion together in a 40 MΩ range reads 17.74 MΩ."""
+    play = Play(zero())("OL!auto*3 17.74M!auto OL!auto*5 0.2!auto*4")
+    assert play.cues == ["contact leads", "contact leads", "pass leads"]
+    smooth = Play(zero())("OL!auto*3 17.74M!auto 8.87M!auto OL!auto*5 0.2!auto*4")
+    assert smooth.cues == ["contact leads", "contact leads", "pass leads"]
+    shown = Play(zero())("OL!auto*3 17.74M!auto 0.000M!auto OL!auto")
+    assert shown.cues[-1] == "again leads"  # it showed its walk, so over-range is the tips apart
+    fine = Play(zero())("OL!auto*3 9.0!auto OL!auto")
+    assert fine.cues[-1] == "again leads"
+    fixed = Play(zero())("OL*3 17.74M OL")
+    assert fixed.cues[-1] == "again leads"
+
+
 def test_only_that_range_and_function_lose_them() -> None:
     """Another range, or continuity, keeps its leads: nothing is known of them there."""
     for script in ("9 0.4*2", "9c 0.40c*2"):
