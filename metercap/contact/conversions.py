@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from metercap.contact.gaps import LONG
 from metercap.contact.pace import Pace
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
@@ -37,6 +38,7 @@ class Conversions:
         "_conversion_at",
         "_conversion_s",
         "_count",
+        "_frame_s",
         "_kept",
         "_paces",
         "_profile",
@@ -70,6 +72,7 @@ class Conversions:
         self._change_at: int | None = None
         """The count at the last change of what is shown, where the distance to the next one can teach."""
         self._change_s = 0.0
+        self._frame_s = 0.0
         self._told: dict[Quantity, float] = {}
 
     @property
@@ -105,6 +108,7 @@ class Conversions:
             return self._other(reading)
         pace = self.pace
         self._count = count = self._count + 1
+        gap_s, self._frame_s = t_s - self._frame_s, t_s
         if self._arrived(t_s):
             pace.regap()
         state = reading.state
@@ -126,8 +130,10 @@ class Conversions:
         self._value = reading.value
         self._resolution = reading.resolution
         self._state = state
-        self._conversion_at = self._change_at = count
+        self._conversion_at = count
         self._conversion_s = self._change_s = t_s
+        # After a pause the conversion's first frames may be lost: the distance to the next change is not its time.
+        self._change_at = count if gap_s <= LONG * pace.gap_s else None
         return True
 
     @property
@@ -156,6 +162,7 @@ class Conversions:
         self._quantity = reading.quantity
         self.pace = self.pace_of(reading.quantity)
         self._count += 1
+        self._frame_s = reading.t_s
         self.pace.resume()
         self._arrived = self.pace.gaps.arrived
         if self._arrived(reading.t_s):

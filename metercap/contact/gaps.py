@@ -1,7 +1,7 @@
 """The usual gap between frames, whatever the link does to their arrival.
 
 A port hands frames over late, in bursts, or not at all for a while. Over a block of frames lateness cancels, so the
-mean gap of a block is nearly the meter's own. A stall that loses frames is a gap that stands alone, and is left out;
+mean gap of a block is nearly the meter's own. Stalls that lose frames are gaps that stand out, and are left out;
 one whose frames come later spoils the block that it falls into, so the middle one of the last blocks is taken.
 """
 
@@ -15,12 +15,14 @@ BLOCKS = 5
 """Blocks whose middle one is taken."""
 KNOWN = 16
 """Gaps that must be seen before anything is concluded from them."""
+LONG = 4.1
+"""A pause of more usual gaps than this is longer than bursts of four make: frames are late by a stall, or lost."""
 LEAST_S = 0.002
 """No meter sends more often; frames that waited arrive in one moment."""
 PAUSE = 2.0
-"""Among the gaps of a block a longest that is so many times the next one was a stall, not the meter."""
+"""A gap that is so many times the middle one of its block was a stall, not the meter."""
 WAITED = 4.0
-"""Gaps so many times shorter than the longest of the others are of frames that waited."""
+"""Gaps so many times shorter than the middle one are of frames that waited."""
 
 
 class Gaps:
@@ -96,8 +98,9 @@ def _fresh(gaps: list[float]) -> list[float]:
 
 
 def _mean(gaps: list[float]) -> float:
-    """Return the mean of gaps, without a longest that stands alone and whose frames did not come later."""
-    *rest, longest = sorted(gaps)
-    lost = len(rest) >= 2 and longest > PAUSE * rest[-1] and rest[1] * WAITED > rest[-1]
-    counted = rest if lost else gaps
+    """Return the mean of gaps, without pauses whose frames did not come later."""
+    ordered = sorted(gaps)
+    middle = ordered[len(ordered) // 2]
+    late = len(ordered) < 3 or ordered[1] * WAITED <= middle
+    counted = gaps if late else [gap for gap in gaps if gap <= PAUSE * middle]
     return math.fsum(counted) / len(counted)

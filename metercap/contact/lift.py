@@ -17,6 +17,7 @@ import math
 
 import msgspec
 
+from metercap.contact.gaps import LONG
 from metercap.contact.pace import Pace
 from metercap.contact.ranging import Ranging, Walk
 from metercap.quantity import Quantity
@@ -30,10 +31,8 @@ T_TOLERANCE = 0.015
 """Part of a conversion by which recontact_s may exceed whole ones: T is a measured one."""
 TIME_TOLERANCE = 0.1
 """Share by which the time from the first to the last of them may fall short: arrival jitter."""
-LONG = 4.1
-"""Pauses of more usual gaps than this, longer than bursts of four make, may hide a contact: the lift begins anew."""
 LONG_S = 0.4
-"""No contact that matters is shorter than this."""
+"""Pauses that are `LONG` and longer than this may hide a contact: the lift begins anew."""
 
 
 class Stay(msgspec.Struct, frozen=True):

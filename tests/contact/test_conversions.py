@@ -223,6 +223,16 @@ def test_a_stall_makes_no_conversion(stall_s: float) -> None:
     assert ohms_s(conversions) == pytest.approx(0.5, rel=0.02)
 
 
+def test_a_conversion_whose_first_frame_was_lost_tells_no_time() -> None:
+    """Two frames a conversion; after each pause the first frame that comes is a second one: T is never one frame."""
+    conversions = Conversions(meter(2.0))
+    t_s = feed(conversions, "0.2 0.3 " * 10, 0.25, 2)
+    for _ in range(12):
+        t_s = feed(conversions, "0.4 ", 0.25, 1, t_s + 1.25)
+        t_s = feed(conversions, "0.2 0.3 " * 4, 0.25, 2, t_s)
+    assert ohms_s(conversions) == pytest.approx(0.5, rel=0.02)
+
+
 # --- T, kept from an earlier session
 
 
