@@ -145,7 +145,18 @@ class Walk(CountCheck):
         found = self._probing.take(self.reading, self.bench)
         if found is Finding.DONE:
             return self._decide()
-        return S.STOPPED if found is Finding.VOLTS else S.ON
+        if found is Finding.AGAIN:
+            self.deadline_s = at(self.bench.t_s + self._step.patience_s)
+        elif found is Finding.VOLTS:
+            self.deadline_s = None
+            return S.STOPPED
+        return S.ON
+
+    def still_on(self) -> StrEnum:
+        """The tips stay on though another, separate contact is needed: who missed the cue is told again."""
+        self.bench.cue(CueKind.AGAIN, self.item)
+        self.deadline_s = at(self.bench.t_s + self._step.patience_s)
+        return S.ON
 
     def ended(self) -> StrEnum:
         """The contact ended without a verdict."""

@@ -45,6 +45,7 @@ TABLE = {
     (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
     (S.OPEN, Given.YES): Row("word_yes", (S.OPEN,)),
     (S.ON, Given.VALUE): Row("value", (S.ON, S.STOPPED, *_MOVES)),
+    (S.ON, Given.DUE): Row("still_on", (S.ON,)),
     (S.ON, Given.ENDED): Row("ended", (S.OPEN,)),
     (S.STOPPED, Given.GO): Row("reopen", (S.OPEN,)),
     (S.LAST, Given.GO): Row("lifted", (S.ASK,)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from bench_play import Play, check, fuses, volts
 
-from metercap.records import Contact, Lift
+from metercap.records import Contact, Cue, Lift
 from metercap.steps import Item, SweepStep
 
 GOOD = "9 0.2*2 OL*4 "
@@ -168,6 +168,19 @@ def test_patience_of_the_plan_and_of_every_item() -> None:
     """Each item has its own reminder, with the plan's patience."""
     play = Play(fuses(2, patience_s=3.0))("+3 :skip +3 +30")
     assert play.cues == ["waiting F1", "skip F1", "waiting F2"]
+
+
+def test_again_is_said_again_while_the_tips_stay_on() -> None:
+    """7 Ω held on a 2 Ω fuse: who missed the tone is told once more each patience_s, until the tips are lifted."""
+    play = Play(fuses(2, patience_s=3.0))("OL*8 7*3")
+    assert play.cues[-1] == "again F1"
+    said_s = play.of(Cue)[-1].t_s
+    play("7*20")
+    at_s = [cue.t_s for cue in play.of(Cue) if (cue.cue, cue.item) == ("again", "F1")]
+    assert at_s == [said_s, said_s + 3.0, said_s + 6.0, said_s + 9.0]
+    lifted = play("OL*8").cues.count("again F1")
+    assert play("OL*2").cues.count("again F1") == lifted
+    assert play("7*3").ticks == ["F1 fail"]
 
 
 def test_contact_restarts_patience() -> None:
