@@ -129,8 +129,7 @@ class Pace:
         if self.conversion_s > self._stated_s and frames < int(self.conversion_s / self.gap_s + SLOWER - 1.0):
             self._nearer += 1
             if self._nearer >= AGREE:
-                self._take(self._stated_s, 0.0, measured=False)
-                self._is_exact = True
+                self._back()
         if not self.measured or frames < self.per_conversion or self._total % IN_STEP == 0:
             self._judge()
 
@@ -209,6 +208,11 @@ class Pace:
         self._nearer = 0
         self._refit()
 
+    def _back(self) -> None:
+        """Nothing but the profile's word is left."""
+        self._take(self._stated_s, 0.0, measured=False)
+        self._is_exact = True
+
     def regap(self) -> None:
         """The usual gap between frames is known better now: `gaps` said so of the frame that arrived."""
         self.gap_s = gap_s = self.gaps.usual_s
@@ -217,8 +221,9 @@ class Pace:
             # No conversion can be seen sooner than the next frame; that bounds T from below only.
             self._take(gap_s, 1.0, measured=False)
         elif not self._is_exact:
-            shortest_s = 0.0 if self.measured else self._stated_s  # a gap that stalls made too long
-            self.conversion_s = round(max(shortest_s, self._frames * gap_s), 6)
+            self.conversion_s = round(self._frames * gap_s, 6)
+            if not self.measured and self.conversion_s < self._stated_s:
+                self._back()  # stalls had made the gap too long
         self._refit()
 
     def _refit(self) -> None:

@@ -125,6 +125,88 @@ def test_a_kept_longer_t_is_dropped_when_changes_refute_it() -> None:
     for reading in frames(steady, 0.33, 1, "smooth", rng):
         conversions.begins(reading)
     assert conversions.pace.conversion_s == 0.77
-    for reading in frames([*steady, 1.581, 1.582, 1.583, 1.584], 0.33, 1, "smooth", rng)[30:]:
+    *two, third = frames([*steady, 1.581, 1.582, 1.583, 1.584], 0.33, 1, "smooth", rng)[30:]
+    for reading in two:
         conversions.begins(reading)
+    assert conversions.pace.conversion_s == 0.77
+    conversions.begins(third)
     assert conversions.pace.conversion_s <= 0.5
+
+
+def at(times_s: list[float], values: list[float]) -> list[Reading]:
+    """Return readings of these values at these times."""
+    return [
+        Reading(round(t_s, 6), OHMS, value, 0.001, "ohm", State.OK, (), "")
+        for t_s, value in zip(times_s, values, strict=True)
+    ]
+
+
+def fed(rate: float, sent: list[Reading]) -> Conversions:
+    """Return what is known after these readings, with a profile of `rate`."""
+    conversions = Conversions(MeterProfile(name="model", family="text", conversions_per_s=rate))
+    for reading in sent:
+        conversions.begins(reading)
+    return conversions
+
+
+def apart(distances: list[int], gap_s: float) -> list[Reading]:
+    """Return frames whose value changes after so many frames each, after half a block in which it stands still."""
+    values = [1.0] * 24
+    for n, frames_each in enumerate(distances):
+        values += [1.1 + 0.1 * (n % 2)] * frames_each
+    return at([n * gap_s for n in range(len(values))], values)
+
+
+def test_one_change_that_came_sooner_keeps_t_from_being_longer() -> None:
+    """Forty changes two frames apart would make T two frames; one before them came after one."""
+    assert fed(4.0, apart([2] * 40, 0.25)).pace.conversion_s == pytest.approx(0.5)
+    assert fed(4.0, apart([1] + [2] * 40, 0.25)).pace.conversion_s == 0.25
+
+
+@pytest.mark.parametrize(("distances", "t_s"), [([2] + [4] * 20, 0.4), ([2, 4] * 10, 0.2)])
+def test_the_shortest_distance_must_be_seen_more_than_once(distances: list[int], t_s: float) -> None:
+    """One change two frames after another may be a torn frame: it makes no T of two frames."""
+    assert fed(2.0, apart(distances, 0.1)).pace.conversion_s == pytest.approx(t_s)
+
+
+@pytest.mark.parametrize(("changes", "t_s"), [(20, 0.5), (40, 0.25)])
+def test_out_of_step_takes_more_changes(changes: int, t_s: float) -> None:
+    """Conversions of two and a half frames: now two, now three; so may be steady values of one frame, for a while."""
+    assert fed(2.0, apart([2, 3] * (changes // 2), 0.1)).pace.conversion_s == pytest.approx(t_s, rel=0.03)
+
+
+def test_a_gap_that_stalls_made_too_long_leaves_no_short_t_behind() -> None:
+    """Two stalls while the usual gap is first measured: T is longer for a while, then the profile's again, and five
+    frames a conversion stay one conversion."""
+    gaps_s = [0.1] * 8 + [6.0] + [0.1] * 4 + [6.0] + [0.1] * 200
+    times_s = [0.0]
+    for gap_s in gaps_s:
+        times_s.append(times_s[-1] + gap_s)
+    conversions = Conversions(MeterProfile(name="model", family="text", conversions_per_s=2.0))
+    begun = [conversions.begins(reading) for reading in at(times_s, [1.0] * len(times_s))]
+    assert conversions.pace.conversion_s == 0.5
+    assert sum(begun[-50:]) == 10
+
+
+@pytest.mark.parametrize("waited", [7, 18, 30])
+def test_frames_that_waited_in_the_port_make_no_meter_fast(waited: int) -> None:
+    """However many come in one moment as the port is opened, each with another value: the meter makes ten a second."""
+    times_s = [0.0] * waited + [0.1 * n for n in range(1, 60)]
+    found = claims(
+        Conversions(MeterProfile(name="model", family="text", conversions_per_s=2.0)),
+        at(times_s, [1.0 + 0.1 * (n % 2) for n in range(len(times_s))]),
+    )
+    assert found
+    assert all(0.09 < t_s < 0.11 for t_s in found)
+
+
+def test_bursts_from_the_start_are_no_backlog() -> None:
+    """Bursts of four, the first one among them: the usual gap over whole bursts is the meter's."""
+    times_s = [0.4 * (n // 4) for n in range(40)]
+    assert fed(2.0, at(times_s, [1.0] * 40)).pace.gap_s == pytest.approx(0.1, rel=0.01)
+
+
+def test_a_stall_at_the_start_makes_no_backlog_of_all_before_it() -> None:
+    """Twenty seconds without a frame, after ten of them: the usual gap is that of the frames."""
+    times_s = [0.33 * n + (20.0 if n > 10 else 0.0) for n in range(20)]
+    assert fed(2.0, at(times_s, [1.0] * 20)).pace.gap_s == pytest.approx(0.33, rel=0.01)
