@@ -132,6 +132,8 @@ def test_a_display_that_counts_further_names_the_relative() -> None:
     for counts, name in ((2187, "lcd14"), (5871, "lcd14-6000"), (8123, "lcd14-10000")):
         frame = DRAWN["lcd14"](Shown(f"{counts / 1000:.3f}", "k"))
         assert best(frame * 9) == (name,)
+    slip = DRAWN["lcd14"](Shown("8.123", "k")) * 2 + DRAWN["lcd14"](Shown("2.187", "k")) * 9
+    assert best(slip) == ("lcd14",)  # two frames that may be flipped bits are no display
     for digits, name in (("21870", "digits14"), ("48123", "digits14-60000")):
         frame = f"1{digits};000{chr(0x38)}0\r\n".encode()
         assert best(frame * 9) == (name,)
