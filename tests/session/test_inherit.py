@@ -315,3 +315,28 @@ def test_a_unit_taken_up_later_keeps_an_unfinished_round_as_found() -> None:
     verdict = continued(before, switch(), how="after")("OL*3 " + PRESS * 5).verdicts["S1"]
     assert (verdict.verdict, verdict.k, verdict.runs) == (VerdictKind.PASS, 5, 5)
     assert "as found 1 of 3 missed" in verdict.reason
+
+
+def test_presses_set_aside_before_an_interruption_are_still_said() -> None:
+    """The probes had slipped, by the operator's word; the word outlives the session."""
+    before = Play(switch(), rate=5.0)("OL*3 " + PRESS * 2 + SILENT + ":again OL*3 " + PRESS)
+    verdict = continued(before, switch())("OL*3 " + PRESS * 2).verdicts["S1"]
+    assert (verdict.verdict, verdict.k, verdict.runs) == (VerdictKind.PASS, 5, 5)
+    assert "1 silent presses set aside" in verdict.reason
+
+
+def test_a_switch_that_failed_is_exercised_anew_when_it_is_taken_up_later() -> None:
+    """Whether it was left at the question or after its answer: a failed round counts once, and nothing is asked."""
+    for before in (failed(), failed()(":no")):
+        assert "open" not in before.session.bench.before["cover", "S1"]
+        play = continued(before, switch(), how="after")
+        assert play.prompts == ["probe S1"]
+        reason = play("OL*3 " + PRESS * 5).verdicts["S1"].reason
+        assert "as found 1 of 5 missed" in reason
+        assert "in round 2" not in reason
+
+
+def test_leads_are_nulled_again_for_a_switch_that_may_be_cleaned() -> None:
+    """Nothing but the question is left; what follows a `yes` is measured in ohms."""
+    before = Play(zero(), switch(), rate=5.0)("OL*6 0.2*4 OL*6 " + PRESS * 2 + SILENT + PRESS * 2)
+    assert continued(before, zero(), switch()).prompts == ["short leads"]
