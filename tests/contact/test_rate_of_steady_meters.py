@@ -178,7 +178,7 @@ def test_out_of_step_takes_more_changes(changes: int, t_s: float) -> None:
 def test_a_gap_that_stalls_made_too_long_leaves_no_short_t_behind() -> None:
     """Two stalls while the usual gap is first measured: T is longer for a while, then the profile's again, and five
     frames a conversion stay one conversion."""
-    gaps_s = [0.1] * 8 + [6.0] + [0.1] * 4 + [6.0] + [0.1] * 200
+    gaps_s = [0.1] * 8 + [6.0, 0.0, 0.0] + [0.1] * 4 + [6.0] + [0.1] * 200
     times_s = [0.0]
     for gap_s in gaps_s:
         times_s.append(times_s[-1] + gap_s)
@@ -207,6 +207,9 @@ def test_bursts_from_the_start_are_no_backlog() -> None:
 
 
 def test_a_stall_at_the_start_makes_no_backlog_of_all_before_it() -> None:
-    """Twenty seconds without a frame, after ten of them: the usual gap is that of the frames."""
-    times_s = [0.33 * n + (20.0 if n > 10 else 0.0) for n in range(20)]
-    assert fed(2.0, at(times_s, [1.0] * 20)).pace.gap_s == pytest.approx(0.33, rel=0.01)
+    """Three seconds without a frame, after fifteen of them: neither the usual gap nor T is any longer by that."""
+    sent = at([0.33 * n + (3.0 if n > 14 else 0.0) for n in range(20)], [1.0] * 20)
+    for number in range(16, 21):
+        pace = fed(2.0, sent[:number]).pace
+        assert pace.gap_s == pytest.approx(0.33, rel=0.01)
+        assert pace.conversion_s == 0.5
