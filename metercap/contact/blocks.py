@@ -20,6 +20,7 @@ FROZEN_S = 5.0
 
 JACKS = "leads in the voltage/resistance jacks, never the current jack"
 
+PAST = "it must be turned back before the unit is powered; yes to power it all the same"
 UNPROVED = "disconnect the supply and every cell, discharge and measure again; yes goes on in ohms all the same"
 _SAY = {
     "hold": "HOLD is on: switch it off",
@@ -63,7 +64,8 @@ class Blocks:
     """Watches readings and link records for what makes them unfit to judge.
 
     `wanted` is set by the step, in its order of preference; empty means that any quantity will do. `unproved` says why
-    ohms are asked for on a unit that is not proved dead, and is empty otherwise; the operator's yes clears it.
+    ohms are asked for on a unit that is not proved dead, and is empty otherwise; `past` what stands past a hazard limit
+    on a unit that is to be powered. The operator's yes clears either.
     """
 
     __slots__ = (
@@ -74,6 +76,7 @@ class Blocks:
         "_is_frozen",
         "_link",
         "_seen",
+        "past",
         "unproved",
         "wanted",
     )
@@ -81,6 +84,7 @@ class Blocks:
     def __init__(self) -> None:
         self.wanted: tuple[Quantity, ...] = ()
         self.unproved = ""
+        self.past = ""
         self._link: Block | None = None
         self._battery = False
         self._battery_ok = False
@@ -136,6 +140,8 @@ class Blocks:
         """Return the block that stands, by what was seen last."""
         if self._link is not None:
             return self._link
+        if self.past:
+            return Block("past", Do.ANSWER, f"{self.past}: {PAST}")
         if self.unproved:
             return Block("unproved", Do.ANSWER, f"not proved dead, {self.unproved}: {UNPROVED}")
         seen = self._seen

@@ -235,7 +235,8 @@ class Session:
 
     def _held_back(self, machine: Machine) -> bool:
         """A block stops whatever rests on readings; a step of words only waits out its time."""
-        return self.bench.blocked and bool(machine.wanted)
+        block = self.bench.block
+        return block is not None and (bool(machine.wanted) or block.key == "past")
 
     def _word(self, event: Operator, machine: Machine) -> None:
         word, bench = event.word, self.bench
@@ -251,7 +252,7 @@ class Session:
             return
         if event.source != "token" and self._tokens.heard(word, machine):
             return
-        if bench.block is not None and bench.block.key in ("battery", "unproved") and word in ("yes", "no"):
+        if bench.block is not None and bench.block.key in ("battery", "unproved", "past") and word in ("yes", "no"):
             if word == "yes":
                 self._accept(bench.block.key, machine)
             return
@@ -263,6 +264,9 @@ class Session:
         """Go on in spite of a block, by the operator's word."""
         if key == "battery":
             self.bench.blocks.battery_accepted()
+        elif key == "past":
+            self.bench.note(f"the operator goes on with power though {self.bench.blocks.past}")
+            self.bench.blocks.past = ""
         else:
             self.bench.blocks.unproved = ""
             self._power.accept()
@@ -382,5 +386,6 @@ class Session:
         if self._kept is None:
             self._power.enter(machine.step)
         self.bench.blocks.unproved = self._power.doubt(machine.step)
+        self.bench.blocks.past = self._power.past(machine.step, self.bench)
         machine.want()
         machine.start()

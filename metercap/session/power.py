@@ -51,6 +51,13 @@ class Power:
             return ""
         return self._doubt
 
+    def past(self, step: StepBase, bench: Bench) -> str:
+        """Return what stands past a hazard limit where a planned `step` powers the unit; its own trimmers may."""
+        if not powers_up(step):
+            return ""
+        others = [(item, each) for item, each in bench.standing.items() if item not in step.item_names]
+        return "; ".join(each.said(item) for item, each in others if each.believed)
+
     def forbids(self, step: StepBase) -> str:
         """Return why an unplanned `step` must not be measured at all now; empty when it may."""
         if not needs_dead(step):

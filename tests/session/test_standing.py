@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, confirm
+from bench_play import Play, confirm, volts
 
 from metercap.outcome import fold
 from metercap.records import Cue, CueKind, EndRecord, Excursion, Note, Record
 from metercap.session import check
 from metercap.session.inherit import inherited_from
-from metercap.steps import Item, TuneStep
+from metercap.steps import Item, TrialsStep, TuneStep
 
 TUNE = TuneStep(id="bridge", items=(Item("RV1"),), target=1500.0, tolerance_share=0.01, never_below=1200.0, unit="ohm")
 PAST = "OL*6 2.000k*5 1.800k 1.600k 1.400k 1.150k*10"
@@ -106,3 +106,31 @@ def test_the_session_that_takes_it_up_asks_with_the_alarm_and_keeps_what_it_read
     inside = Play(TUNE, rate=5.0, inherited=handed)("OL*6 1.150k*5 1.400k*5")
     assert "stands past" not in inside.said
     assert fold(recorded(inside)).standing == {}
+
+
+def test_a_powered_step_is_asked_about_first_while_a_trimmer_stands_past_its_limit() -> None:
+    """No value is judged and no word is taken for it until the operator says yes; so is a count of starts."""
+    play = past(volts("TP1", power="on"))(":skip 1.150k*30")
+    assert play.ticks == ["RV1 fail"]
+    assert play.prompts[-1] == "answer TP1"
+    assert SAID in play.said and "turned back before the unit is powered" in play.said
+    play("0.00V*10 3.30V*20")
+    assert "contact TP1" not in play.cues
+    play(":yes 0.00V*20 3.30V*20")
+    assert "contact TP1" in play.cues
+    assert f"the operator goes on with power though {SAID}" in play.notes
+
+
+def test_no_start_is_counted_before_that_answer_nor_asked_about_a_trimmer_that_is_back() -> None:
+    """Trials power the unit whatever their `power` says; a handed-on alarm asks as well."""
+    starts = TrialsStep(id="starts", runs=5)
+    handed = inherited_from(past().session.bench, "after", "s0").as_builtins()
+    play = Play(starts, rate=5.0, inherited=handed)
+    assert SAID in play.said
+    play(":pass")
+    assert SAID in play.notes[-1] and "not taken" in play.notes[-1]
+    play(":yes")
+    assert SAID not in play.said
+    back = past(starts)("1.502k*40")
+    assert back.ticks == ["RV1 pass"]
+    assert "stands past" not in back.said
