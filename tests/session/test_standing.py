@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 from bench_play import Play, confirm, volts
 
@@ -134,3 +135,11 @@ def test_no_start_is_counted_before_that_answer_nor_asked_about_a_trimmer_that_i
     back = past(starts)("1.502k*40")
     assert back.ticks == ["RV1 pass"]
     assert "stands past" not in back.said
+
+
+def test_the_powered_step_that_turns_it_back_is_not_asked_about() -> None:
+    """A trimmer that is set with the power on can be brought back no other way."""
+    handed = inherited_from(past().session.bench, "after", "s0").as_builtins()
+    play = Play(msgspec.structs.replace(TUNE, power="on"), rate=5.0, inherited=handed)
+    assert play.prompts[-1].startswith("probe")
+    assert "yes to power it" not in play.said

@@ -116,3 +116,10 @@ def test_held_by_a_block_it_is_watched_all_the_same() -> None:
     assert standing(play) == {"RV1": ("bridge", "below")}
     play("1.300k 1.500k*3")
     assert standing(play) == {}
+
+
+def test_left_past_its_limit_by_such_a_contact_it_stands_when_the_session_ends() -> None:
+    """HOLD, turned past the limit, lifted, quit: the last word is of it."""
+    play = Play(step(), rate=5.0)("OL*6 1.861k*6 1.861k!hold*2 1.861k*2 1.700k 1.500k 1.300k 1.100k*3 OL*9 :quit")
+    assert standing(play) == {"RV1": ("bridge", "below")}
+    assert aloud(play)[-1].startswith("RV1 stands past its limit")
