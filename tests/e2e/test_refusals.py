@@ -139,7 +139,9 @@ IN_ONE = """
 import contextlib, io, json, signal, sys
 from metercap.cli import main
 import metercap.commands._found as found
-found.list_ports = lambda: []  # this computer's own ports would be listened to for seconds, again and again
+import metercap.link as link, metercap.link.visalist as visalist
+link.list_ports = found.list_ports = lambda: []  # this computer's own ports would be listened to, for seconds
+visalist.list_visa = lambda **_: ([], "nothing is asked here")
 def late(*_):
     raise TimeoutError("still running")
 signal.signal(signal.SIGALRM, late)

@@ -127,7 +127,7 @@ def test_a_slip_is_shown_for_what_it_is(bench: Terminal) -> None:
     run.until("tips on F2")
     run.until("nothing counts until then")
     run.keys(DOWN)
-    run.until("stay off until this lift is certain")
+    run.until("until this lift is certain")
     run.until("↑  touch F2")
     run.keys(b"\x03")
     assert run.ended() == 130
