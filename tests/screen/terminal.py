@@ -31,7 +31,8 @@ class Terminal:
         self.master, slave = os.openpty()
         fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
         self.before = termios.tcgetattr(slave)
-        env = {key: value for key, value in os.environ.items() if key not in ("NO_COLOR", "COLORFGBG", "COLUMNS", "LINES")}
+        unset = ("NO_COLOR", "COLORFGBG", "COLUMNS", "LINES")
+        env = {key: value for key, value in os.environ.items() if key not in unset}
         env |= {"TERM": "xterm-256color", "COLORTERM": "truecolor", "PYTHONPATH": str(HERE.parent.parent)} | environ
         self.process = subprocess.Popen(
             [sys.executable, *arguments],
