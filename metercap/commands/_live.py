@@ -289,8 +289,8 @@ def _make_room(writer: Writer) -> None:
         _complain(f"{nowhere}: free some space; it is tried again for {ROOM_S:g} s")
     while writer.problem is not None:
         if asked:
+            forget_keys(sys.stdin.fileno())  # what was typed before the question is no answer; what comes after it is
             _complain(f"{nowhere}: free some space, then press enter; Ctrl-C gives it up")
-            forget_keys(sys.stdin.fileno())  # what was typed before is no answer
             if not sys.stdin.readline():
                 return
         elif time.monotonic() > end_s:
