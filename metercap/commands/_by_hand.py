@@ -12,6 +12,7 @@ import click
 from metercap.clock import ScaledClock
 from metercap.commands._bench import over_port, practice_record, untrue
 from metercap.commands._live import INTERRUPTED, Keep, Shown, print_closing, rescue, shown_by
+from metercap.commands._saying import complain
 from metercap.commands._setting import Setting
 from metercap.errors import UsageError
 from metercap.journal import Writer
@@ -106,12 +107,6 @@ def stdin_lines(read: Read, complain: Tell) -> list[WordSource]:
         return [LineWords(sys.stdin.fileno(), complain=complain, read=read)]
     except (AttributeError, OSError, ValueError):
         return []
-
-
-def complain(text: str) -> None:
-    """Say something on stderr, where stdout belongs to a program."""
-    sys.stderr.write(text + "\n")
-    sys.stderr.flush()
 
 
 def practise(chosen: Setting, folder: Path, *, speed: float, plain: bool, as_json: bool) -> int:

@@ -13,6 +13,7 @@ from metercap.gate import visible
 if TYPE_CHECKING:
     from metercap.meter import MeterProfile
     from metercap.meters.learn import Heard
+    from metercap.meters.shown import Shown
 
 Learned: TypeAlias = "tuple[MeterProfile, list[str], list[str]]"
 MOST_DISPLAYS = 100
@@ -56,10 +57,8 @@ def learn_port(port: str, base: MeterProfile, seconds: float, pairs: Sequence[tu
     The answers are lines of stdin, typed or piped: a pipe confirms the fresh display in words too, or nothing is
     written.
     """
-    from metercap.errors import UsageError
     from metercap.meters.learn import Heard, fresh, learn
     from metercap.meters.lesson import Contradiction
-    from metercap.meters.shown import shown
 
     heard = [_heard(*pair) for pair in pairs]
     said = [typed for _, typed in pairs]
@@ -68,10 +67,8 @@ def learn_port(port: str, base: MeterProfile, seconds: float, pairs: Sequence[tu
         typed = _line("display")
         if not typed:
             return None
-        try:
-            display = shown(typed)
-        except UsageError as error:
-            _say(f"{error.what}; {error.hint}")
+        display = _display(typed)
+        if display is None:
             continue
         heard.append(Heard(_listen(port, base, seconds), display))
         said.append(typed)
@@ -88,10 +85,8 @@ def learn_port(port: str, base: MeterProfile, seconds: float, pairs: Sequence[tu
         typed = _line("display")
         if not typed:
             return None
-        try:
-            display = shown(typed)
-        except UsageError as error:
-            _say(f"{error.what}; {error.hint}")
+        display = _display(typed)
+        if display is None:
             continue
         stream = _listen(port, base, seconds)
         readings, why_not = fresh(lesson.profile, stream)
@@ -101,6 +96,18 @@ def learn_port(port: str, base: MeterProfile, seconds: float, pairs: Sequence[tu
         heard.append(Heard(stream, display))
         said.append(typed)
     return None
+
+
+def _display(typed: str) -> Shown | None:
+    """Return what a typed display says; None, with what is wrong said, when it is none."""
+    from metercap.errors import UsageError
+    from metercap.meters.shown import shown
+
+    try:
+        return shown(typed)
+    except UsageError as error:
+        _say(f"{error.what}; {error.hint}")
+        return None
 
 
 def _listen(port: str, base: MeterProfile, seconds: float) -> bytes:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import shlex
-import sys
 import threading
 from pathlib import Path
 
@@ -177,4 +176,4 @@ def usable() -> bool:
     """Return whether there is a terminal to show the first screen on."""
     from metercap.commands._live import full_screen
 
-    return full_screen() and sys.stdin.isatty()
+    return full_screen()

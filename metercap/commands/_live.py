@@ -16,6 +16,7 @@ import click
 
 from metercap.clock import SessionClock
 from metercap.commands._rates import keep_rates
+from metercap.commands._saying import complain
 from metercap.contact import Stay
 from metercap.errors import MetercapError
 from metercap.gate import visible
@@ -128,11 +129,11 @@ def shown_by(
         return _on_screen(linger_s, heard, close, lambda: session.stay_off, hands)
     shows: JsonLines | PlainLines
     if as_json:
-        shows, complain = JsonLines(), _complain
+        shows, say = JsonLines(), complain
     else:
         shows = PlainLines(live=lambda: session.live, stay=lambda: session.stay_off)
-        complain = shows.say
-    mine = word_source(sys.stdin, as_lines=as_json, show=complain) if listen else None
+        say = shows.say
+    mine = word_source(sys.stdin, as_lines=as_json, show=say) if listen else None
     words = [] if mine is None else [mine]
 
     def left() -> bool:
@@ -173,7 +174,7 @@ def _on_screen(
             """Go on with lines for people and single keys: the screen is no part of the measuring."""
             shows = PlainLines()
             what = f"the full screen broke ({type(fault).__name__}: {fault}); the session goes on, in lines"
-            _complain(
+            complain(
                 f"metercap: fault: {safe(what)}\n  try: the keys are the same, ? shows them; --plain from the start"
             )
             live.join(shows)
@@ -259,12 +260,12 @@ def run_session(
 def rescue(writer: Writer) -> None:
     """Where the disk did not take the whole journal, write it somewhere else and say where; never lose it unsaid."""
     if writer.moved:
-        _complain(f"metercap: {visible(writer.moved)}")
+        complain(f"metercap: {visible(writer.moved)}")
     problem = writer.problem
     if problem is None:
         writer.abandon()
         return
-    _complain(f"metercap: {problem}")
+    complain(f"metercap: {problem}")
     for folder in folders(writer.path)[1:]:  # its own folder's disk is the one that refuses
         copy = next((name for name in names(writer.path, folder) if not os.path.lexists(name)), None)
         if copy is None:
@@ -272,10 +273,10 @@ def rescue(writer: Writer) -> None:
         try:
             writer.save_copy(copy)
         except MetercapError as error:
-            _complain(f"metercap: {error}")
+            complain(f"metercap: {error}")
         else:
             first, where = visible(str(writer.path)), visible(str(copy))
-            _complain(f"metercap: the whole journal was saved as {where}; {first} finds it there")
+            complain(f"metercap: the whole journal was saved as {where}; {first} finds it there")
             return
     _make_room(writer)
 
@@ -286,11 +287,11 @@ def _make_room(writer: Writer) -> None:
     asked = sys.stdin is not None and sys.stdin.isatty()
     end_s = time.monotonic() + ROOM_S
     if not asked:
-        _complain(f"{nowhere}: free some space; it is tried again for {ROOM_S:g} s")
+        complain(f"{nowhere}: free some space; it is tried again for {ROOM_S:g} s")
     while writer.problem is not None:
         if asked:
             forget_keys(sys.stdin.fileno())  # what was typed before the question is no answer; what comes after it is
-            _complain(f"{nowhere}: free some space, then press enter; Ctrl-C gives it up")
+            complain(f"{nowhere}: free some space, then press enter; Ctrl-C gives it up")
             if not sys.stdin.readline():
                 return
         elif time.monotonic() > end_s:
@@ -298,7 +299,7 @@ def _make_room(writer: Writer) -> None:
         else:
             time.sleep(1.0)
         writer.sync()
-    _complain(f"metercap: the journal is whole: {visible(str(writer.path))}")
+    complain(f"metercap: the journal is whole: {visible(str(writer.path))}")
 
 
 def print_closing(result: Fold, out: Path) -> None:
@@ -308,8 +309,3 @@ def print_closing(result: Fold, out: Path) -> None:
     for left in result.open:
         click.echo(f"  . {safe(left.step)} {safe(left.item)}  {left.why}")
     click.echo(f"journal: {visible(str(out))}")
-
-
-def _complain(text: str) -> None:
-    sys.stderr.write(text + "\n")
-    sys.stderr.flush()

@@ -10,8 +10,9 @@ from pathlib import Path
 import click
 
 from metercap.clock import ScaledClock
-from metercap.commands._by_hand import Grip, bench_of, complain, line_reader, stdin_lines
+from metercap.commands._by_hand import Grip, bench_of, line_reader, stdin_lines
 from metercap.commands._live import INTERRUPTED
+from metercap.commands._saying import complain
 from metercap.commands._setting import Setting
 from metercap.gate import visible
 from metercap.link.ports import announced

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -15,10 +14,10 @@ from metercap.commands._found import NoMeter, meter_on, no_meter, remember, same
 from metercap.commands._opening import free_name, refuse_existing, session_record, step_ids
 from metercap.commands._rates import kept_rates
 from metercap.commands._reference import read_reference, require_references
+from metercap.commands._saying import tell
 from metercap.link import open_link
 from metercap.link.source import Source
 from metercap.meter import MeterProfile
-from metercap.plain.style import safe
 from metercap.plan import Plan
 
 
@@ -67,7 +66,7 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
     source: Source
     port, meter = wish.port or "", ""
     if any(step.wanted for step in chosen) or wish.port is not None or wish.meter is not None:
-        found = meter_on(wish.port, wish.meter, _say)
+        found = meter_on(wish.port, wish.meter, tell)
         profile = found.profile if wish.rate is None else found.profile.at_rate(wish.rate)
         plan = plan_for(profile, only)
         port, meter = found.port, same_file(found.meter)
@@ -94,7 +93,7 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
         reference=reference,
         options=options,
         inherited=None if before is None else before.inherited.as_builtins(),
-        conversion_s=kept_rates(profile.name, port, _say) if port else None,
+        conversion_s=kept_rates(profile.name, port, tell) if port else None,
     )
     out = wish.out or free_name(wish.unit)
     if port:
@@ -102,8 +101,3 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
     from metercap.commands._live import run_session
 
     return run_session(record, source, clock, out, plain=wish.plain, as_json=wish.as_json)
-
-
-def _say(text: str) -> None:
-    sys.stderr.write(f"metercap: {safe(text)}\n")
-    sys.stderr.flush()

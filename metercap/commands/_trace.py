@@ -8,7 +8,7 @@ from pathlib import Path
 from metercap.commands._found import meter_on, remember, same_file
 from metercap.commands._opening import free_name, refuse_existing, session_record
 from metercap.commands._readout import Readout, UntilGone, some_words
-from metercap.plain.style import safe
+from metercap.commands._saying import complain, tell
 
 INTERRUPTED = 130
 TITLE = "Free trace"
@@ -45,11 +45,11 @@ def trace(
 
     if out is not None:
         refuse_existing(out)
-    found = meter_on(port, meter, lambda text: _complain(f"metercap: {safe(text)}"))
+    found = meter_on(port, meter, tell)
     profile = found.profile if rate is None else found.profile.at_rate(rate)
     driver = Trace()
     show: Readout | JsonLines = JsonLines() if as_json else Readout(in_place=not plain)
-    say = show.say if isinstance(show, Readout) else _complain
+    say = show.say if isinstance(show, Readout) else complain
     source = open_link(found.port, profile)
     clock = ScaledClock()
     if isinstance(show, Readout) and source.identity:
@@ -98,8 +98,3 @@ def trace(
     elif save:
         say(f"journal: {kept}")
     return INTERRUPTED if reason == "interrupted" else 0
-
-
-def _complain(text: str) -> None:
-    sys.stderr.write(text + "\n")
-    sys.stderr.flush()
