@@ -11,14 +11,13 @@ import msgspec
 
 from metercap.outcome import Fold, Key
 from metercap.plan import Plan
+from metercap.plankeys import Item, StepBase
+from metercap.plankeys.walk import WalkStep, walked
 from metercap.records import Record, SessionRecord, Verdict
 from metercap.reference.gather import of_session
 from metercap.reference.model import Reference
 from metercap.session import Derived, derive, opening
 from metercap.session.machine import INTERLUDE
-from metercap.steps import StepBase
-from metercap.steps.items import WalkStep, walked
-from metercap.steps.keys import Item
 
 
 class Evidence(msgspec.Struct, frozen=True):

@@ -18,6 +18,7 @@ import msgspec
 from msgspec import UNSET
 
 from metercap.plan import Plan, from_builtins
+from metercap.plankeys import CheckStep, SweepStep
 from metercap.records import (
     Cue,
     CueKind,
@@ -32,7 +33,6 @@ from metercap.records import (
     named,
 )
 from metercap.session.inherit import Inherited
-from metercap.steps import CheckStep, SweepStep
 
 Key = tuple[str, str]
 """A step's id and an item's name."""

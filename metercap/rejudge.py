@@ -14,18 +14,18 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import msgspec
 
+from metercap.judging.good import BY_REFERENCE, Goods
+from metercap.judging.judge import Judgement, Limits, judged, limits_of
 from metercap.metrology.decide import decide
 from metercap.metrology.domain import round6
 from metercap.plan import Plan, from_builtins
+from metercap.plankeys import StepBase, TuneStep
+from metercap.plankeys.base import Rule
+from metercap.plankeys.tune import AS_FOUND, REFERENCE
+from metercap.plankeys.walk import WalkStep, walked
 from metercap.reading import Reading
 from metercap.records import Record, SessionRecord, Touched, Verdict, VerdictKind
 from metercap.session import derive
-from metercap.steps import StepBase, TuneStep
-from metercap.steps.good import BY_REFERENCE, Goods
-from metercap.steps.items import WalkStep, walked
-from metercap.steps.judge import Judgement, Limits, judged
-from metercap.steps.keys import Rule
-from metercap.steps.trimmer import AS_FOUND, REFERENCE
 
 BESIDE = ("not counted, since they differ: ", "unsteady contact: ", "an earlier contact read ", "differs from ")
 """How what a verdict says beside its limits may begin; any other reason in front of theirs is one of its own."""
@@ -167,7 +167,7 @@ def limits_for(
     if isinstance(step, WalkStep):
         for each in walked(step.items):
             if each.name == item:
-                return step.limits_of(each, rule, goods)
+                return limits_of(step, each, rule, goods)
         return None
     if isinstance(step, TuneStep) and item in step.item_names:
         target = _target(step, item, verdict, first)

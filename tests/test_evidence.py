@@ -16,8 +16,8 @@ from two_units import coils, played, reads, records
 from metercap.errors import JournalError
 from metercap.evidence import evidence
 from metercap.outcome import fold
+from metercap.plankeys import CellStep, CheckStep, ConfirmStep, Item, TrialsStep
 from metercap.records import EndRecord, Note
-from metercap.steps import CellStep, CheckStep, ConfirmStep, Item, TrialsStep
 
 PLAIN = reads("160.4", "161.0")
 

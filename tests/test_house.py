@@ -21,6 +21,8 @@ FLOORS = (
     ("reading", "meter"),
     ("records",),
     ("metrology", "wire", "contact"),
+    ("plankeys",),
+    ("judging",),
     ("steps",),
     ("reference",),
     ("plan",),

@@ -12,6 +12,7 @@ from metercap.meter import MeterProfile
 from metercap.outcome import ASKED_AGAIN, NOT_COUNTED, NOT_DONE, Fold, Open, fold
 from metercap.plan import Plan
 from metercap.plan.model import to_builtins
+from metercap.plankeys import CheckStep, ConfirmStep, Item, SafeStep, SweepStep
 from metercap.records import (
     Cue,
     CueKind,
@@ -25,7 +26,6 @@ from metercap.records import (
     VerdictKind,
 )
 from metercap.session import Driver, Session
-from metercap.steps import CheckStep, ConfirmStep, Item, SafeStep, SweepStep
 
 PLAN = Plan(
     title="Climate controller",

@@ -12,9 +12,9 @@ import pytest
 from bench_play import Play, check, fuses, zero
 
 from metercap.plan import Plan
+from metercap.plankeys import Item, TuneStep
 from metercap.records import Touched, Verdict, VerdictKind
 from metercap.rejudge import _between, rejudge
-from metercap.steps import Item, TuneStep
 
 SWEEP = "OL*6 0.2*3 OL*6 0.8*3 OL*6 :open OL*6 40.0*4 OL*8 41.0*4"
 

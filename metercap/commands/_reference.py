@@ -58,9 +58,9 @@ def require_references(plan: Plan, reference: Rows, only: Sequence[str], *, know
 
 
 def _missing(plan: Plan, reference: Mapping[str, Mapping[str, Any]], only: Sequence[str]) -> Iterator[str]:
+    from metercap.judging.good import read_goods
     from metercap.plan.expected import items_of
     from metercap.plan.rules import needs_reference
-    from metercap.steps.good import read_goods
 
     goods = read_goods(reference)
     for step in plan.steps:

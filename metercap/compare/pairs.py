@@ -6,6 +6,7 @@ import msgspec
 
 from metercap.compare.model import Apart, How, Line, Odd, Pair
 from metercap.evidence import Evidence
+from metercap.judging.good import Good, Likeness, Origin, likeness
 from metercap.metrology.compare import chance_flags
 from metercap.metrology.domain import round6
 from metercap.metrology.pair import FULL
@@ -14,7 +15,6 @@ from metercap.quantity import format_value
 from metercap.records import Verdict, VerdictKind
 from metercap.reference.gather import value_of, why_no_value
 from metercap.reference.model import Reference, goods
-from metercap.steps.good import Good, Likeness, Origin, likeness
 
 
 class Beside(msgspec.Struct, frozen=True):

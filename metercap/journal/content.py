@@ -12,12 +12,12 @@ from collections.abc import Iterator
 import msgspec
 
 from metercap.errors import PlanError
+from metercap.judging.good import Good, GoodValue
 from metercap.meter import impossible as impossible_profile
 from metercap.plan import from_builtins
 from metercap.plan.stored import impossible as impossible_plan
 from metercap.records import SessionRecord
 from metercap.session.inherit import Inherited
-from metercap.steps.good import Good, GoodValue
 
 LARGEST = 1e24
 """In SI; no meter's value comes near it."""

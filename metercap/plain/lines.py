@@ -26,7 +26,7 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
-from metercap.steps.turning import Live
+from metercap.steps.tune.turning import Live
 
 _DECISIONS = frozenset(kind.value for kind in VerdictKind)
 

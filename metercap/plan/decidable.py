@@ -15,8 +15,8 @@ from metercap.metrology.decide import guard_width, provable, tightest_half_width
 from metercap.metrology.ranges import IN_OHMS, resolution_at
 from metercap.plan.expected import band_of, items_of, limits_of, quantity_of
 from metercap.plan.model import Step
+from metercap.plankeys.base import Rule
 from metercap.quantity import Quantity, format_value
-from metercap.steps.keys import Rule
 
 
 class Doubt(NamedTuple):

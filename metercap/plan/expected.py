@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from metercap.plan.model import Step
+from metercap.plankeys import Item, TuneStep
 from metercap.quantity import Quantity
-from metercap.steps.keys import Item
-from metercap.steps.trimmer import TuneStep
 
 
 def items_of(step: Step) -> tuple[Item, ...]:

@@ -14,7 +14,7 @@ import msgspec
 from msgspec import inspect
 
 from metercap.plan.model import Plan
-from metercap.steps.keys import Item, StepBase
+from metercap.plankeys import Item, StepBase
 
 UNIT = "unit"
 SHARE = "_share"

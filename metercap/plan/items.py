@@ -7,11 +7,11 @@ from typing import Any
 
 from metercap.errors import ValueText
 from metercap.plan.places import Path
+from metercap.plankeys import Item
 from metercap.quantity import expand_items
 from metercap.quantity.items import MAX_ITEMS
 from metercap.quantity.numbers import MAX_TEXT, shown
 from metercap.reference.fuses import limit_ohm
-from metercap.steps.keys import Item
 
 FUSE_TYPES = 'add type = "glass 5x20", "chip", "resettable" or "unknown"'
 

@@ -7,7 +7,7 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 
 from metercap.errors import PlanError
-from metercap.steps import (
+from metercap.plankeys import (
     CellStep,
     CheckStep,
     ConfirmStep,
@@ -19,7 +19,7 @@ from metercap.steps import (
     WiggleStep,
     ZeroStep,
 )
-from metercap.steps.keys import Ohm, Rule
+from metercap.plankeys.base import Ohm, Rule
 
 Step: TypeAlias = (
     ConfirmStep

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from metercap.plan.fields import kind_of
+from metercap.plankeys import StepBase
 from metercap.quantity import Quantity
-from metercap.steps.keys import StepBase
 
 DEAD_FIRST = (Quantity.RESISTANCE, Quantity.CONTINUITY, Quantity.DIODE, Quantity.CAPACITANCE)
 """Quantities that a meter measures with a current of its own, so that the circuit must be dead (several makers'

@@ -19,9 +19,9 @@ from metercap.plan.model import Plan, Step
 from metercap.plan.power import needs_dead, powers_up
 from metercap.plan.problems import Problem, spelled
 from metercap.plan.ranges import range_meant
+from metercap.plankeys import Item
 from metercap.quantity import format_value
 from metercap.reference.fuses import LEADS_OHM, has_table, least_ohm
-from metercap.steps.keys import Item
 
 SLIP_S = 0.5
 """Hands slip for up to this long on one item (common practice, no source)."""

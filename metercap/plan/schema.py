@@ -17,7 +17,7 @@ from metercap.plan.fields import Key, hidden_keys, holds_items, keys_of, step_ki
 from metercap.plan.load import MOST_TOKENS
 from metercap.plan.model import TOKEN_WORDS, Plan
 from metercap.plan.values import MOST_COUNT, TARGET_WORDS, choices
-from metercap.steps.keys import Item
+from metercap.plankeys import Item
 
 DIALECT = "http://json-schema.org/draft-07/schema#"
 

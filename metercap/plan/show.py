@@ -9,9 +9,9 @@ from metercap.gate import visible
 from metercap.plan.expected import items_of
 from metercap.plan.fields import SHARE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan, Step
+from metercap.plankeys import Item
 from metercap.quantity import format_value
 from metercap.quantity.names import compressed
-from metercap.steps.keys import Item
 
 APART = ("id", "say", "cautions", "power")
 """Keys that have their own place."""

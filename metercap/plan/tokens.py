@@ -16,8 +16,8 @@ from typing import Any, NamedTuple
 from metercap.plan.expected import band_of, hazards_of, items_of, limits_of
 from metercap.plan.fields import kind_of
 from metercap.plan.model import Plan, Step
+from metercap.plankeys import Item
 from metercap.quantity import format_value
-from metercap.steps.keys import Item
 from metercap.steps.probing import LEAKAGE_OHM
 
 CLEAR_SHARE = 0.20

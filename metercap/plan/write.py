@@ -13,8 +13,8 @@ from typing import Any
 from metercap.plan.fields import EDGE, SHARE, TOLERANCE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan
 from metercap.plan.new import quoted
+from metercap.plankeys import Item, StepBase
 from metercap.quantity.names import compressed
-from metercap.steps.keys import Item, StepBase
 
 _PREFIXES = ((6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "u"), (-9, "n"))
 _OWN_UNITS = {"ohm": "ohm", "V": "V", "A": "A", "s": "s"}

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from metercap.errors import ValueText
 from metercap.metrology.domain import round6
+from metercap.plankeys.base import FuseType
 from metercap.quantity import format_value
-from metercap.steps.keys import FuseType
 
 LEADS_OHM = 0.2
 """What leads add where no `zero` step takes it off: 0.1 to 0.2 Ω (makers' manuals of handheld meters)."""

@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 import msgspec
 
 from metercap.errors import UsageError
+from metercap.judging.good import BY_REFERENCE, GoodValue, Origin
+from metercap.judging.judge import Judgement
 from metercap.metrology.pair import Measured, measured
+from metercap.plankeys import Item
 from metercap.records import SessionRecord, Verdict, VerdictKind
 from metercap.reference.model import GoodItem, GoodUnit, LeftOut, Reference
-from metercap.steps.good import BY_REFERENCE, GoodValue, Origin
-from metercap.steps.judge import Judgement
-from metercap.steps.keys import Item
 
 Key = tuple[str, str]
 """A step's id and an item's name."""

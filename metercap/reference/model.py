@@ -10,10 +10,10 @@ from typing import Any, Literal
 
 import msgspec
 
+from metercap.judging.good import Good, GoodValue, Origin
 from metercap.metrology.compare import ENOUGH, expected_value
 from metercap.metrology.domain import round6
 from metercap.reference.fuses import FACTOR, LEAST_LIMIT_OHM
-from metercap.steps.good import Good, GoodValue, Origin
 
 SCHEMA = 1
 """Version of the file; a reader refuses newer ones."""

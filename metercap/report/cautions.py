@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 from metercap.plan import Plan
+from metercap.plankeys import CellStep, ExerciseStep, StepBase, SweepStep, TrialsStep, TuneStep
 from metercap.quantity import Quantity
-from metercap.steps import CellStep, ExerciseStep, StepBase, SweepStep, TrialsStep, TuneStep
 
 DEFERS = "metercap defers to local codes and licensed practice and replaces neither."
 

@@ -19,13 +19,13 @@ from metercap.errors import JournalError
 from metercap.evidence import Evidence, evidence
 from metercap.journal import State, iterate
 from metercap.journal.reader import Records
+from metercap.judging.good import Good, read_goods
 from metercap.outcome import Key, Open
 from metercap.records import EndRecord, Excursion, Record, SessionRecord, Verdict, VerdictKind
 from metercap.report.cautions import DEFERS, own, usual
 from metercap.report.gather import Entry, Gathered
 from metercap.report.sofar import counted_so_far
 from metercap.report.unseen import unseen
-from metercap.steps.good import Good, read_goods
 
 
 class FileFacts(msgspec.Struct, frozen=True):

@@ -18,6 +18,7 @@ from metercap.metrology.ranges import too_coarse
 from metercap.outcome import Fold, Key
 from metercap.plan import Plan
 from metercap.plan.expected import band_of
+from metercap.plankeys import SweepStep, TuneStep
 from metercap.reading import Garbage, Reading
 from metercap.records import (
     Contact,
@@ -36,8 +37,7 @@ from metercap.records import (
     VerdictKind,
 )
 from metercap.report.traces import Trace
-from metercap.steps import SweepStep, TuneStep
-from metercap.steps.trimmer import TENTH
+from metercap.steps.tune.trimmers import TENTH
 
 MOST_FIRST, MOST_LAST = 1500, 500
 """How many entries of a kind are kept from the start, and how many up to the end."""

@@ -9,6 +9,7 @@ from metercap.metrology.proportion import clopper_pearson
 from metercap.outcome import Key
 from metercap.plan import Plan
 from metercap.plan.expected import hazards_of, items_of
+from metercap.plankeys import TrialsStep
 from metercap.quantity import format_value
 from metercap.records import EndRecord, VerdictKind
 from metercap.report.document import Block, Facts, Group, Listing, Para, Picture, Row, Section, Table
@@ -19,7 +20,6 @@ from metercap.report.plot import Aims, plot
 from metercap.report.spans import spans
 from metercap.report.strip import strip
 from metercap.report.when import When, elapsed, lasting
-from metercap.steps import TrialsStep
 
 MOST_NAMED = 1000
 """Open or skipped items that are named one by one, or as runs; no plan that people run has more."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from metercap.steps.pressed import Pressed
+from metercap.steps.exercise.pressed import Pressed
 
 
 def counted_so_far(kept: Mapping[str, Any]) -> str:

@@ -9,8 +9,8 @@ from collections.abc import Iterator, Mapping
 
 from metercap.meter import MeterProfile
 from metercap.plan import Plan
+from metercap.plankeys import ExerciseStep, SweepStep, TrialsStep, TuneStep, WiggleStep
 from metercap.quantity import Quantity, format_value
-from metercap.steps import ExerciseStep, SweepStep, TrialsStep, TuneStep, WiggleStep
 
 
 def unseen(

@@ -11,12 +11,12 @@ from metercap.plain.style import limits_text, value_text
 from metercap.plan import Plan
 from metercap.plan.expected import items_of
 from metercap.plan.fields import kind_of
+from metercap.plankeys import Item
 from metercap.quantity.names import compressed
 from metercap.records import Verdict
 from metercap.report.document import Group, Row, Section, Table
 from metercap.report.findings import Findings
 from metercap.report.when import elapsed
-from metercap.steps.keys import Item
 
 HEADS = ("item", "verdict", "value ± U", "limits", "rule", "reason")
 

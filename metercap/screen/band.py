@@ -10,7 +10,7 @@ from metercap.metrology import reading_budget
 from metercap.reading import Reading
 from metercap.screen.plandata import StepInfo, reference_value
 from metercap.screen.state import BenchState, conversions
-from metercap.steps.turning import REACTION_S
+from metercap.steps.tune.turning import REACTION_S
 
 SPEED_OVER_S = 0.6
 """The speed is taken over this long, or over two conversions of a slower meter: it follows the hand, not the past."""

@@ -13,11 +13,11 @@ from typing import Any
 
 import msgspec
 
+from metercap.judging.judge import Judgement
 from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session.driver import Driver
 from metercap.session.machine import Session
 from metercap.session.replay import feed_recorded
-from metercap.steps.judge import Judgement
 
 Key = tuple[str, str]
 """A step's id and an item's name."""

@@ -15,14 +15,14 @@ from typing import Any, Literal
 import msgspec
 
 from metercap.errors import PlanError
+from metercap.judging.judge import Judgement
 from metercap.metrology.budget import LeadNull
+from metercap.plankeys import SafeStep, StepBase, TrialsStep, ZeroStep
 from metercap.quantity import Quantity
 from metercap.records import Verdict, VerdictKind
-from metercap.steps import SafeStep, StepBase, TrialsStep, ZeroStep
-from metercap.steps.band import Standing
 from metercap.steps.bench import Bench
-from metercap.steps.judge import Judgement
-from metercap.steps.pressed import is_asked, taken_up_later
+from metercap.steps.exercise.pressed import is_asked, taken_up_later
+from metercap.steps.hazard import Standing
 from metercap.steps.rounds import Uncounted
 
 How = Literal["", "continue", "after"]

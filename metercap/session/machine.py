@@ -11,7 +11,9 @@ from collections.abc import Callable
 from typing import Literal
 
 from metercap.contact import Act, Conversions, Stay
+from metercap.judging.good import Goods
 from metercap.plan import Plan, from_builtins
+from metercap.plankeys import CheckStep, Item
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
 from metercap.records import NAME, Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord, tag_of
@@ -19,13 +21,12 @@ from metercap.session.heard import counted_on, refusal
 from metercap.session.inherit import Inherited
 from metercap.session.power import Power
 from metercap.session.tokens import TokenWords
-from metercap.steps import WORDS, Bench, CheckStep, Given, Item, Machine, machine_for
+from metercap.steps import WORDS, Bench, Given, Machine, machine_for
 from metercap.steps.advice import pencil_line
-from metercap.steps.check import UNPLANNED
-from metercap.steps.good import Goods
 from metercap.steps.probing import IN_OHMS
 from metercap.steps.tokens import LearnTokens
-from metercap.steps.turning import Live
+from metercap.steps.tune.turning import Live
+from metercap.steps.walk.check import UNPLANNED
 
 INTERLUDE = UNPLANNED
 """The step id of items that the plan does not have (`probe NAME`)."""

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 from metercap.plan import Plan
 from metercap.plan.power import needs_dead, powers_up
+from metercap.plankeys import SafeStep, StepBase
 from metercap.records import VerdictKind
-from metercap.steps import Bench, SafeStep
-from metercap.steps.keys import StepBase
+from metercap.steps import Bench
 
 NEVER = "no safe step has passed on this unit"
 FAILED = "the safe step did not pass"

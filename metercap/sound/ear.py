@@ -14,8 +14,10 @@ from typing import Any, TypeAlias
 import msgspec
 
 from metercap.errors import MetercapError
+from metercap.judging.judge import Judge
 from metercap.outcome import standing_after
 from metercap.plan import from_builtins
+from metercap.plankeys import ConfirmStep, StepBase, SweepStep, TuneStep, ZeroStep
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import (
@@ -38,9 +40,6 @@ from metercap.records import (
     tag_of,
 )
 from metercap.sound.tones import TABLE, tune_hz
-from metercap.steps import ConfirmStep, SweepStep, TuneStep, ZeroStep
-from metercap.steps.judge import Judge
-from metercap.steps.keys import StepBase
 
 
 class Play(msgspec.Struct, frozen=True):

@@ -1,7 +1,7 @@
-"""Steps: each kind's plan keys and its state machine, together in one module.
+"""Steps: the state machine of each kind of step, one module or one folder a kind, each with its table.
 
-Pure. `STEP_KINDS` maps each kind of plan step to its machine; a new kind adds its module and one line here and in
-`metercap.plan`.
+Pure. `MACHINES` says which machine runs which plan step; a new kind adds its keys to `metercap.plankeys`, its machine
+here and one line below.
 """
 
 from __future__ import annotations
@@ -9,21 +9,30 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from metercap.plankeys import (
+    CellStep,
+    CheckStep,
+    ConfirmStep,
+    ExerciseStep,
+    SafeStep,
+    StepBase,
+    SweepStep,
+    TrialsStep,
+    TuneStep,
+    WiggleStep,
+    ZeroStep,
+)
 from metercap.steps.bench import Bench
-from metercap.steps.cell import Cell, CellStep
-from metercap.steps.check import Check, CheckStep
-from metercap.steps.confirm import Confirm, ConfirmStep
+from metercap.steps.cell import Cell
+from metercap.steps.confirm import Confirm
 from metercap.steps.exercise import Exercise
-from metercap.steps.exercise_table import ExerciseStep
-from metercap.steps.keys import Item, StepBase
 from metercap.steps.machine import WORDS, Given, Machine
-from metercap.steps.safe import Safe, SafeStep
-from metercap.steps.sweep import Sweep, SweepStep
-from metercap.steps.trials import Trials, TrialsStep
-from metercap.steps.trimmer import TuneStep
+from metercap.steps.safe import Safe
+from metercap.steps.trials import Trials
 from metercap.steps.tune import Tune
-from metercap.steps.wiggle import Wiggle, WiggleStep
-from metercap.steps.zero import Zero, ZeroStep
+from metercap.steps.walk import Check, Sweep
+from metercap.steps.wiggle import Wiggle
+from metercap.steps.zero import Zero
 
 MACHINES: dict[type[StepBase], Callable[[Any, Bench], Machine]] = {
     ConfirmStep: Confirm,
@@ -44,23 +53,4 @@ def machine_for(step: StepBase, bench: Bench) -> Machine:
     return MACHINES[type(step)](step, bench)
 
 
-__all__ = [
-    "MACHINES",
-    "WORDS",
-    "Bench",
-    "CellStep",
-    "CheckStep",
-    "ConfirmStep",
-    "ExerciseStep",
-    "Given",
-    "Item",
-    "Machine",
-    "SafeStep",
-    "StepBase",
-    "SweepStep",
-    "TrialsStep",
-    "TuneStep",
-    "WiggleStep",
-    "ZeroStep",
-    "machine_for",
-]
+__all__ = ["MACHINES", "WORDS", "Bench", "Given", "Machine", "machine_for"]

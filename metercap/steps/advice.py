@@ -12,8 +12,8 @@ from metercap.contact.lift import open_conversions
 from metercap.contact.pace import Pace
 from metercap.contact.ranging import Ranging, Walk
 from metercap.meter import MeterProfile
+from metercap.plankeys import StepBase
 from metercap.quantity import Quantity
-from metercap.steps.keys import StepBase
 
 WORTH_S = 0.5
 """Less than this an item is not worth turning the dial."""

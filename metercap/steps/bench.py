@@ -12,7 +12,10 @@ import msgspec
 from msgspec import UNSET, UnsetType
 
 from metercap.contact import Block, Blocks, Burst, Conversions, Tokens, Touch
+from metercap.judging.good import Goods
+from metercap.judging.judge import Held, Judge, Judgement, Limits
 from metercap.meter import MeterProfile
+from metercap.plankeys.base import Rule, StepBase
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import (
@@ -30,10 +33,7 @@ from metercap.records import (
     VerdictKind,
 )
 from metercap.steps.advice import WORTH_S, fixed_range_text, saved_s
-from metercap.steps.band import Standing
-from metercap.steps.good import Goods
-from metercap.steps.judge import Held, Judge, Judgement, Limits
-from metercap.steps.keys import Rule, StepBase
+from metercap.steps.hazard import Standing
 from metercap.steps.rounds import Uncounted
 
 BATTERY = "meter battery low"

@@ -8,18 +8,18 @@ a primary lithium cell.
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import Any, Literal
+from typing import Any
 
 import msgspec
 
 from metercap.contact import Burst, Plateau
+from metercap.judging.judge import Judgement, Limits
 from metercap.metrology.domain import round6
-from metercap.quantity import Quantity, format_value
+from metercap.plankeys.cell import CHEMISTRIES, CellStep
+from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.judge import Judgement, Limits
-from metercap.steps.keys import ItemsStep, Ohm, Seconds
 from metercap.steps.listed import Listed
 from metercap.steps.machine import Given, Row, words_rows
 
@@ -28,41 +28,6 @@ LEAST_DROP_COUNTS = 20.0
 REVERSED_V = 0.5
 OPEN_TIPS_V = 0.1
 """Below this open tips and a dead cell read alike (common practice, no source)."""
-
-
-class Chemistry(msgspec.Struct, frozen=True):
-    """Voltages in V: from `good` on good, below `doubtful` weak, below `spent` spent, `loaded` the least under load."""
-
-    good: float
-    doubtful: float
-    spent: float
-    loaded: float
-
-
-CHEMISTRIES = {
-    # Nominal 3.0 V, end of discharge 2.0 V, new off-load ≥ 3.2 V (makers' data sheets and handbook); loaded limit:
-    # common practice, no source.
-    "lithium 3 V": Chemistry(3.1, 2.9, 2.0, 2.5),
-    # Common practice, no source.
-    "alkaline 1.5 V": Chemistry(1.5, 1.3, 0.9, 1.2),
-    "silver oxide 1.55 V": Chemistry(1.5, 1.4, 1.2, 1.3),
-}
-
-
-class CellStep(ItemsStep, frozen=True, tag="cell", kw_only=True):
-    """Keys of a `cell` step. With a `load` its terminal voltage is read again after `load_s`.
-
-    An item's `connected` says how the cell is measured: "in circuit, supply off" or "removed".
-    """
-
-    chemistry: Literal["lithium 3 V", "alkaline 1.5 V", "silver oxide 1.55 V"] = "lithium 3 V"
-    load: Ohm | None = None
-    load_s: Seconds = 3.0
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """Volts dc."""
-        return (Quantity.VOLTAGE_DC,)
 
 
 class S(StrEnum):

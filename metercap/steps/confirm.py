@@ -8,27 +8,15 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.plankeys import ConfirmStep, Item
 from metercap.quantity import format_value
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.keys import Item, Seconds, StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.rounds import Rounds
 
 DENIED = "denied by the operator"
 NOT_YET = "not yet: it stays open, and fail decides against it"
-
-
-class ConfirmStep(StepBase, frozen=True, tag="confirm"):
-    """Keys of a `confirm` step: `wait_s` is how long to wait before asking, `items` make it a check list."""
-
-    wait_s: Seconds | None = None
-    items: tuple[Item, ...] = ()
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every item of the list; the step's id where there is none."""
-        return tuple(item.name for item in self.items) or (self.id,)
 
 
 class S(StrEnum):

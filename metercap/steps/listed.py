@@ -5,10 +5,10 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import ClassVar
 
+from metercap.judging.judge import Limits
+from metercap.plankeys.base import ItemsStep
 from metercap.records import CueKind, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.judge import Limits
-from metercap.steps.keys import ItemsStep
 from metercap.steps.machine import Machine
 
 PATIENCE_S = 10.0

@@ -14,10 +14,10 @@ from typing import Any, ClassVar
 import msgspec
 
 from metercap.contact import Act
+from metercap.plankeys import StepBase
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do
 from metercap.steps.bench import Bench
-from metercap.steps.keys import StepBase
 
 
 class Given(StrEnum):

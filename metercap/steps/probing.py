@@ -18,16 +18,16 @@ import msgspec
 
 from metercap.contact import Burst, Plateau
 from metercap.contact.burst import PLATEAU_COUNTS, WIDE_AFTER
+from metercap.judging.coarse import STAYS, undecidable, walks_on
+from metercap.judging.contacts import MOST, Ending, Taken, agreeing, together
+from metercap.judging.judge import Judge, Judgement, Limits
+from metercap.judging.pool import Pool
 from metercap.metrology.ranges import IN_OHMS as IN_OHMS
 from metercap.metrology.series import sd
 from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, Touched, VerdictKind
 from metercap.steps.bench import Bench
-from metercap.steps.coarse import STAYS, undecidable, walks_on
-from metercap.steps.contacts import MOST, Ending, Taken, agreeing, together
-from metercap.steps.judge import Judge, Judgement, Limits
-from metercap.steps.pool import Pool
 
 LEAKAGE_OHM = 20e3
 """Above this a resistance across a fuse is leakage or fingers (common practice, no source)."""

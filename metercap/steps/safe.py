@@ -9,12 +9,12 @@ from __future__ import annotations
 from enum import StrEnum
 
 from metercap.contact import Burst
+from metercap.judging.judge import Limits
+from metercap.plankeys import SafeStep
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.judge import Limits
-from metercap.steps.keys import StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
 
 SOURCE_V = 1.0
@@ -30,23 +30,6 @@ times two tips take 1.2 to 1.8 s; from memory)."""
 HAZARD_DC_V = 60.0
 HAZARD_AC_V = 30.0
 """Above these a voltage concerns people: 60 V dc, 30 V rms (IEC 61010-031)."""
-
-
-class SafeStep(StepBase, frozen=True, tag="safe"):
-    """Keys of a `safe` step: a known live `source` of at least 1 V, and the `points` to find dead."""
-
-    source: str = "a fresh 1.5 V cell"
-    points: tuple[str, ...] = ()
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """Volts dc; the machine changes to ac for the second round."""
-        return (Quantity.VOLTAGE_DC,)
-
-    @property
-    def item_names(self) -> tuple[str, ...]:
-        """Every point, then the step itself."""
-        return (*self.points, self.id)
 
 
 def is_live(reading: Reading) -> bool:

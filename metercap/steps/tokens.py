@@ -11,10 +11,10 @@ from collections.abc import Mapping
 from enum import StrEnum
 
 from metercap.contact import Burst
+from metercap.plankeys import StepBase
 from metercap.quantity import Quantity, format_value
 from metercap.records import CueKind, Do
 from metercap.steps.bench import Bench
-from metercap.steps.keys import StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
 
 STEP_ID = "tokens"

@@ -20,9 +20,9 @@ from metercap.metrology.proportion import (
     passes_to_show_change,
     success_run,
 )
+from metercap.plankeys import TrialsStep
 from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.keys import Seconds, Share, StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.presses import k_of_n
 
@@ -31,15 +31,6 @@ TWICE_S = 1.0
 (common practice, no source)."""
 BY_FOOT = ("pedal", "key")
 """Sources that a foot may have pressed twice: many a pedal types a key."""
-
-
-class TrialsStep(StepBase, frozen=True, tag="trials", kw_only=True):
-    """Keys of a `trials` step. `runs` before a fix; `off_s` is how long the unit is off and cools between two."""
-
-    runs: int = 20
-    off_s: Seconds | None = None
-    confidence: Share = 0.95
-    reliability: Share = 0.90
 
 
 class S(StrEnum):

@@ -9,13 +9,13 @@ from __future__ import annotations
 from enum import StrEnum
 
 from metercap.contact import Act, Burst
+from metercap.judging.judge import Limits
 from metercap.metrology.domain import round6
-from metercap.quantity import Quantity, format_value
+from metercap.plankeys import WiggleStep
+from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.judge import Limits
-from metercap.steps.keys import ItemsStep, Ohm, Seconds
 from metercap.steps.listed import Listed
 from metercap.steps.machine import Given, Row, words_rows
 
@@ -25,18 +25,6 @@ LATE = 1.5
 """A conversion that comes later than so many T leaves a gap; less is jitter of the link."""
 LOST_S = 2.0
 """Open for longer than this is no dropout but tips that came off (common practice, no source)."""
-
-
-class WiggleStep(ItemsStep, frozen=True, tag="wiggle", kw_only=True):
-    """Keys of a `wiggle` step: a path that reads at most `max` is watched for `watch_s` while it is flexed."""
-
-    max: Ohm = 2.0
-    watch_s: Seconds = 15.0
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """Ohms, or continuity."""
-        return (Quantity.RESISTANCE, Quantity.CONTINUITY)
 
 
 class S(StrEnum):

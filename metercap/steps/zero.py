@@ -8,17 +8,17 @@ from __future__ import annotations
 from enum import StrEnum
 
 from metercap.contact import Burst
+from metercap.judging.coarse import walks_on
+from metercap.judging.judge import Judgement, Limits
 from metercap.metrology.budget import Budget, LeadNull, lead_null
 from metercap.metrology.components import Component
 from metercap.metrology.domain import round6
 from metercap.metrology.series import sd
-from metercap.quantity import Quantity, format_value
+from metercap.plankeys import ZeroStep
+from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.bench import Bench
-from metercap.steps.coarse import walks_on
-from metercap.steps.judge import Judgement, Limits
-from metercap.steps.keys import Ohm, StepBase
 from metercap.steps.machine import Given, Machine, Row, words_rows
 
 CONVERSIONS = 3
@@ -27,21 +27,6 @@ NOISY_CONVERSIONS = 10
 """As many where they scatter by more than a count: the null also says how much noise is no voltage in the circuit."""
 STILL_SHARE = 0.1
 """Tips rest too where so many conversions stay within this share of what leads may have: noise, not scraping."""
-
-
-class ZeroStep(StepBase, frozen=True, tag="zero"):
-    """Keys of a `zero` step. Leads above `warn` want cleaning; above `max` no null is taken.
-
-    Defaults: shorted tips read at most 0.3 Ω on sound leads, replace above 0.5 Ω (makers' manuals).
-    """
-
-    warn: Ohm = 0.5
-    max: Ohm = 1.0
-
-    @property
-    def wanted(self) -> tuple[Quantity, ...]:
-        """Ohms, or continuity where the sweep will use that."""
-        return (Quantity.RESISTANCE, Quantity.CONTINUITY)
 
 
 class S(StrEnum):

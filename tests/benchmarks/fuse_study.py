@@ -36,6 +36,7 @@ from metercap.link import open_link
 from metercap.live import Inbox, Live
 from metercap.metrology.proportion import upper_bound
 from metercap.plan import Plan
+from metercap.plankeys import Item, SweepStep
 from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
@@ -48,8 +49,6 @@ from metercap.quantity import Quantity
 from metercap.reading import State
 from metercap.records import Contact, Cue, CueKind, Do, Prompt, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
-from metercap.steps import SweepStep
-from metercap.steps.keys import Item
 
 RECONTACT_S = 0.5
 """The step's default: no slip up to this long may look like a lift."""

@@ -26,6 +26,7 @@ import pytest
 from metercap import wire
 from metercap.commands._opening import session_record
 from metercap.plan import Plan
+from metercap.plankeys import Item, TuneStep
 from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
 from metercap.practice.meter import MeterSpec
@@ -35,8 +36,6 @@ from metercap.profiles import find_meter
 from metercap.reading import Reading
 from metercap.records import Cue, Do, Prompt, Record, Verdict, VerdictKind
 from metercap.session import Driver, Session
-from metercap.steps import TuneStep
-from metercap.steps.keys import Item
 
 OHM = 5000.0
 LIMIT_S = 240.0

@@ -11,9 +11,9 @@ from metercap.commands._reference import read_reference, require_references
 from metercap.errors import UsageError
 from metercap.journal import iterate
 from metercap.plan import Plan, from_builtins
+from metercap.plankeys import CheckStep, Item, SweepStep, TuneStep
 from metercap.rejudge import rejudge
 from metercap.session import check, opening
-from metercap.steps import CheckStep, Item, SweepStep, TuneStep
 
 TUNE = TuneStep(id="bridge", items=(Item("RV1"),), target="reference", tolerance_share=0.005, unit="ohm")
 FUSES = SweepStep(id="fuses", items=(Item("F1", type="chip"), Item("F2", max=2.0), Item("F3")), unit="ohm")

@@ -8,7 +8,7 @@ from scipy import stats
 from two_units import GAP, reads, session
 
 from metercap.compare.changes import adjusted, counted
-from metercap.steps import ExerciseStep, Item, TrialsStep, TuneStep
+from metercap.plankeys import ExerciseStep, Item, TrialsStep, TuneStep
 
 TRIALS = TrialsStep(id="starts", runs=20)
 FAILED = ":pass " * 12 + ":fail " * 8

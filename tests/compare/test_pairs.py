@@ -12,8 +12,8 @@ from two_units import coils, good, reads, session
 
 from metercap.compare.pairs import Beside, pair
 from metercap.metrology.pair import FULL
+from metercap.plankeys import CheckStep, Item
 from metercap.reference.gather import combine
-from metercap.steps import CheckStep, Item
 
 A = good("A", reads("160.4", "161.0"))
 

@@ -10,9 +10,9 @@ from metercap.compare import Side, compare_files
 from metercap.errors import UsageError
 from metercap.evidence import evidence
 from metercap.plan import to_builtins
+from metercap.plankeys import CheckStep, Item
 from metercap.records import EndRecord
 from metercap.reference.gather import combine
-from metercap.steps import CheckStep, Item
 
 SAME = reads("160.4", "161.0")
 LATER = {"start_utc": "2026-03-01T11:00:00Z", "id": "later"}

@@ -8,10 +8,9 @@ from bench_play import Play, meter
 
 from metercap.evidence import Evidence, evidence
 from metercap.meter import Accuracy
+from metercap.plankeys import CheckStep, Item, StepBase
 from metercap.quantity import Quantity
 from metercap.records import EndRecord, Record
-from metercap.steps import CheckStep, Item
-from metercap.steps.keys import StepBase
 
 METER = meter(accuracy=(Accuracy(Quantity.RESISTANCE, percent=0.8, counts=3.0),))
 GAP = "OL*6 "

@@ -11,9 +11,9 @@ from metercap.plan import Plan, from_builtins, to_builtins
 from metercap.plan.fields import hidden_keys, keys_of, step_kinds
 from metercap.plan.load import LARGEST, MOST_ITEMS, examine, load_plan
 from metercap.plan.values import READERS
+from metercap.plankeys import CheckStep, ConfirmStep, Item, SafeStep, SweepStep, ZeroStep
 from metercap.quantity import Quantity
 from metercap.session.machine import INTERLUDE
-from metercap.steps import CheckStep, ConfirmStep, Item, SafeStep, SweepStep, ZeroStep
 from metercap.steps.tokens import STEP_ID
 
 HEAD = '[plan]\ntitle = "GC-8"\n'

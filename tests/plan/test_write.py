@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from metercap.plan import Plan
 from metercap.plan.load import load_plan
 from metercap.plan.write import plan_toml
-from metercap.steps import CheckStep, ConfirmStep, Item, SweepStep, TuneStep
+from metercap.plankeys import CheckStep, ConfirmStep, Item, SweepStep, TuneStep
 
 PLANS = sorted((Path(__file__).parents[2] / "profiles" / "plans").glob("*.toml"))
 

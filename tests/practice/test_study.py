@@ -16,6 +16,18 @@ from metercap import wire
 from metercap.commands._bench import play_scene
 from metercap.plan import Plan, to_builtins
 from metercap.planfile import read_plan
+from metercap.plankeys import (
+    CellStep,
+    CheckStep,
+    ConfirmStep,
+    ExerciseStep,
+    Item,
+    SafeStep,
+    SweepStep,
+    TrialsStep,
+    TuneStep,
+    ZeroStep,
+)
 from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
@@ -24,18 +36,6 @@ from metercap.practice.scene import Mishap, Scene, load_scene, parse_scene
 from metercap.profiles import find_meter, find_plan
 from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
-from metercap.steps import (
-    CellStep,
-    CheckStep,
-    ConfirmStep,
-    ExerciseStep,
-    SafeStep,
-    SweepStep,
-    TrialsStep,
-    TuneStep,
-    ZeroStep,
-)
-from metercap.steps.keys import Item
 
 FUSES = SweepStep(id="fuses", items=tuple(Item(name=f"F{n}") for n in range(1, 13)), max=2.0, unit="ohm")
 WHOLE = Plan(

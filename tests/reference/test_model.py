@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from metercap.judging.good import Good, GoodValue, Origin, read_goods
 from metercap.metrology.compare import ENOUGH
 from metercap.reference.model import GoodItem, GoodUnit, Reference, goods, rows
-from metercap.steps.good import Good, GoodValue, Origin, read_goods
 
 HERE = Origin("lcd14", "", "2026-03-01")
 

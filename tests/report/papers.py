@@ -10,12 +10,12 @@ from typing import Any
 from bench_play import Play, confirm, fuses
 
 from metercap.journal import Chain
+from metercap.plankeys import Item, TuneStep
 from metercap.records import EndRecord, Record
 from metercap.report import compose, study
 from metercap.report.document import Document
 from metercap.report.findings import Findings
 from metercap.report.gather import Gathered
-from metercap.steps import Item, TuneStep
 
 HOSTILE = (
     '<script>alert(1)</script><img src=x onerror=alert(2)>" onload=alert(3) '

@@ -11,9 +11,9 @@ from bench_play import check, confirm, fuses, safe, volts, zero
 from papers import trimmers
 
 from metercap.plan import Plan
+from metercap.plankeys import CellStep, CheckStep, ExerciseStep, Item, TrialsStep
 from metercap.quantity import Quantity
 from metercap.report.cautions import DEFERS, USUAL, own, usual
-from metercap.steps import CellStep, CheckStep, ExerciseStep, Item, TrialsStep
 
 OHMS = ("Disconnect the supply", "Discharge capacitors", "For ohms even 1 mV")
 

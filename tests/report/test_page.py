@@ -19,10 +19,10 @@ from bench_play import Play, confirm, fuses, meter
 from papers import HOSTILE, dipped, lines, records, report, swept, trimmers
 
 from metercap.errors import MetercapError
+from metercap.plankeys import Item
 from metercap.report import compose, study
 from metercap.report.document import Table
 from metercap.report.page import page, shown
-from metercap.steps import Item
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 

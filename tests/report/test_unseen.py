@@ -7,9 +7,9 @@ from papers import trimmers
 
 from metercap.meter import Accuracy
 from metercap.plan import Plan
+from metercap.plankeys import ExerciseStep, Item, TrialsStep
 from metercap.quantity import Quantity
 from metercap.report.unseen import unseen
-from metercap.steps import ExerciseStep, Item, TrialsStep
 
 
 def said(*steps, used=("resistance",), **more):

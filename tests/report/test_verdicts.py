@@ -5,9 +5,9 @@ from __future__ import annotations
 from bench_play import Play, check, confirm, fuses
 from papers import dipped, studied, swept
 
+from metercap.plankeys import Item, SweepStep
 from metercap.records import VerdictKind
 from metercap.report.verdicts import HEADS, verdicts
-from metercap.steps import Item, SweepStep
 
 
 def table(folder, play, **more):

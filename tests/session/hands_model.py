@@ -12,10 +12,10 @@ from typing import NamedTuple
 
 from bench_play import Blend, Play, fuses
 
+from metercap.plankeys import SweepStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Cue, CueKind, Operator, Outcome, Prompt, Verdict, at
-from metercap.steps import SweepStep
 
 
 class Habits(NamedTuple):

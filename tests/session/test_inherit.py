@@ -10,10 +10,10 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "steps"))
 import msgspec
 from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
+from metercap.plankeys import ExerciseStep, Item, TrialsStep, TuneStep
 from metercap.records import VerdictKind
 from metercap.session import derive
 from metercap.session.inherit import inherited_from, recorded_only
-from metercap.steps import ExerciseStep, Item, TrialsStep, TuneStep
 
 
 def bridge() -> TuneStep:

@@ -10,10 +10,10 @@ from hands_model import Bench, Habits
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from metercap.plankeys import CellStep, ExerciseStep, Item, TrialsStep, TuneStep, WiggleStep
 from metercap.reading import Reading, State
 from metercap.records import Clock, Contact, Operator, Prompt, Verdict
 from metercap.session import Driver, Session
-from metercap.steps import CellStep, ExerciseStep, Item, TrialsStep, TuneStep, WiggleStep
 
 SLOW = settings(
     max_examples=120, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], database=None

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 from bench_play import Play, check, confirm, fuses, opening, safe, volts, zero
 
+from metercap.plankeys import Item, TuneStep
 from metercap.quantity import Quantity
 from metercap.records import Note, Operator, Prompt, encode
 from metercap.session import Session
-from metercap.steps import Item, TuneStep
 
 GOOD = "9 0.2*2 OL*4 "
 SOURCE = "1.52V*3 "

@@ -9,10 +9,9 @@ import numpy as np
 from greenhouse import ohms, session
 
 from metercap.plan import Plan, to_builtins
+from metercap.plankeys import Item, SweepStep, TuneStep
 from metercap.records import Contact, CueKind, Do, Prompt, Record
 from metercap.sound.tones import RATE_HZ
-from metercap.steps import SweepStep, TuneStep
-from metercap.steps.keys import Item
 
 PLAN = to_builtins(
     Plan(

@@ -24,6 +24,7 @@ from typing import Any, TypeVar
 
 from metercap.meter import Accuracy, MeterProfile
 from metercap.plan import Plan, to_builtins
+from metercap.plankeys import CheckStep, ConfirmStep, Item, SafeStep, StepBase, SweepStep, ZeroStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import (
@@ -43,8 +44,6 @@ from metercap.records import (
     at,
 )
 from metercap.session import Driver, Session
-from metercap.steps import CheckStep, ConfirmStep, Item, SafeStep, SweepStep, ZeroStep
-from metercap.steps.keys import StepBase
 
 _TOKEN = re.compile(
     r"(?P<value>OL|--|-?\d+(?:\.\d*)?)(?P<prefix>[mkM]?)(?P<unit>Vac|V|c|)"

@@ -9,9 +9,9 @@ from bench_play import Play, meter
 from msgspec import UNSET
 
 from metercap.meter import Accuracy
+from metercap.plankeys import CellStep, Item
 from metercap.quantity import Quantity
 from metercap.records import VerdictKind
-from metercap.steps import CellStep, Item
 
 
 def cell(**more: Any) -> CellStep:

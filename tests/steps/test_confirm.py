@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from bench_play import Play, confirm, fuses
 
+from metercap.plankeys import ConfirmStep, Item
 from metercap.records import Prompt, Verdict
 from metercap.session.inherit import inherited_from
-from metercap.steps import ConfirmStep, Item
 
 
 @pytest.mark.parametrize(

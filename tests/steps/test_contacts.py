@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from metercap.judging.contacts import Taken, agreeing, together
+from metercap.judging.judge import Limits
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
-from metercap.steps.contacts import Taken, agreeing, together
-from metercap.steps.judge import Limits
 
 
 def taken(value: float) -> Taken:

@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from bench_play import Play
 
+from metercap.plankeys import ExerciseStep, Item
 from metercap.records import VerdictKind
-from metercap.steps import ExerciseStep, Item
 
 PRESS = "0.3*3 OL*3 "
 """A good press of a normally open switch, and its release, at 5 conversions/s."""

@@ -11,15 +11,15 @@ from bench_play import Play, check, meter
 from scipy import stats
 
 from metercap.errors import JournalError
+from metercap.judging.good import Good, GoodValue, Origin, likeness, read_goods
 from metercap.meter import Accuracy
 from metercap.metrology.pair import FULL, Measured
 from metercap.plan import Plan
+from metercap.plankeys import CheckStep, Item, SweepStep
 from metercap.quantity import Quantity
 from metercap.records import VerdictKind
 from metercap.rejudge import rejudge
 from metercap.session import derive
-from metercap.steps import CheckStep, Item, SweepStep
-from metercap.steps.good import Good, GoodValue, Origin, likeness, read_goods
 
 OHM = Quantity.RESISTANCE
 METER = meter(accuracy=(Accuracy(OHM, percent=0.8, counts=3.0),))

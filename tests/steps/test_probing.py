@@ -6,8 +6,8 @@ import pytest
 from bench_play import Play, check, fuses, meter, volts
 
 from metercap.meter import Accuracy
+from metercap.plankeys import CheckStep, Item
 from metercap.quantity import Quantity
-from metercap.steps import CheckStep, Item
 
 LIFT = "OL*5 "
 

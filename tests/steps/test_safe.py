@@ -8,10 +8,10 @@ import pytest
 from bench_play import Play, fuses, meter, safe
 
 from metercap.meter import Accuracy
+from metercap.plankeys import SafeStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Operator, Prompt, Verdict
-from metercap.steps import SafeStep
 
 SOURCE = "1.52V*3 "
 LIFT = "0.00V*3 "

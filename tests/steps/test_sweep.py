@@ -7,8 +7,8 @@ import itertools
 import pytest
 from bench_play import Play, check, confirm, fuses
 
+from metercap.plankeys import Item, SweepStep
 from metercap.quantity import Quantity
-from metercap.steps import Item, SweepStep
 
 GOOD = "9 0.2*2 OL*4 "
 GO = "OL*3 "

@@ -11,25 +11,15 @@ from typing import Any
 import pytest
 from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
-from metercap.steps import (
-    WORDS,
-    CellStep,
-    ExerciseStep,
-    Given,
-    Item,
-    Machine,
-    SafeStep,
-    TrialsStep,
-    TuneStep,
-    WiggleStep,
-)
+from metercap.plankeys import CellStep, ExerciseStep, Item, SafeStep, TrialsStep, TuneStep, WiggleStep
+from metercap.steps import WORDS, Given, Machine
 from metercap.steps.cell import Cell
 from metercap.steps.confirm import Confirm
-from metercap.steps.exercise import Exercise
+from metercap.steps.exercise.machine import Exercise
 from metercap.steps.safe import Safe
 from metercap.steps.trials import Trials
-from metercap.steps.tune import Tune
-from metercap.steps.walk import Walk
+from metercap.steps.tune.machine import Tune
+from metercap.steps.walk.machine import Walk
 from metercap.steps.wiggle import Wiggle
 from metercap.steps.zero import Zero
 

@@ -8,7 +8,7 @@ import statistics
 import pytest
 from scipy.stats import linregress
 
-from metercap.steps.track import ROUGH_OVER_S, ROUGH_S, SURE, Track, slope
+from metercap.steps.tune.track import ROUGH_OVER_S, ROUGH_S, SURE, Track, slope
 
 
 def fed(track: Track, *values: float, every_s: float = 0.2, resolution: float = 1.0) -> list[int]:

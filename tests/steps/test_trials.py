@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from bench_play import Play
 
+from metercap.plankeys import TrialsStep
 from metercap.records import Operator, VerdictKind, at
-from metercap.steps import TrialsStep
 
 
 def trials(**more: object) -> TrialsStep:

@@ -8,9 +8,9 @@ import pytest
 from bench_play import Play, meter
 
 from metercap.meter import Accuracy
+from metercap.plankeys import Item, TuneStep
 from metercap.quantity import Quantity
 from metercap.records import Excursion, Verdict, VerdictKind
-from metercap.steps import Item, TuneStep
 
 
 def trimmers(*names: str, **more: Any) -> TuneStep:

@@ -13,10 +13,10 @@ import pytest
 from bench_play import Play, meter
 
 from metercap.meter import Accuracy
+from metercap.plankeys import Item, TuneStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Cue, Do, Excursion, Note, Prompt, Verdict, VerdictKind, at
-from metercap.steps import Item, TuneStep
 
 RATE = 5.0
 

@@ -12,8 +12,8 @@ import pytest
 from bench_play import Play, confirm
 
 from metercap.outcome import fold
+from metercap.plankeys import Item, TuneStep
 from metercap.records import Cue, CueKind, Excursion, Note
-from metercap.steps import Item, TuneStep
 
 MOVED = "RV1: as found not read: it was already moving"
 

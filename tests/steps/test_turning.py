@@ -7,12 +7,12 @@ from typing import Any
 
 import pytest
 
+from metercap.plankeys.tune import Band
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import CueKind
-from metercap.steps.band import Band
-from metercap.steps.track import STRANGE_S
-from metercap.steps.turning import BLIND_S, FAR_BLIND_S, REPEAT_S, Turning
+from metercap.steps.tune.track import STRANGE_S
+from metercap.steps.tune.turning import BLIND_S, FAR_BLIND_S, REPEAT_S, Turning
 
 FAR, NEAR, SLOW, IN_BAND = CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND
 STOP, WRONG_WAY, PAST_IT, HAZARD = CueKind.STOP, CueKind.WRONG_WAY, CueKind.PAST_IT, CueKind.HAZARD

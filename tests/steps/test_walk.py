@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 from bench_play import Play, check, fuses, volts
 
+from metercap.plankeys import Item, SweepStep
 from metercap.records import Contact, Cue, Lift
-from metercap.steps import Item, SweepStep
 
 GOOD = "9 0.2*2 OL*4 "
 

@@ -6,8 +6,8 @@ from typing import Any
 
 from bench_play import Play
 
+from metercap.plankeys import Item, WiggleStep
 from metercap.records import VerdictKind
-from metercap.steps import Item, WiggleStep
 
 
 def flexed(script: str, **more: Any) -> Play:

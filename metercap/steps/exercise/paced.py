@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from metercap.judging.judge import Limits
+from metercap.plankeys import ExerciseStep
 from metercap.quantity import Quantity
 from metercap.steps.bench import Bench
-from metercap.steps.closure import LEAST, Closure
-from metercap.steps.exercise_table import ExerciseStep
-from metercap.steps.judge import Limits
+from metercap.steps.exercise.closure import LEAST, Closure
 from metercap.steps.listed import Listed
 
 HAND_S = 2.0

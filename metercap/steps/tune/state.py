@@ -5,20 +5,21 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from metercap.plankeys import TuneStep
 from metercap.reading import Reading, State
 from metercap.records import Do, at
-from metercap.steps import asking
-from metercap.steps.begun import Begun
 from metercap.steps.bench import Bench
 from metercap.steps.machine import Machine
 from metercap.steps.nearzero import ABOUT_ZERO_COUNTS, ABOUT_ZERO_V, about_zero, shows_contact
 from metercap.steps.probing import Probing
-from metercap.steps.trimmer import Trimmers, TuneStep
-from metercap.steps.tune_table import S
-from metercap.steps.turning import Live, Turning
+from metercap.steps.tune import asking
+from metercap.steps.tune.begun import Begun
+from metercap.steps.tune.table import S
+from metercap.steps.tune.trimmers import Trimmers
+from metercap.steps.tune.turning import Live, Turning
 
 if TYPE_CHECKING:
-    from metercap.steps.tune_passing import Passing
+    from metercap.steps.tune.passing import Passing
 
 PATIENCE_S = 10.0
 COARSE = 3

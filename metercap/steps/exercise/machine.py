@@ -13,14 +13,15 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.plankeys import ExerciseStep
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.closure import Contact, kind_of, resistance
-from metercap.steps.exercise_table import GOING, TABLE, ExerciseStep, S
+from metercap.steps.exercise.closure import Contact, kind_of, resistance
+from metercap.steps.exercise.paced import Paced
+from metercap.steps.exercise.pressed import Pressed
+from metercap.steps.exercise.table import GOING, TABLE, S
 from metercap.steps.machine import Given
-from metercap.steps.paced import Paced
-from metercap.steps.pressed import Pressed
 from metercap.steps.presses import BY_WORD, Presses, k_of_n, number_in
 
 SILENT = 3

@@ -5,10 +5,10 @@ from __future__ import annotations
 from enum import StrEnum
 
 from metercap.records import CueKind, Do, VerdictKind
-from metercap.steps import asking
-from metercap.steps.tune_hands import TuneHands
-from metercap.steps.tune_state import COARSE
-from metercap.steps.tune_table import S
+from metercap.steps.tune import asking
+from metercap.steps.tune.hands import TuneHands
+from metercap.steps.tune.state import COARSE
+from metercap.steps.tune.table import S
 
 
 class TuneWords(TuneHands):

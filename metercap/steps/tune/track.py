@@ -13,7 +13,7 @@ import itertools
 from collections.abc import Sequence
 
 from metercap.contact.burst import PLATEAU_COUNTS
-from metercap.steps.band import on_track
+from metercap.steps.hazard import on_track
 
 NEAR_COUNTS = 5.0
 NEAR_SHARE = 0.03

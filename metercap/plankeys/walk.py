@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import msgspec
 
-from metercap.quantity import natural_key
-from metercap.steps.good import Goods
-from metercap.steps.judge import Limits
-from metercap.steps.keys import Groups, Item, Limit, MeasuredStep, Rule, Seconds
+from metercap.plankeys.base import Groups, Item, Limit, MeasuredStep, Seconds
+from metercap.quantity import Quantity, natural_key
 
 REVERSED = " reversed"
 """Ends the name of an item's second polarity."""
@@ -28,21 +26,30 @@ class WalkStep(MeasuredStep, frozen=True, kw_only=True):
         """Every item, and its other polarity where both are asked for."""
         return tuple(item.name for item in walked(self.items))
 
-    def limits_of(self, item: Item, rule: Rule, goods: Goods | None = None) -> Limits:
-        """Return the limits of one item: its own where it has any, else the step's; `rule` is the plan's.
 
-        Without any, `goods` take their place: a fuse whose type has no table takes its limit from them, others are
-        held against them.
-        """
-        own = item.min is not None or item.max is not None
-        low, high = (item.min, item.max) if own else (self.min, self.max)
-        unit = self.unit or self.wanted[0].unit
-        against = None
-        if goods is not None and low is None and high is None:
-            against = goods.against(self.id, item, unit)
-            if against is not None and item.type is not None and not against.apart:
-                high, against = against.good.fuse_max, None
-        return Limits(low, high, unit, self.rule or rule, against)
+class CheckStep(WalkStep, frozen=True, tag="check", kw_only=True):
+    """Keys of a `check` step. `contacts` separate contacts are taken, and their spread enters U."""
+
+    contacts: int = 2
+
+
+class SweepStep(WalkStep, frozen=True, tag="sweep", kw_only=True):
+    """Keys of a `sweep` step. With ohm limits and no `quantity`, resistance and continuity both count.
+
+    `count_check` asks at the end of each look whether the last tick was where it should be; `clusters`, groups of items
+    that stand together, have it asked after each of them as well, so that a `no` costs one group.
+    """
+
+    count_check: bool = True
+    clusters: Groups = ()
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """The plan's quantity, else what the limits' unit stands for."""
+        first = super().wanted
+        if self.quantity is None and first == (Quantity.RESISTANCE,):
+            return (Quantity.RESISTANCE, Quantity.CONTINUITY)
+        return first
 
 
 def out_of_order(items: tuple[Item, ...], groups: Groups) -> str:

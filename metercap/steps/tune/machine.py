@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.judging.contacts import Ending
 from metercap.records import CueKind, Do, VerdictKind
-from metercap.steps import asking
-from metercap.steps.begun import Begun
-from metercap.steps.contacts import Ending
 from metercap.steps.probing import Finding, Probing
-from metercap.steps.tune_passing import MOVING
-from metercap.steps.tune_table import TABLE, S
-from metercap.steps.tune_words import TuneWords
+from metercap.steps.tune import asking
+from metercap.steps.tune.begun import Begun
+from metercap.steps.tune.passing import MOVING
+from metercap.steps.tune.table import TABLE, S
+from metercap.steps.tune.words import TuneWords
 
 
 class Tune(TuneWords):

@@ -10,19 +10,20 @@ from collections.abc import Mapping
 from enum import StrEnum
 
 from metercap.contact import Act
+from metercap.judging.contacts import Ending
+from metercap.judging.judge import limits_of
+from metercap.judging.pool import Pool
+from metercap.plankeys.walk import REVERSED, WalkStep, walked
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, Touched, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.contacts import Ending
-from metercap.steps.counting import CountCheck
-from metercap.steps.items import REVERSED, WalkStep, walked
 from metercap.steps.machine import Given
 from metercap.steps.nearzero import NearZero, about_zero, shows_contact
-from metercap.steps.pool import Pool
 from metercap.steps.probing import Aim, Finding, Probing
 from metercap.steps.rounds import Rounds
-from metercap.steps.walk_table import TABLE, S
+from metercap.steps.walk.counting import CountCheck
+from metercap.steps.walk.table import TABLE, S
 
 LOW_OHM = 100.0
 """Up to this limit the lowest ohm range serves every item (common practice, no source)."""
@@ -50,7 +51,7 @@ class Walk(CountCheck):
         self.in_volts = not shows_contact(step.wanted[0])
         """True where contact shows only as a value away from zero."""
         self._items = walked(step.items)
-        highs = [step.limits_of(item, bench.rule).high for item in self._items]
+        highs = [limits_of(step, item, bench.rule).high for item in self._items]
         self._highest = None if None in highs else max(high for high in highs if high is not None)
         ceiling = bench.profile.continuity_ceiling_ohm or 0.0
         self._continuity = Quantity.CONTINUITY in step.wanted and self._highest is not None and self._highest <= ceiling
@@ -339,7 +340,7 @@ class Walk(CountCheck):
 
     def _aim(self, index: int) -> Aim:
         item = self._items[index]
-        limits = self._step.limits_of(item, self.bench.rule, self.bench.goods)
+        limits = limits_of(self._step, item, self.bench.rule, self.bench.goods)
         return Aim(item.name, limits, self._step.contacts, self._decisive)
 
     def _prompt(self) -> None:

@@ -8,62 +8,22 @@ from __future__ import annotations
 
 from msgspec import UNSET, UnsetType
 
+from metercap.judging.judge import Judgement, Limits
 from metercap.metrology.domain import round6
 from metercap.metrology.ranges import resolution_at, too_coarse
+from metercap.plankeys.base import Rule
+from metercap.plankeys.tune import AS_FOUND, REFERENCE, Band, TuneStep
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Excursion, Touched, VerdictKind
-from metercap.steps.band import Band, Standing
 from metercap.steps.bench import Bench
-from metercap.steps.judge import Judgement, Limits
-from metercap.steps.keys import Band as Tolerance
-from metercap.steps.keys import Edge, MeasuredStep, Rule, Seconds, Target
+from metercap.steps.hazard import Standing
 from metercap.steps.probing import IN_OHMS, Aim
-from metercap.steps.turning import Turning
+from metercap.steps.tune.turning import Turning
 
-REFERENCE = "reference"
-AS_FOUND = "as found"
 SCATTER_OF = 24
 """Conversions whose scatter enters a noisy value's U: too few to be divided, since one value is recorded."""
 TENTH = 0.1
 """Share of itself in which a value must show where nothing is aimed at."""
-
-
-class TuneStep(MeasuredStep, frozen=True, tag="tune", kw_only=True):
-    """Keys of a `tune` step. `target` is a value, "reference" or "as found"; `tolerance` a share of it or a value.
-
-    `never_below` and `never_above` are hazardous sides: the alarm is immediate. Their shares are of the plan's value,
-    or of the good unit's where the plan has none. `rest_s` is how long a value must rest.
-    """
-
-    target: Target
-    tolerance: Tolerance | None = None
-    tolerance_share: float | None = None
-    never_below: Edge | None = None
-    never_below_share: float | None = None
-    never_above: Edge | None = None
-    never_above_share: float | None = None
-    rest_s: Seconds = 2.0
-
-    def band(self, target: float, of: float | None = None) -> Band:
-        """Return the band around `target`, with the hazardous sides; shares are `of` this value."""
-        return Band(target, self.half_width(target), *self.hazards(of))
-
-    def hazards(self, of: float | None) -> tuple[float | None, float | None]:
-        """Return never_below and never_above in SI, shares taken `of` this value; None for a side that is harmless."""
-        return (
-            _edge(self.never_below, self.never_below_share, of),
-            _edge(self.never_above, self.never_above_share, of),
-        )
-
-    def half_width(self, target: float) -> float:
-        """Return the tolerance around `target` in SI; 0.0 when the plan gives none."""
-        if self.tolerance is not None:
-            return self.tolerance
-        return round6(abs(target) * (self.tolerance_share or 0.0))
-
-
-def _edge(value: float | None, share: float | None, of: float | None) -> float | None:
-    return value if share is None else None if of is None else round6(share * of)
 
 
 class Trimmers:

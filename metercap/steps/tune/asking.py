@@ -5,8 +5,8 @@ from __future__ import annotations
 from metercap.metrology.decide import provable, tightest_half_width
 from metercap.quantity import format_value
 from metercap.records import Do
-from metercap.steps.trimmer import Trimmers
-from metercap.steps.turning import Turning
+from metercap.steps.tune.trimmers import Trimmers
+from metercap.steps.tune.turning import Turning
 
 SAME_SHARE = 0.02
 """As found and a good unit within this share are not worth a question where the plan has no tolerance (common practice,

@@ -9,17 +9,18 @@ from collections.abc import Mapping, Sequence
 
 import msgspec
 
+from metercap.judging.coarse import Ranges
+from metercap.judging.good import BY_REFERENCE, Against, Goods, Likeness
 from metercap.meter import MeterProfile
 from metercap.metrology.budget import Budget, LeadNull, reading_budget
 from metercap.metrology.decide import Rule, decide
 from metercap.metrology.domain import round6
 from metercap.metrology.pair import measured
 from metercap.metrology.series import Scatter
+from metercap.plankeys import Item, WalkStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import VerdictKind
-from metercap.steps.coarse import Ranges
-from metercap.steps.good import BY_REFERENCE, Against, Likeness
 
 RECORDED = "recorded: no limit given"
 
@@ -221,3 +222,20 @@ def judged(
         reason = likeness.said(limits.against.good)
     both = "; ".join(part for part in (reason, "" if budget is None else budget.reason) if part)
     return Judgement(verdict, value, expanded, resolution, both, quantity, budget, likeness)
+
+
+def limits_of(step: WalkStep, item: Item, rule: Rule, goods: Goods | None = None) -> Limits:
+    """Return the limits of one item of a step: its own where it has any, else the step's; `rule` is the plan's.
+
+    Without any, `goods` take their place: a fuse whose type has no table takes its limit from them, others are
+    held against them.
+    """
+    own = item.min is not None or item.max is not None
+    low, high = (item.min, item.max) if own else (step.min, step.max)
+    unit = step.unit or step.wanted[0].unit
+    against = None
+    if goods is not None and low is None and high is None:
+        against = goods.against(step.id, item, unit)
+        if against is not None and item.type is not None and not against.apart:
+            high, against = against.good.fuse_max, None
+    return Limits(low, high, unit, step.rule or rule, against)

@@ -10,11 +10,11 @@ from enum import StrEnum
 
 from metercap.contact import Act
 from metercap.reading import Reading
-from metercap.steps.begun import Begun
-from metercap.steps.trimmer import Trimmers
-from metercap.steps.tune_state import TuneState
-from metercap.steps.tune_table import S
-from metercap.steps.turning import Turning
+from metercap.steps.tune.begun import Begun
+from metercap.steps.tune.state import TuneState
+from metercap.steps.tune.table import S
+from metercap.steps.tune.trimmers import Trimmers
+from metercap.steps.tune.turning import Turning
 
 MOVING = "it was already moving"
 

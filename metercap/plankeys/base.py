@@ -21,7 +21,7 @@ Volt = Annotated[float, Meta(extra={"as": "V"})]
 Seconds = Annotated[float, Meta(extra={"as": "s"})]
 Share = Annotated[float, Meta(extra={"as": "share"})]
 """A plain number between 0 and 1."""
-Band = Annotated[float, Meta(extra={"as": "tolerance"})]
+Tolerance = Annotated[float, Meta(extra={"as": "tolerance"})]
 """A tolerance: relative ("0.5 %") goes to the field named `<name>_share`, absolute ("3 ohm") here."""
 Target = Annotated[float | str, Meta(extra={"as": "target"})]
 """A value, or one of the words "reference" and "as found"."""

@@ -15,11 +15,12 @@ import msgspec
 
 from metercap.contact.burst import PLATEAU_COUNTS
 from metercap.metrology.domain import round6
+from metercap.plankeys.tune import Band
 from metercap.reading import Reading
 from metercap.records import CueKind
-from metercap.steps.band import Band, Hazard, Past, on_track
-from metercap.steps.rest import Rest
-from metercap.steps.track import FASTER, Stray, Track
+from metercap.steps.hazard import Hazard, Past, on_track
+from metercap.steps.tune.rest import Rest
+from metercap.steps.tune.track import FASTER, Stray, Track
 
 NUDGE_BELOW_PER_S = 4.0
 NEAR = 5.0

@@ -8,21 +8,15 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.judging.pool import Pool
+from metercap.plankeys import CheckStep
 from metercap.steps.bench import Bench
-from metercap.steps.items import WalkStep
-from metercap.steps.pool import Pool
 from metercap.steps.probing import Probing, Result
-from metercap.steps.walk import Walk
+from metercap.steps.walk.machine import Walk
 
 UNPLANNED = "unplanned"
 """The step id of an item that the plan does not have (`probe NAME`): alone, it has nothing to pool with."""
 ANEW = "the spread between contacts is known now, from all items of the step: the first ones are judged anew with it"
-
-
-class CheckStep(WalkStep, frozen=True, tag="check", kw_only=True):
-    """Keys of a `check` step. `contacts` separate contacts are taken, and their spread enters U."""
-
-    contacts: int = 2
 
 
 class Check(Walk):

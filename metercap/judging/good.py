@@ -19,8 +19,8 @@ from metercap.metrology.budget import Budget
 from metercap.metrology.compare import Comparison, Expected, compare, expected_value
 from metercap.metrology.domain import round6
 from metercap.metrology.pair import Measured, pair_budget
+from metercap.plankeys import Item
 from metercap.records import SessionRecord
-from metercap.steps.keys import Item
 
 BY_REFERENCE = "reference"
 """The rule a verdict names where good units were its limits."""

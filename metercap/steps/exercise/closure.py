@@ -10,10 +10,10 @@ import math
 from collections.abc import Sequence
 from enum import StrEnum
 
+from metercap.judging.judge import Judge, Judgement, Limits
 from metercap.metrology.domain import round6
 from metercap.quantity import format_value
 from metercap.reading import Reading, State
-from metercap.steps.judge import Judge, Judgement, Limits
 
 LEAST = 3
 """Conversions that a closure and an opening last at least; what is shorter cannot be told from an edge or a bounce."""

@@ -12,10 +12,10 @@ from enum import StrEnum
 
 import msgspec
 
+from metercap.judging.judge import Limits
 from metercap.metrology.domain import round6
 from metercap.reading import Reading
 from metercap.records import Touched
-from metercap.steps.judge import Limits
 
 AGREE = 0.10
 """Two contacts agree when they differ by at most this share of the higher one, or by two counts."""

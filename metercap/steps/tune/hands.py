@@ -7,16 +7,16 @@ from enum import StrEnum
 import msgspec
 
 from metercap.contact import Act
+from metercap.judging.judge import Judgement
 from metercap.metrology.domain import round6
 from metercap.quantity import format_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind
-from metercap.steps import asking
-from metercap.steps.judge import Judgement
-from metercap.steps.rest import CREEP_S
-from metercap.steps.tune_passing import TunePassing
-from metercap.steps.tune_table import S
-from metercap.steps.turning import Turning
+from metercap.steps.tune import asking
+from metercap.steps.tune.passing import TunePassing
+from metercap.steps.tune.rest import CREEP_S
+from metercap.steps.tune.table import S
+from metercap.steps.tune.turning import Turning
 
 CREEP_LEFT_S = 10.0
 """A value that still creeps is judged after so long a rest where the operator gives up (common practice, no source)."""

@@ -11,12 +11,12 @@ from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
 from metercap.contact import TouchState
+from metercap.plankeys import Item
 from metercap.quantity.names import compressed
 from metercap.records import Do, VerdictKind
-from metercap.steps.keys import Item
 from metercap.steps.machine import Machine
 from metercap.steps.rounds import Rounds, Uncounted
-from metercap.steps.walk_table import S
+from metercap.steps.walk.table import S
 
 
 class CountCheck(Machine):

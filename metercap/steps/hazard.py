@@ -1,4 +1,4 @@
-"""Band: where a trimmer must be brought, and its hazardous sides, which it must not pass on the way."""
+"""Hazards: a trimmer followed past a hazardous side of its band, and how it stands there until it is seen inside."""
 
 from __future__ import annotations
 
@@ -7,38 +7,11 @@ from typing import Literal
 
 import msgspec
 
-from metercap.metrology.domain import round6
+from metercap.plankeys.tune import Band
 from metercap.quantity import format_value
 
 TRACK = 10.0
 """A value further than this factor from the last one is not on the trimmer's track: tips or track."""
-
-
-class Band(msgspec.Struct, frozen=True):
-    """Where the value must go, SI: the target, the limits around it, the hazardous sides where the plan names them."""
-
-    target: float
-    tolerance: float
-    never_below: float | None = None
-    never_above: float | None = None
-
-    @property
-    def low(self) -> float:
-        """Lower limit."""
-        return round6(self.target - self.tolerance)
-
-    @property
-    def high(self) -> float:
-        """Upper limit."""
-        return round6(self.target + self.tolerance)
-
-    def beyond(self, value: float, resolution: float) -> Literal["below", "above"] | None:
-        """Return the hazardous side that `value` is past for certain: beyond the limit by more than one resolution."""
-        if self.never_below is not None and value + resolution < self.never_below:
-            return "below"
-        if self.never_above is not None and value - resolution > self.never_above:
-            return "above"
-        return None
 
 
 class Past(msgspec.Struct, frozen=True):

@@ -1,0 +1,23 @@
+"""Plan keys of `safe`."""
+
+from __future__ import annotations
+
+from metercap.plankeys.base import StepBase
+from metercap.quantity import Quantity
+
+
+class SafeStep(StepBase, frozen=True, tag="safe"):
+    """Keys of a `safe` step: a known live `source` of at least 1 V, and the `points` to find dead."""
+
+    source: str = "a fresh 1.5 V cell"
+    points: tuple[str, ...] = ()
+
+    @property
+    def wanted(self) -> tuple[Quantity, ...]:
+        """Volts dc; the machine changes to ac for the second round."""
+        return (Quantity.VOLTAGE_DC,)
+
+    @property
+    def item_names(self) -> tuple[str, ...]:
+        """Every point, then the step itself."""
+        return (*self.points, self.id)
