@@ -22,7 +22,7 @@ from metercap.records import EndRecord, Note
 PLAIN = reads("160.4", "161.0")
 
 
-def test_verdicts_are_those_that_stand_everywhere():
+def test_verdicts_are_those_that_stand_everywhere() -> None:
     """The same verdicts in the same order as `outcome` has them, whatever was decided twice."""
     play = played("B", reads("160.4") + ":back " + PLAIN)
     found = evidence(iter(records(play)))
@@ -30,7 +30,7 @@ def test_verdicts_are_those_that_stand_everywhere():
     assert found.known.standing == found.verdicts
 
 
-def test_places_of_the_unit():
+def test_places_of_the_unit() -> None:
     """Leads and questions are no places of the unit; both polarities and what was not planned are."""
     steps = (
         ConfirmStep(id="intake"),
@@ -53,7 +53,7 @@ def test_places_of_the_unit():
     assert (places["diode", "D1 reversed"].red, places["backup", "BT1"].connected) == ("cathode", "removed")
 
 
-def test_every_count_is_kept():
+def test_every_count_is_kept() -> None:
     """Counts before a fix and after it are both there, in the file's order."""
     script = ":pass :fail :fixed=new_relay " + ":pass " * 29
     found = evidence(iter(records(played("B", script, TrialsStep(id="starts", runs=2)))))
@@ -68,14 +68,14 @@ def test_every_count_is_kept():
 
 
 @pytest.mark.parametrize(("reason", "finished"), [("done", True), ("quit", False), ("interrupted", False)])
-def test_whether_it_was_run_to_its_end(reason, finished):
+def test_whether_it_was_run_to_its_end(reason: str, finished: bool) -> None:
     """Only a session that ended as done was finished; one without an end was not."""
     rows = records(played("B", PLAIN))
     assert evidence(iter([*rows, EndRecord(99.0, reason, {}, "")])).finished is finished
     assert not evidence(iter(rows)).finished
 
 
-def test_no_session_is_refused():
+def test_no_session_is_refused() -> None:
     """Records that do not begin with a session are none."""
     with pytest.raises(JournalError):
         evidence(iter([Note(0.0, "nothing")]))
@@ -83,7 +83,7 @@ def test_no_session_is_refused():
         evidence(iter([]))
 
 
-def test_a_cut_session_says_what_it_has():
+def test_a_cut_session_says_what_it_has() -> None:
     """Cut after the first item the session still gives that item's value with its budget."""
     rows = records(played("B", PLAIN))
     cut = next(n for n, row in enumerate(rows) if getattr(row, "item", "") == "K1" and hasattr(row, "verdict"))

@@ -1,6 +1,7 @@
 """Plan files on the disk: read whole, or refused with place and reason."""
 
 import os
+from pathlib import Path
 
 import pytest
 
@@ -11,7 +12,7 @@ from metercap.planfile import read_plan, read_text
 GOOD = '[plan]\ntitle = "GC-8"\n[[step]]\nid = "z"\nkind = "zero"\n'
 
 
-def test_a_plan_is_read(tmp_path):
+def test_a_plan_is_read(tmp_path: Path) -> None:
     """A file's plan, by path or by text of a path."""
     path = tmp_path / "gc8.toml"
     path.write_text(GOOD, encoding="utf-8")
@@ -19,7 +20,7 @@ def test_a_plan_is_read(tmp_path):
     assert read_plan(str(path)) == read_plan(path)
 
 
-def test_problems_name_the_file(tmp_path):
+def test_problems_name_the_file(tmp_path: Path) -> None:
     """Problems carry the path that was given."""
     path = tmp_path / "gc8.toml"
     path.write_text(GOOD + "bad = 1\n", encoding="utf-8")
@@ -29,13 +30,13 @@ def test_problems_name_the_file(tmp_path):
 
 
 @pytest.mark.parametrize("name", ["none.toml", "", "x\0y"])
-def test_no_file(tmp_path, name):
+def test_no_file(tmp_path: Path, name: str) -> None:
     """What is no file is refused: nothing there, a folder, an impossible name."""
     with pytest.raises(PlanError):
         read_plan(tmp_path / name)
 
 
-def test_not_utf8(tmp_path):
+def test_not_utf8(tmp_path: Path) -> None:
     """A file that is not UTF-8 is refused with the line of the first wrong byte."""
     path = tmp_path / "gc8.toml"
     path.write_bytes(GOOD.encode() + b'say = "caf\xe9"\n')
@@ -44,7 +45,7 @@ def test_not_utf8(tmp_path):
     assert error.value.where == f"{path}:6"
 
 
-def test_too_large(tmp_path):
+def test_too_large(tmp_path: Path) -> None:
     """A file beyond a mebibyte is refused without being read whole."""
     path = tmp_path / "gc8.toml"
     path.write_bytes(b"#" * (LARGEST + 1))
@@ -53,14 +54,14 @@ def test_too_large(tmp_path):
 
 
 @pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes here")
-def test_a_pipe_does_not_hang(tmp_path):
+def test_a_pipe_does_not_hang(tmp_path: Path) -> None:
     """A named pipe, which would wait for ever, is no plan file."""
     os.mkfifo(tmp_path / "pipe")
     with pytest.raises(PlanError, match="a pipe, not a file"):
         read_plan(tmp_path / "pipe")
 
 
-def test_hostile_path(tmp_path):
+def test_hostile_path(tmp_path: Path) -> None:
     """A path with escape sequences is shown escaped."""
     with pytest.raises(PlanError) as error:
         read_plan(tmp_path / "a\x1b[2J.toml")

@@ -24,7 +24,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from random import Random
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import msgspec
 
@@ -173,7 +173,7 @@ class Seen(NamedTuple):
 class WatchedMeter(Meter):
     """The practice meter, with a record of its conversions."""
 
-    def convert(self, spans, t_s):  # type: ignore[no-untyped-def]
+    def convert(self, spans: Any, t_s: Any) -> Any:  # type: ignore[no-untyped-def]
         """Convert, and note what was seen."""
         spans, resolution = list(spans), self.range.resolution
         shown = super().convert(spans, t_s)

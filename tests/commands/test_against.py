@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import pytest
 
@@ -20,11 +21,11 @@ FUSES = SweepStep(id="fuses", items=(Item("F1", type="chip"), Item("F2", max=2.0
 
 
 @pytest.fixture
-def run(capsys, bench, monkeypatch):
+def run(capsys: pytest.CaptureFixture[str], bench: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     """Run the command line in the bench's folder; return status, stdout and stderr."""
     monkeypatch.chdir(bench)
 
-    def call(*args):
+    def call(*args: Any) -> Any:
         with pytest.raises(SystemExit) as done:
             main(list(args))
         out = capsys.readouterr()
@@ -33,7 +34,7 @@ def run(capsys, bench, monkeypatch):
     return call
 
 
-def test_coils_without_limits_are_held_against_the_good_unit(bench):
+def test_coils_without_limits_are_held_against_the_good_unit(bench: Any) -> None:
     """The scene's K3 has a shorted winding: no limit says so, the good unit does; K1 and K2 are like it."""
     with iterate(bench / "b.jsonl") as records:
         found = {record.item: record for record in records if getattr(record, "rule", "") == "reference"}
@@ -42,7 +43,7 @@ def test_coils_without_limits_are_held_against_the_good_unit(bench):
     assert found["K3"].max < 1200.0
 
 
-def test_replay_derives_and_rejudges_the_same(bench):
+def test_replay_derives_and_rejudges_the_same(bench: Any) -> None:
     """The journal alone replays to the same verdicts, and its own plan judges every value as it was judged live."""
     with iterate(bench / "b.jsonl") as records:
         assert check(records).difference == ""
@@ -55,7 +56,7 @@ def test_replay_derives_and_rejudges_the_same(bench):
     assert again == before
 
 
-def test_compare_ranks_what_the_scene_broke(run):
+def test_compare_ranks_what_the_scene_broke(run: Any) -> None:
     """What the scene broke comes first: the open fuse, the one beside a coil, the spent cell, the shorted winding."""
     status, out, err = run("compare", "a.jsonl", "b.jsonl", "--json")
     report = json.loads(out)
@@ -75,7 +76,7 @@ def test_compare_ranks_what_the_scene_broke(run):
     assert [row["item"] for row in report["adjusted"]] == ["RV1", "RV1"]
 
 
-def test_compare_for_people(run):
+def test_compare_for_people(run: Any) -> None:
     """Plain lines: values with U, and how many flags chance alone would give."""
     _, out, _ = run("compare", "a.jsonl", "b.jsonl")
     assert "Unit B (b.jsonl) beside unit A, most suspicious first" in out
@@ -83,7 +84,7 @@ def test_compare_for_people(run):
     assert "As found and as left" in out
 
 
-def test_every_component_on_request(run):
+def test_every_component_on_request(run: Any) -> None:
     """--budget shows both values' components and those of their difference."""
     status, out, _ = run("compare", "a.jsonl", "b.jsonl", "--budget", "K3")
     assert status == 1
@@ -91,7 +92,7 @@ def test_every_component_on_request(run):
     assert "scatter of the first" in out
 
 
-def test_learn_then_compare(run, bench):
+def test_learn_then_compare(run: Any, bench: Any) -> None:
     """What was learned from A stands for A; compared with B it says the same as A's own session."""
     status, out, _ = run("learn", "a.jsonl", "--out", "good.json")
     assert status == 0
@@ -104,7 +105,7 @@ def test_learn_then_compare(run, bench):
     assert read_reference(bench / "good.json", "B", _plan(bench))["bridge/RV1"]["value"] == 2187.0
 
 
-def test_learn_says_what_it_refuses(run, bench):
+def test_learn_says_what_it_refuses(run: Any, bench: Any) -> None:
     """Unit B was in for repair: refused by name, taken by force with a note; the same unit twice is refused."""
     status, _, err = run("learn", "a.jsonl", "b.jsonl", "--out", "no.json")
     assert (status, "not marked known good: B" in err) == (2, True)
@@ -117,7 +118,7 @@ def test_learn_says_what_it_refuses(run, bench):
     assert {row["n"] for row in json.loads(out)["items"]} == {1}
 
 
-def test_what_is_no_source_is_refused(run, bench):
+def test_what_is_no_source_is_refused(run: Any, bench: Any) -> None:
     """A file that is neither a journal nor a reference, or that is not there, exits 2 and says which."""
     (bench / "notes.txt").write_text("F7 is blown\n")
     for name in ("notes.txt", "missing.jsonl"):
@@ -125,31 +126,31 @@ def test_what_is_no_source_is_refused(run, bench):
         assert (status, name in err) == (2, True)
 
 
-def _plan(folder) -> Plan:
+def _plan(folder: Any) -> Plan:
     with iterate(folder / "b.jsonl") as records:
         return from_builtins(opening(records).plan)
 
 
-def test_the_same_unit_is_refused(bench):
+def test_the_same_unit_is_refused(bench: Any) -> None:
     """A unit is not compared with itself, however its name is written."""
     with pytest.raises(UsageError, match="holds unit a itself"):
         read_reference(bench / "a.jsonl", "a", _plan(bench))
 
 
-def test_another_model_is_refused(bench):
+def test_another_model_is_refused(bench: Any) -> None:
     """Good values of another model say nothing."""
     with pytest.raises(UsageError, match="of another kind"):
         read_reference(bench / "a.jsonl", "B", Plan(title="x", steps=(), model="GC-9"))
 
 
-def test_an_unmarked_unit_is_taken_with_a_warning(bench, capsys):
+def test_an_unmarked_unit_is_taken_with_a_warning(bench: Any, capsys: pytest.CaptureFixture[str]) -> None:
     """Nobody marked B known good: its values are taken, and stderr says so."""
     rows = read_reference(bench / "b.jsonl", "C", _plan(bench))
     assert rows["fuses/F1"]["known_good"] is False
     assert "unit B is not marked known good" in capsys.readouterr().err
 
 
-def row(value, **more):
+def row(value: Any, **more: Any) -> Any:
     """Return a reference row in ohms."""
     return {"value": value, "U": 0.1, "unit": "ohm", "fuse_max": 0.5, **more}
 
@@ -162,7 +163,7 @@ def row(value, **more):
         ({"bridge/RV1": row(1500.0, connected="plugs on"), "fuses/F1": row(0.2)}, "not comparable: connected"),
     ],
 )
-def test_what_is_missing_is_named_before_the_session(reference, missing):
+def test_what_is_missing_is_named_before_the_session(reference: Any, missing: str) -> None:
     """A trimmer's target and the limit of a fuse without a table come from a good unit; F2 and F3 need none."""
     plan = Plan(title="x", steps=(TUNE, FUSES))
     with pytest.raises(UsageError) as error:
@@ -170,7 +171,7 @@ def test_what_is_missing_is_named_before_the_session(reference, missing):
     assert missing in error.value.what
 
 
-def test_nothing_is_missing():
+def test_nothing_is_missing() -> None:
     """With both values, in a known-good unit, or in steps that are not run, nothing is asked for."""
     plan = Plan(title="x", steps=(TUNE, FUSES, CheckStep(id="coils", items=(Item("K1"),))))
     require_references(plan, {"bridge/RV1": row(1500.0), "fuses/F1": row(0.2)}, (), known_good=False)

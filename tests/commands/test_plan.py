@@ -3,6 +3,8 @@
 import io
 import json
 import sys
+from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -34,10 +36,10 @@ max = "2 ohm"
 
 
 @pytest.fixture
-def run(capsys):
+def run(capsys: pytest.CaptureFixture[str]) -> Any:
     """Run the command line; return status, stdout and stderr."""
 
-    def call(*args):
+    def call(*args: Any) -> Any:
         with pytest.raises(SystemExit) as done:
             main(["plan", *map(str, args)])
         out = capsys.readouterr()
@@ -47,10 +49,10 @@ def run(capsys):
 
 
 @pytest.fixture
-def plan_file(tmp_path):
+def plan_file(tmp_path: Path) -> Any:
     """Write a plan file and return its path."""
 
-    def write(text, name="gc8.toml"):
+    def write(text: Any, name: Any = "gc8.toml") -> Any:
         path = tmp_path / name
         path.write_text(text, encoding="utf-8")
         return path
@@ -61,13 +63,13 @@ def plan_file(tmp_path):
 # --- check
 
 
-def test_a_good_plan(run, plan_file):
+def test_a_good_plan(run: Any, plan_file: Any) -> None:
     """A plan without problems gives 0, one line on stdout and nothing on stderr."""
     path = plan_file(GOOD)
     assert run("check", path) == (0, f"{path}: 3 steps, 6 verdicts to come; it can be run\n", "")
 
 
-def test_a_plan_by_name(run):
+def test_a_plan_by_name(run: Any) -> None:
     """A shipped plan is found by its name; warnings go to stderr with file and line and leave the status 0."""
     status, out, err = run("check", "greenhouse-controller", "--meter", "lcd14")
     assert status == 0
@@ -77,7 +79,7 @@ def test_a_plan_by_name(run):
     assert err.startswith(f'{path}:{line}: warning: step 12 "bridge" target: needs the known-good unit\'s value of RV1')
 
 
-def test_mistakes_of_the_file(run, plan_file):
+def test_mistakes_of_the_file(run: Any, plan_file: Any) -> None:
     """Every mistake on stderr with file, line and key; status 2; nothing on stdout."""
     path = plan_file(GOOD.replace("max =", "maxx =").replace('"zero"', '"zer"'))
     status, out, err = run("check", path)
@@ -89,7 +91,7 @@ def test_mistakes_of_the_file(run, plan_file):
     ]
 
 
-def test_mistakes_across_steps(run, plan_file):
+def test_mistakes_across_steps(run: Any, plan_file: Any) -> None:
     """What spans steps has its line as well, and status 2; `--no-safe` waives missing proof and says so."""
     path = plan_file(GOOD[: GOOD.index("[[step]]")] + GOOD[GOOD.index('[[step]]\nid = "leads"') :])
     status, _, err = run("check", path)
@@ -101,7 +103,7 @@ def test_mistakes_across_steps(run, plan_file):
     assert "1 warning" in out
 
 
-def test_what_the_meter_cannot_decide(run, plan_file):
+def test_what_the_meter_cannot_decide(run: Any, plan_file: Any) -> None:
     """With a meter, a band narrower than two counts is named with the tightest one."""
     tune = '[[step]]\nid = "t"\nkind = "tune"\nitems = ["RV1"]\ntarget = "2187 ohm"\ntolerance = "0.05 %"\n'
     path = plan_file(GOOD + tune)
@@ -112,7 +114,7 @@ def test_what_the_meter_cannot_decide(run, plan_file):
 
 
 @pytest.mark.parametrize(("change", "status"), [(("", ""), 0), (("2 ohm", "2 omh"), 2), (('"safe"', '"confirm"'), 2)])
-def test_json(run, plan_file, change, status):
+def test_json(run: Any, plan_file: Any, change: Any, status: int) -> None:
     """With --json stdout holds the findings and nothing else does; the status is the same."""
     path = plan_file(GOOD.replace(*change) if change[0] else GOOD)
     code, out, err = run("check", path, "--json")
@@ -128,7 +130,7 @@ def test_json(run, plan_file, change, status):
 
 
 @pytest.mark.parametrize("args", [("nosuch",), ("nosuch.toml",), ("greenhouse-controller", "--meter", "nosuch")])
-def test_nothing_there(run, args):
+def test_nothing_there(run: Any, args: Any) -> None:
     """A plan or meter that is not there is named, without a traceback."""
     status, out, err = run("check", *args)
     assert (status, out) == (2, "")
@@ -139,21 +141,21 @@ def test_nothing_there(run, args):
 # --- show, schema
 
 
-def test_show(run, plan_file):
+def test_show(run: Any, plan_file: Any) -> None:
     """A plan is said back step by step."""
     status, out, err = run("show", plan_file(GOOD))
     assert (status, err) == (0, "")
     assert "  3. fuses: sweep\n     3 items: F1..F3\n     max: 2 Ω\n" in out
 
 
-def test_show_json(run, plan_file):
+def test_show_json(run: Any, plan_file: Any) -> None:
     """--json gives the plan as a journal carries it."""
     status, out, _ = run("show", plan_file(GOOD), "--json")
     assert status == 0
     assert json.loads(out) == json.loads(json.dumps(to_builtins(load_plan(GOOD, "x"))))
 
 
-def test_schema(run):
+def test_schema(run: Any) -> None:
     """The schema is printed as JSON."""
     status, out, _ = run("schema")
     assert status == 0
@@ -163,7 +165,7 @@ def test_schema(run):
 # --- new
 
 
-def test_new_from_options(run, tmp_path):
+def test_new_from_options(run: Any, tmp_path: Path) -> None:
     """Options make a plan that passes its own check; the file says where to go on."""
     path = tmp_path / "pump.toml"
     options = ["--title", 'Pump "driver"', "--fuses", "F1..F6", "--switch", "S1:nc", "--cell", "BT1"]
@@ -181,14 +183,14 @@ def test_new_from_options(run, tmp_path):
     assert run("check", path)[0] == 0
 
 
-def test_new_to_stdout(run):
+def test_new_to_stdout(run: Any) -> None:
     """Without --out the plan goes to stdout."""
     status, out, err = run("new", "--title", "x", "--fuses", "F1")
     assert (status, err) == (0, "")
     assert load_plan(out, "x").title == "x"
 
 
-def test_new_never_overwrites(run, plan_file):
+def test_new_never_overwrites(run: Any, plan_file: Any) -> None:
     """A plan that somebody has worked on stays as it is."""
     path = plan_file(GOOD)
     status, _, err = run("new", "--title", "x", "--out", path)
@@ -207,7 +209,7 @@ def test_new_never_overwrites(run, plan_file):
         (["--title", "x", "--trimmer", "RV1=refrence"], 'did you mean "reference"?'),
     ],
 )
-def test_wrong_options(run, options, says, tmp_path):
+def test_wrong_options(run: Any, options: Any, says: str, tmp_path: Path) -> None:
     """A wrong wish is named, and no file is left."""
     path = tmp_path / "x.toml"
     status, out, err = run("new", *options, "--out", path)
@@ -216,11 +218,11 @@ def test_wrong_options(run, options, says, tmp_path):
     assert not path.exists()
 
 
-def test_questions(run, monkeypatch):
+def test_questions(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """On a terminal without options one question follows the other; the plan alone goes to stdout."""
 
     class Terminal(io.StringIO):
-        def isatty(self):
+        def isatty(self) -> Any:
             return True
 
     answers = "Pump driver\nPD-2\nn\nsupply input, C7\nF1..F3\nS1, S2:nc\n\nRV1=2.2kohm\n"
@@ -237,7 +239,7 @@ def test_questions(run, monkeypatch):
     assert "cells" not in by_id
 
 
-def test_nobody_to_ask(run, monkeypatch):
+def test_nobody_to_ask(run: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """Without options and without a terminal there is nobody to ask."""
     monkeypatch.setattr(sys, "stdin", io.StringIO())
     status, _, err = run("new")
@@ -245,11 +247,11 @@ def test_nobody_to_ask(run, monkeypatch):
     assert "nobody to ask" in err
 
 
-def reading(t_s, quantity, value, resolution):
+def reading(t_s: Any, quantity: Any, value: Any, resolution: Any) -> Any:
     return Reading(t_s, quantity, value, resolution, quantity.unit, State.OK, (), "")
 
 
-def journal(path, *unplanned):
+def journal(path: Any, *unplanned: Any) -> Any:
     """A session of a good plan in which items were probed unplanned."""
     record = SessionRecord(
         t_s=0.0,
@@ -281,7 +283,7 @@ def journal(path, *unplanned):
     return path
 
 
-def test_new_from_a_session(run, tmp_path):
+def test_new_from_a_session(run: Any, tmp_path: Path) -> None:
     """What was probed unplanned becomes items, by quantity, with what was read beside them; the last value counts."""
     path = journal(
         tmp_path / "a.jsonl",
@@ -301,7 +303,7 @@ def test_new_from_a_session(run, tmp_path):
     assert run("new", "--from", path, "--title", "GC-8 board", "--fuses", "F1..F3")[1].count("GC-8 board") == 1
 
 
-def test_new_from_a_session_is_the_plan_it_ran(run, tmp_path):
+def test_new_from_a_session_is_the_plan_it_ran(run: Any, tmp_path: Path) -> None:
     """A session's own steps come back with their kinds and keys, whatever was probed unplanned."""
     from metercap.journal import read
     from metercap.plan import from_builtins
@@ -313,7 +315,7 @@ def test_new_from_a_session_is_the_plan_it_ran(run, tmp_path):
     assert load_plan(out, "written") == from_builtins(read(path).records[0].plan)
 
 
-def test_new_from_no_session(run, plan_file):
+def test_new_from_no_session(run: Any, plan_file: Any) -> None:
     """A file that is no journal is refused."""
     status, _, err = run("new", "--from", plan_file(GOOD))
     assert status == 2

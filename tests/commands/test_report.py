@@ -6,6 +6,7 @@ import hashlib
 import json
 import subprocess
 import sys
+from typing import Any
 
 import pytest
 
@@ -13,19 +14,19 @@ from metercap.commands import demo
 
 
 @pytest.fixture
-def run(metercap, bench, monkeypatch):
+def run(metercap: Any, bench: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     """Run `metercap report` in the bench's folder."""
     monkeypatch.chdir(bench)
     return lambda *args: metercap("report", *args)
 
 
-def recorded(path, kind):
+def recorded(path: Any, kind: Any) -> Any:
     """Return a journal's records of one kind as plain JSON objects."""
     with path.open("rb") as journal:
         return [one for one in map(json.loads, journal) if one["kind"] == kind]
 
 
-def test_beside_the_journal_and_never_over_a_file(run, bench):
+def test_beside_the_journal_and_never_over_a_file(run: Any, bench: Any) -> None:
     """Without --to it is b.html; a second time it is refused, and the first stays as it was."""
     assert run("b.jsonl") == (0, "report: b.html\n", "")
     before = (bench / "b.html").read_bytes()
@@ -36,7 +37,7 @@ def test_beside_the_journal_and_never_over_a_file(run, bench):
     assert not [path.name for path in bench.iterdir() if path.name.endswith(".part")]
 
 
-def test_what_the_scene_broke_is_in_the_report(run, bench):
+def test_what_the_scene_broke_is_in_the_report(run: Any, bench: Any) -> None:
     """Open fuse, fuse beside a coil, weak cell, shorted winding, mis-set trimmer, starts: each with its evidence."""
     status, out, err = run("b.jsonl", "--text")
     assert (status, err) == (0, "")
@@ -57,7 +58,7 @@ def test_what_the_scene_broke_is_in_the_report(run, bench):
         assert words in out
 
 
-def test_to_a_named_file_and_to_stdout(run, bench):
+def test_to_a_named_file_and_to_stdout(run: Any, bench: Any) -> None:
     """--to names another place, - is stdout; both are the same page, and text may go to a file too."""
     assert run("b.jsonl", "--to", "named.html")[0] == 0
     status, out, _ = run("b.jsonl", "--to", "-")
@@ -66,7 +67,7 @@ def test_to_a_named_file_and_to_stdout(run, bench):
     assert (bench / "b.txt").read_text("utf-8") == run("b.jsonl", "--text")[1]
 
 
-def test_json(run, bench):
+def test_json(run: Any, bench: Any) -> None:
     """One object: the file's own hash, verdicts as the journal has them, the comparison, the cautions."""
     status, out, err = run("b.jsonl", "--json")
     assert (status, err, out.count("\n")) == (0, "", 1)
@@ -79,7 +80,7 @@ def test_json(run, bench):
     assert found["beside"][0]["odd"][0]["item"] == "F11"
 
 
-def test_against_a_file(run, bench):
+def test_against_a_file(run: Any, bench: Any) -> None:
     """A known-good session or a learned reference; the same unit's own session is refused as in compare."""
     _, out, _ = run("b.jsonl", "--against", "a.jsonl", "--text")
     assert "Beside unit A" in out
@@ -90,7 +91,7 @@ def test_against_a_file(run, bench):
     assert (status, "nothing.jsonl" in err) == (2, True)
 
 
-def test_a_torn_journal(run, bench):
+def test_a_torn_journal(run: Any, bench: Any) -> None:
     """Cut in the middle of a record: the report is written, says what was lost, and stderr says it too."""
     data = (bench / "b.jsonl").read_bytes()
     (bench / "torn.jsonl").write_bytes(data[: len(data) // 2])
@@ -102,7 +103,7 @@ def test_a_torn_journal(run, bench):
     assert run("torn.jsonl", "--to", "torn-report.html")[0] == 0
 
 
-def test_bad_files_and_bad_usage(run, bench):
+def test_bad_files_and_bad_usage(run: Any, bench: Any) -> None:
     """A damaged journal, one that is not there, a folder that is not there, two forms at once: 2, with the place."""
     data = (bench / "b.jsonl").read_bytes()
     (bench / "damaged.jsonl").write_bytes(data[:5000] + b"x" + data[5001:])
@@ -122,7 +123,7 @@ def test_bad_files_and_bad_usage(run, bench):
         assert (status, out) == (2, "") and words in err
 
 
-def test_without_jinja2(run, bench, monkeypatch):
+def test_without_jinja2(run: Any, bench: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """HTML says what to install, before anything is read or written; text works all the same."""
     monkeypatch.setitem(sys.modules, "jinja2", None)
     status, _, err = run("b.jsonl", "--to", "no.html")
@@ -131,7 +132,9 @@ def test_without_jinja2(run, bench, monkeypatch):
     assert run("b.jsonl", "--text")[0] == 0
 
 
-def test_the_demo_hands_the_report_over(bench, capsys, monkeypatch):
+def test_the_demo_hands_the_report_over(
+    bench: Any, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Beside unit B's journal where jinja2 is installed; otherwise the text form is named."""
     journal = bench / "handed.jsonl"
     journal.write_bytes((bench / "b.jsonl").read_bytes())
@@ -144,7 +147,7 @@ def test_the_demo_hands_the_report_over(bench, capsys, monkeypatch):
     assert journal.with_suffix(".html").read_text("utf-8").startswith("<!DOCTYPE html>")
 
 
-def test_the_page_is_the_same_under_any_hash_seed(bench):
+def test_the_page_is_the_same_under_any_hash_seed(bench: Any) -> None:
     """Nothing in it depends on the order of a set."""
     pages = []
     for seed in ("0", "4242"):

@@ -15,7 +15,7 @@ FAILED = ":pass " * 12 + ":fail " * 8
 LATER = {"start_utc": "2026-03-02T09:00:00Z", "id": "later"}
 
 
-def test_before_and_after_a_fix_in_one_session():
+def test_before_and_after_a_fix_in_one_session() -> None:
     """12 of 20 before and 29 of 29 after: Fisher's p as scipy has it, and Clopper and Pearson's interval."""
     row = next(counted([session("B", FAILED + ":fixed=new_relay " + ":pass " * 29, TRIALS)]))
     assert (row.before_k, row.before_runs, row.k, row.runs) == (12, 20, 29, 29)
@@ -25,13 +25,13 @@ def test_before_and_after_a_fix_in_one_session():
     assert row.changed
 
 
-def test_before_alone():
+def test_before_alone() -> None:
     """Without a fix there is nothing to compare with, and nothing is claimed."""
     row = next(counted([session("B", FAILED + ":no", TRIALS)]))
     assert (row.before_k, row.before_runs, row.k, row.runs, row.p, row.changed) == (None, None, 12, 20, None, None)
 
 
-def test_before_and_after_in_two_sessions():
+def test_before_and_after_in_two_sessions() -> None:
     """The last count of the earlier session is before; order is that of time. 8 passes show a change (CHECK of 5 %)."""
     before = session("B", FAILED + ":no", TRIALS)
     seven, eight = (session("B", ":pass " * n + ":skip", TRIALS, **LATER) for n in (7, 8))
@@ -42,14 +42,14 @@ def test_before_and_after_in_two_sessions():
     assert (few.changed, enough.changed) == (False, True)
 
 
-def test_a_session_that_took_over_knows_its_before():
+def test_a_session_that_took_over_knows_its_before() -> None:
     """A session that took up the unit after another has the counts before the fix with it."""
     inherited = {"how": "after", "session": "s0", "before": {"starts/starts": {"k": 12, "runs": 20}}}
     row = next(counted([session("B", ":fixed=new_relay " + ":pass " * 8 + ":skip", TRIALS, inherited=inherited)]))
     assert (row.before_k, row.before_runs, row.k, row.runs) == (12, 20, 8, 8)
 
 
-def test_counts_taken_over_stand_even_where_the_new_ones_are_the_same():
+def test_counts_taken_over_stand_even_where_the_new_ones_are_the_same() -> None:
     """Four of five as found last week and four of five now: both are said, and nothing has changed."""
     inherited = {"how": "after", "session": "s0", "before": {"cover/S1": {"k": 4, "runs": 5}}}
     switch = ExerciseStep(id="cover", items=(Item("S1"),), presses=5)
@@ -58,7 +58,7 @@ def test_counts_taken_over_stand_even_where_the_new_ones_are_the_same():
     assert (row.before_k, row.before_runs, row.k, row.runs, row.changed) == (4, 5, 4, 5, False)
 
 
-def test_a_later_fix_has_to_show_more_here_too():
+def test_a_later_fix_has_to_show_more_here_too() -> None:
     """4 of 8 before, then 8 of 8: p = 0.0385 (scipy) is a change after one fix; not where six fixes were tried."""
     kept = {"k": 4, "runs": 8, "fix": "new relay", "after": 0}
     for tries, changed in (([], True), ([29] * 5, False)):
@@ -68,7 +68,7 @@ def test_a_later_fix_has_to_show_more_here_too():
         assert row.changed is changed
 
 
-def test_starts_that_go_on_have_nothing_before_them():
+def test_starts_that_go_on_have_nothing_before_them() -> None:
     """An interrupted session left 7 of 20 starts, two of them failed: they are part of the twenty, not before them."""
     kept = {"starts/starts": {"k": 5, "runs": 7, "fix": "", "after": 0, "tries": []}}
     inherited = {"how": "continue", "session": "s0", "before": kept}
@@ -76,7 +76,7 @@ def test_starts_that_go_on_have_nothing_before_them():
     assert (row.before_k, row.k, row.runs) == (None, 18, 20)
 
 
-def test_presses_that_go_on_have_nothing_before_them():
+def test_presses_that_go_on_have_nothing_before_them() -> None:
     """An interrupted session left three presses, one missed: they are the first of the five, and as found is one count.
 
     Taken up by a third session, the failed round is told again: it is still the only one.
@@ -94,14 +94,14 @@ def test_presses_that_go_on_have_nothing_before_them():
     assert (row.before_k, row.k, row.runs) == (None, 4, 5)
 
 
-def test_a_fix_that_failed_counts_as_before_the_next():
+def test_a_fix_that_failed_counts_as_before_the_next() -> None:
     """Runs after a fix that failed are runs before the next fix."""
     script = FAILED + ":fixed=cleaned :pass :fail :fixed=new_relay " + ":pass " * 36
     row = next(counted([session("B", script, TRIALS)]))
     assert (row.before_k, row.before_runs, row.k, row.runs) == (13, 22, 36, 36)
 
 
-def test_trimmer_as_found_and_as_left():
+def test_trimmer_as_found_and_as_left() -> None:
     """As found stays what it was; as left, target and band are the verdict's own."""
     step = TuneStep(id="bridge", items=(Item("RV1"),), target=1500.0, tolerance=75.0, unit="ohm", rest_s=1.0)
     turning = " ".join(f"{ohm}" for ohm in range(1700, 1500, -20))
@@ -110,7 +110,7 @@ def test_trimmer_as_found_and_as_left():
     assert (row.verdict, row.excursions, row.unit, row.file) == ("pass", 0, "ohm", "b")
 
 
-def test_nothing_turned_gives_no_line():
+def test_nothing_turned_gives_no_line() -> None:
     """Sessions without a trimmer or a count have nothing to tell here."""
     plain = session("B", reads("160.4", "161.0"))
     assert list(adjusted(plain, "b")) == []

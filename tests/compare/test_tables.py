@@ -14,7 +14,7 @@ A = Side("a", session=good("A", reads("160.4", "161.0")))
 B = Side("b", session=session("B", reads("160.9", "161.0")))
 
 
-def test_components_are_those_behind_the_verdict():
+def test_components_are_those_behind_the_verdict() -> None:
     """u of 160.9 Ω by hand: ±(0.8 % + 3 counts)/√3, one count/√12, one count, contacts alike (JCGM 100, 4.3.7)."""
     report = compare_files([B], budget="k1")
     (table,) = report.budgets
@@ -27,7 +27,7 @@ def test_components_are_those_behind_the_verdict():
     assert not table.stated
 
 
-def test_of_the_difference_too():
+def test_of_the_difference_too() -> None:
     """With a good unit the difference's own budget is shown as well: its U² is the sum of its squares times k²."""
     report = compare_files([A, B], budget="coils/K1")
     assert [table.of for table in report.budgets] == [
@@ -40,7 +40,7 @@ def test_of_the_difference_too():
     assert last.expanded == pytest.approx(last.k * math.sqrt(math.fsum(row.u**2 for row in last.rows)), rel=1e-5)
 
 
-def test_no_value_says_why():
+def test_no_value_says_why() -> None:
     """An item decided by a word has no uncertainty, and the report says so."""
     opened = Side("b", session=session("B", "OL*6 :open " + reads("161.0")))
     report = compare_files([opened], budget="K1")
@@ -48,14 +48,14 @@ def test_no_value_says_why():
     assert report.warnings == ("coils/K1 in b has no value: fail, open, by the operator's word",)
 
 
-def test_unknown_item_names_the_known_ones():
+def test_unknown_item_names_the_known_ones() -> None:
     """A name that no session has is refused with those that there are."""
     with pytest.raises(UsageError) as error:
         compare_files([A, B], budget="K7")
     assert "K1, K2" in error.value.hint
 
 
-def test_what_was_taken_over_is_not_known():
+def test_what_was_taken_over_is_not_known() -> None:
     """A verdict that came from an earlier session carries no readings, so what its U rests on is not known."""
     verdict = {
         "kind": "verdict", "t_s": 0.0, "step": "coils", "item": "K1", "verdict": "pass", "value": 160.4, "unit": "ohm",

@@ -13,6 +13,7 @@ import tempfile
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from metercap.errors import MetercapError, ProfileError
 from metercap.journal import read, repair, verify
@@ -37,7 +38,7 @@ ONE_NUMBER = re.compile(rb"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9
 
 
 @cache
-def _profile(name: str):
+def _profile(name: str) -> Any:
     return find_meter(name)
 
 

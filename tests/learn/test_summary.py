@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,12 +15,12 @@ from metercap.learn import learned, learned_lines
 from metercap.reference.gather import combine
 
 
-def units(*texts, names="ACDEFGHIJK"):
+def units(*texts: Any, names: Any = "ACDEFGHIJK") -> Any:
     """Return one known-good unit's reference for each value of K1."""
     return [good(name, reads(text), coils("K1")).reference() for name, text in zip(names, texts, strict=False)]
 
 
-def test_prediction_interval():
+def test_prediction_interval() -> None:
     """Three units: t·s·√(1 + 1/3) around the mean, t of 2 degrees of freedom by scipy."""
     (row,) = learned(combine(units("150.0", "160.0", "170.0")))
     half = float(stats.t.ppf(0.975, 2)) * 10.0 * math.sqrt(1.0 + 1.0 / 3.0)
@@ -27,7 +28,7 @@ def test_prediction_interval():
     assert (row.low, row.high) == pytest.approx((160.0 - half, 160.0 + half), rel=1e-5)
 
 
-def test_prediction_interval_of_a_reference_library():
+def test_prediction_interval_of_a_reference_library() -> None:
     """Five units: the interval of a further one, as `statsmodels` predicts it from a fit of their mean alone."""
     texts = ("150.0", "156.0", "160.0", "163.0", "170.0")
     (row,) = learned(combine(units(*texts)))
@@ -36,7 +37,7 @@ def test_prediction_interval_of_a_reference_library():
     assert (row.low, row.high) == pytest.approx((low, high), rel=1e-5)
 
 
-def test_one_unit_has_its_uncertainty():
+def test_one_unit_has_its_uncertainty() -> None:
     """One good unit shows no spread: its value ± U."""
     (row,) = learned(combine(units("160.4")))
     assert (row.n, row.method, row.floored) == (1, "uncertainty", True)
@@ -45,7 +46,7 @@ def test_one_unit_has_its_uncertainty():
     )
 
 
-def test_from_eight_on_median_and_mad():
+def test_from_eight_on_median_and_mad() -> None:
     """One wild unit among eight does not move the middle, by the median of scipy's own."""
     (row,) = learned(combine(units("158.0", "159.0", "160.0", "161.0", "162.0", "163.0", "164.0", "999.9")))
     assert (row.n, row.method) == (8, "median and MAD")
@@ -53,7 +54,7 @@ def test_from_eight_on_median_and_mad():
     assert row.high < 200.0
 
 
-def test_lines_say_what_each_value_rests_on():
+def test_lines_say_what_each_value_rests_on() -> None:
     """Every line says from how many units, and whom where not from all; what is left out says why."""
     a, c = units("150.0", "160.0")
     d = good("D", reads("155.0", "161.0")).reference()
@@ -66,7 +67,7 @@ def test_lines_say_what_each_value_rests_on():
     assert found[-1].startswith("  8 good units and more")
 
 
-def test_unmarked_units_are_said():
+def test_unmarked_units_are_said() -> None:
     """A unit taken by force is named."""
     unmarked = session("B", reads("150.0"), coils("K1")).reference()
     found = list(learned_lines(combine([*units("160.0"), unmarked], force=True)))

@@ -7,6 +7,7 @@ import threading
 import time
 import tty
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import pytest
 
@@ -117,7 +118,7 @@ def threads_end(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     started = []
     for kind in (SerialSource, TapeSource, VisaSource):
 
-        def start(self, sink, clock, real=kind.start) -> None:
+        def start(self, sink: Any, clock: Any, real: Any = kind.start) -> None:
             started.append(self)
             real(self, sink, clock)
 

@@ -8,7 +8,9 @@ import socket
 import statistics
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -28,7 +30,7 @@ UP, LOST = LinkState.UP, LinkState.LOST
 FRAME = bytes((n << 4) | 5 for n in range(1, 15))
 
 
-def paced(port, data: bytes, byte_s: float) -> None:
+def paced(port: Any, data: bytes, byte_s: float) -> None:
     """Send bytes at the pace of the wire."""
     start = time.monotonic()
     for n, value in enumerate(data):
@@ -36,7 +38,7 @@ def paced(port, data: bytes, byte_s: float) -> None:
         port.send(bytes([value]))
 
 
-def test_bytes_arrive_whole_in_order_and_stamped(pty, sink, clock, profiles) -> None:
+def test_bytes_arrive_whole_in_order_and_stamped(pty: Any, sink: Any, clock: Any, profiles: Any) -> None:
     """Frames at byte pace arrive byte for byte, `up` first, stamps rising and spread over the frame's time."""
     source = open_link(pty.path, profiles["lcd14"])
     source.start(sink, clock)
@@ -53,7 +55,7 @@ def test_bytes_arrive_whole_in_order_and_stamped(pty, sink, clock, profiles) -> 
     assert times[-1] - times[0] >= 41 * byte_s * 0.9
 
 
-def test_a_byte_is_not_held_back(pty, sink, clock, profiles) -> None:
+def test_a_byte_is_not_held_back(pty: Any, sink: Any, clock: Any, profiles: Any) -> None:
     """The median byte is in the sink well before the next one could be sent: no fixed-size read, no waiting."""
     source = open_link(pty.path, profiles["lcd14"])
     source.start(sink, clock)
@@ -69,7 +71,7 @@ def test_a_byte_is_not_held_back(pty, sink, clock, profiles) -> None:
     assert statistics.median(late) < 0.003
 
 
-def test_stamps_are_session_time(pty, sink, profiles) -> None:
+def test_stamps_are_session_time(pty: Any, sink: Any, profiles: Any) -> None:
     """At ten times the speed two bytes 0.1 s apart are a second apart."""
     source = open_link(pty.path, profiles["lcd14"])
     source.start(sink, ScaledClock(speed=10.0))
@@ -83,7 +85,7 @@ def test_stamps_are_session_time(pty, sink, profiles) -> None:
     assert 1.0 <= second - first < 3.0
 
 
-def test_seven_bits_on_a_pseudo_terminal_opened_twice(pty, sink, clock, profiles) -> None:
+def test_seven_bits_on_a_pseudo_terminal_opened_twice(pty: Any, sink: Any, clock: Any, profiles: Any) -> None:
     """7O1 is dropped by the terminal at first and refused the second time; both open, and bit 7 never comes through."""
     seven = profiles["digits14"]
     first = open_link(pty.path, seven)
@@ -99,7 +101,7 @@ def test_seven_bits_on_a_pseudo_terminal_opened_twice(pty, sink, clock, profiles
     assert sink.data == bytes(range(128)) * 2
 
 
-def test_a_polled_meter_is_asked_at_its_rate(pty, sink, profiles) -> None:
+def test_a_polled_meter_is_asked_at_its_rate(pty: Any, sink: Any, profiles: Any) -> None:
     """`D` goes out 20 times a second of session time, and no burst makes up for what was missed."""
     source = open_link(pty.path, profiles["polled"])
     clock = ScaledClock()
@@ -115,7 +117,7 @@ def test_a_polled_meter_is_asked_at_its_rate(pty, sink, profiles) -> None:
     assert len(asked) <= 1 + took_s / 0.05 + 1
 
 
-def test_a_missed_poll_is_not_made_up_for(monkeypatch, sink, profiles) -> None:
+def test_a_missed_poll_is_not_made_up_for(monkeypatch: pytest.MonkeyPatch, sink: Any, profiles: Any) -> None:
     """After a read that took a second, polls go on a whole period apart: none comes twice, none sooner."""
 
     class Stalling:
@@ -152,12 +154,12 @@ def test_a_missed_poll_is_not_made_up_for(monkeypatch, sink, profiles) -> None:
     assert port.asked_s == pytest.approx([0.0, 1.04, 1.09, 1.14, 1.19, 1.24, 1.29], abs=0.011)
 
 
-def patiences(monkeypatch, ports: list, profile) -> list[float]:
+def patiences(monkeypatch: pytest.MonkeyPatch, ports: list, profile: Any) -> list[float]:
     """Return what a source waits before each reopening, with these ports one after the other."""
     waited: list[float] = []
 
     class Counting(SerialSource):
-        def _reopen(self, sink, clock, told: str) -> None:
+        def _reopen(self, sink: Any, clock: Any, told: str) -> None:
             waited.append(self._patience_s)
             if not ports:
                 self._stop.set()
@@ -167,18 +169,20 @@ def patiences(monkeypatch, ports: list, profile) -> list[float]:
     monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: ports.pop(0))
 
     class Nobody:
-        def put_bytes(self, data, t_s) -> None: ...
+        def put_bytes(self, data: Any, t_s: Any) -> None: ...
 
-        def put_link(self, state, why, t_s) -> None: ...
+        def put_link(self, state: Any, why: Any, t_s: Any) -> None: ...
 
-        def put_fault(self, error) -> None:
+        def put_fault(self, error: Any) -> None:
             raise error
 
     Counting("/dev/flaky", profile)._run(Nobody(), ScaledClock())
     return waited
 
 
-def test_a_port_that_fails_before_its_first_byte_is_tried_ever_more_slowly(monkeypatch, profiles) -> None:
+def test_a_port_that_fails_before_its_first_byte_is_tried_ever_more_slowly(
+    monkeypatch: pytest.MonkeyPatch, profiles: Any
+) -> None:
     """0.25 s doubles to 2 s; one that gave a byte is tried again at 0.25 s (the module's own figures)."""
     gone = OSError(5, "gone")
     dead = [Flaky("in_waiting", gone) for _ in range(6)]
@@ -189,7 +193,7 @@ def test_a_port_that_fails_before_its_first_byte_is_tried_ever_more_slowly(monke
     assert patiences(monkeypatch, [*dead, alive], profiles["lcd14"]) == [0.5, 1.0, 2.0, 2.0, 2.0, 2.0, 0.25]
 
 
-def test_a_polled_meter_answers(pty, sink, clock, profiles) -> None:
+def test_a_polled_meter_answers(pty: Any, sink: Any, clock: Any, profiles: Any) -> None:
     """The answer to a poll comes through with bit 7 cleared."""
     source = open_link(pty.path, profiles["polled"])
     source.start(sink, clock)
@@ -200,12 +204,12 @@ def test_a_polled_meter_answers(pty, sink, clock, profiles) -> None:
     assert sink.data == b"OH  0.218 kOhm\r"
 
 
-def test_dtr_and_rts_are_set_before_the_port_opens(monkeypatch, pty, profiles) -> None:
+def test_dtr_and_rts_are_set_before_the_port_opens(monkeypatch: pytest.MonkeyPatch, pty: Any, profiles: Any) -> None:
     """The lines, the timeouts and the lock stand when the port opens; nothing is changed afterwards."""
     opened: list[dict] = []
     real = serial.Serial.open
 
-    def spied(port) -> None:
+    def spied(port: Any) -> None:
         opened.append(
             {"dtr": port.dtr, "rts": port.rts, "timeout": port.timeout, "exclusive": port.exclusive}
             | {"baud": port.baudrate, "bits": port.bytesize, "stop": port.stopbits}
@@ -219,7 +223,9 @@ def test_dtr_and_rts_are_set_before_the_port_opens(monkeypatch, pty, profiles) -
     ]
 
 
-def test_unplugged_and_back_under_the_name_the_user_gave(new_pty, sink, clock, profiles, tmp_path) -> None:
+def test_unplugged_and_back_under_the_name_the_user_gave(
+    new_pty: Any, sink: Any, clock: Any, profiles: Any, tmp_path: Path
+) -> None:
     """A name that leads to another terminal after the loss is opened as it was given; the same thread goes on."""
     first, second = new_pty(), new_pty()
     name = tmp_path / "meter"
@@ -242,7 +248,9 @@ def test_unplugged_and_back_under_the_name_the_user_gave(new_pty, sink, clock, p
     assert [item for item in sink.items if item[0] == "fault"] == []
 
 
-def test_unplugged_and_back_by_the_adapters_own_name(new_pty, sink, clock, profiles, tmp_path) -> None:
+def test_unplugged_and_back_by_the_adapters_own_name(
+    new_pty: Any, sink: Any, clock: Any, profiles: Any, tmp_path: Path
+) -> None:
     """Another adapter under the old name is not taken for the lost one when the lost one has a name of its own."""
     meter, other, again = new_pty(), new_pty(), new_pty()
     by_id = tmp_path / "by-id"
@@ -268,7 +276,9 @@ def test_unplugged_and_back_by_the_adapters_own_name(new_pty, sink, clock, profi
     source.stop()
 
 
-def test_another_reason_not_to_open_again_is_told(new_pty, sink, clock, profiles, tmp_path) -> None:
+def test_another_reason_not_to_open_again_is_told(
+    new_pty: Any, sink: Any, clock: Any, profiles: Any, tmp_path: Path
+) -> None:
     """When the name is back but cannot be opened, the person is told why, once."""
     first = new_pty()
     name = tmp_path / "meter"
@@ -306,13 +316,13 @@ class Server:
 
 
 @pytest.fixture
-def server():
+def server() -> Iterator[Any]:
     server = Server()
     yield server
     server.close()
 
 
-def test_a_socket_bridge(server, sink, clock, profiles) -> None:
+def test_a_socket_bridge(server: Any, sink: Any, clock: Any, profiles: Any) -> None:
     """socket:// works like a port: bytes come, a closed connection is lost and is opened again."""
     source = open_link(server.url, profiles["lcd14"])
     client = server.accept()
@@ -330,7 +340,7 @@ def test_a_socket_bridge(server, sink, clock, profiles) -> None:
     source.stop()
 
 
-def test_other_kinds_of_address(sink, clock, profiles) -> None:
+def test_other_kinds_of_address(sink: Any, clock: Any, profiles: Any) -> None:
     """Any pyserial URL goes; a polled meter on loop:// hears its own question."""
     source = open_link("loop://", profiles["polled"])
     source.start(sink, clock)
@@ -339,7 +349,7 @@ def test_other_kinds_of_address(sink, clock, profiles) -> None:
 
 
 @pytest.mark.parametrize("kind", ["pty", "socket", "lost", "flood"])
-def test_stop_never_hangs(kind, new_pty, server, sink, clock, profiles) -> None:
+def test_stop_never_hangs(kind: str, new_pty: Any, server: Any, sink: Any, clock: Any, profiles: Any) -> None:
     """Stopping returns within two seconds: while reading, while lost, on a socket, under a flood; twice, too."""
     if kind == "socket":
         source = open_link(server.url, profiles["lcd14"])
@@ -374,7 +384,7 @@ def test_stop_never_hangs(kind, new_pty, server, sink, clock, profiles) -> None:
     assert took < 2.0
 
 
-def test_stop_before_start_closes_the_port(pty, profiles) -> None:
+def test_stop_before_start_closes_the_port(pty: Any, profiles: Any) -> None:
     """A link that was opened and never started lets the port go."""
     open_link(pty.path, profiles["lcd14"]).stop()
     open_link(pty.path, profiles["lcd14"]).stop()
@@ -437,7 +447,9 @@ def every_error() -> list[Exception]:
 
 @pytest.mark.parametrize("call", ["in_waiting", "read", "write"])
 @pytest.mark.parametrize("error", every_error(), ids=repr)
-def test_every_error_in_use_is_a_lost_link(call, error, monkeypatch, sink, clock, profiles) -> None:
+def test_every_error_in_use_is_a_lost_link(
+    call: str, error: Any, monkeypatch: pytest.MonkeyPatch, sink: Any, clock: Any, profiles: Any
+) -> None:
     """Whatever the port raises becomes `lost` with words for a person, and the port is opened again."""
     made = [Flaky(call, error), Flaky("", error)]
     monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: made.pop(0))
@@ -454,10 +466,10 @@ def test_every_error_in_use_is_a_lost_link(call, error, monkeypatch, sink, clock
 
 
 @pytest.mark.parametrize("error", every_error(), ids=repr)
-def test_every_error_on_opening_is_a_link_error(error, monkeypatch, profiles) -> None:
+def test_every_error_on_opening_is_a_link_error(error: Any, monkeypatch: pytest.MonkeyPatch, profiles: Any) -> None:
     """Whatever opening raises is a LinkError with exit status 3 and something to try."""
 
-    def refuse(*_, **__):
+    def refuse(*_: Any, **__: Any) -> None:
         raise error
 
     monkeypatch.setattr(serialport.serial, "serial_for_url", refuse)
@@ -470,7 +482,9 @@ def test_every_error_on_opening_is_a_link_error(error, monkeypatch, profiles) ->
 
 @pytest.mark.parametrize("call", ["close", "cancel_read"])
 @pytest.mark.parametrize("error", [OSError(5, "gone"), AttributeError("x"), TypeError("x")], ids=repr)
-def test_errors_while_stopping_do_not_matter(call, error, monkeypatch, sink, clock, profiles) -> None:
+def test_errors_while_stopping_do_not_matter(
+    call: str, error: Any, monkeypatch: pytest.MonkeyPatch, sink: Any, clock: Any, profiles: Any
+) -> None:
     """A port that cannot even be closed does not keep the program from ending."""
     port = Flaky(call, error)
     port.left = 0
@@ -481,7 +495,9 @@ def test_errors_while_stopping_do_not_matter(call, error, monkeypatch, sink, clo
     source.stop()
 
 
-def test_a_defect_in_the_thread_is_not_swallowed(monkeypatch, sink, clock, profiles) -> None:
+def test_a_defect_in_the_thread_is_not_swallowed(
+    monkeypatch: pytest.MonkeyPatch, sink: Any, clock: Any, profiles: Any
+) -> None:
     """What is no port error reaches the loop as a fault."""
     port = Flaky("read", ZeroDivisionError("defect"))
     monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: port)
@@ -492,7 +508,7 @@ def test_a_defect_in_the_thread_is_not_swallowed(monkeypatch, sink, clock, profi
     source.stop()
 
 
-def test_the_port_is_found_by_its_path_as_given(pty, profiles, tmp_path: Path) -> None:
+def test_the_port_is_found_by_its_path_as_given(pty: Any, profiles: Any, tmp_path: Path) -> None:
     """A relative or linked name is not resolved: it is the port's stable name."""
     name = tmp_path / "meter"
     name.symlink_to(pty.path)

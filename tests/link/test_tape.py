@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -75,7 +76,7 @@ def test_a_tape_that_is_not_there_or_not_text(tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("threads_end")
-def test_plays_at_its_own_times_whatever_the_clock(tape: Path, sink) -> None:
+def test_plays_at_its_own_times_whatever_the_clock(tape: Path, sink: Any) -> None:
     """Unpaced, every arrival carries the tape's time, and the end of the tape is the link's end."""
     source = open_link(f"tape:{tape}", MeterProfile(name="x", family="lcd14"))
     source.start(sink, VirtualClock())
@@ -87,7 +88,7 @@ def test_plays_at_its_own_times_whatever_the_clock(tape: Path, sink) -> None:
 
 
 @pytest.mark.usefixtures("threads_end")
-def test_is_paced_by_session_time_and_stops_at_once(tape: Path, sink) -> None:
+def test_is_paced_by_session_time_and_stops_at_once(tape: Path, sink: Any) -> None:
     """At real pace the far arrival is not there yet, and stopping does not wait for it."""
     clock = ScaledClock(speed=20.0)
     source = open_link(f"tape:{tape}", MeterProfile(name="x", family="lcd14"))

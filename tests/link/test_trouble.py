@@ -7,7 +7,9 @@ import os
 import socket
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,7 +22,7 @@ from metercap.link.trouble import Holder, holders, locked_by, near
 from metercap.profiles import find_meter
 
 
-def refused(address: str, profile) -> LinkError:
+def refused(address: str, profile: Any) -> LinkError:
     with pytest.raises(LinkError) as caught:
         open_link(address, profile).stop()
     assert caught.value.exit_status == 3
@@ -28,7 +30,7 @@ def refused(address: str, profile) -> LinkError:
     return caught.value
 
 
-def test_a_missing_port_suggests_near_names(profiles, tmp_path) -> None:
+def test_a_missing_port_suggests_near_names(profiles: Any, tmp_path: Path) -> None:
     """A typing slip in a port's name is answered with the name that is there."""
     (tmp_path / "usb-meter-42").touch()
     error = refused(str(tmp_path / "usb-meter-24"), profiles["lcd14"])
@@ -36,7 +38,7 @@ def test_a_missing_port_suggests_near_names(profiles, tmp_path) -> None:
     assert error.hint == str(tmp_path / "usb-meter-42")
 
 
-def test_a_missing_port_with_nothing_near_names_what_is_there(monkeypatch, profiles) -> None:
+def test_a_missing_port_with_nothing_near_names_what_is_there(monkeypatch: pytest.MonkeyPatch, profiles: Any) -> None:
     """With no name like it the ports of this computer are listed, or the cable is asked for."""
     monkeypatch.setattr("metercap.link.ports.port_names", lambda: ["/dev/ttyACM3"])
     assert refused("/dev/nothing-like-it", profiles["lcd14"]).hint == "one of /dev/ttyACM3"
@@ -61,7 +63,7 @@ sys.stdin.read()
 
 
 @contextlib.contextmanager
-def holding(path: str):
+def holding(path: str) -> Iterator[Any]:
     """Another program that has the port open and locked."""
     with subprocess.Popen(
         [sys.executable, "-c", HOLD, path], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
@@ -71,7 +73,7 @@ def holding(path: str):
         program.stdin.close()
 
 
-def test_a_busy_port_names_the_program(pty, profiles) -> None:
+def test_a_busy_port_names_the_program(pty: Any, profiles: Any) -> None:
     """A port another program has locked is in use by that program, with its process number."""
     with holding(pty.path) as program:
         error = refused(pty.path, profiles["lcd14"])
@@ -80,7 +82,7 @@ def test_a_busy_port_names_the_program(pty, profiles) -> None:
     assert "close that program" in error.hint
 
 
-def test_two_of_our_own_links_do_not_share_a_port(pty, profiles) -> None:
+def test_two_of_our_own_links_do_not_share_a_port(pty: Any, profiles: Any) -> None:
     """Two readers would take each other's bytes: the second is refused."""
     first = open_link(pty.path, profiles["lcd14"])
     assert "in use by another program" in refused(pty.path, profiles["lcd14"]).what
@@ -88,7 +90,7 @@ def test_two_of_our_own_links_do_not_share_a_port(pty, profiles) -> None:
     open_link(pty.path, profiles["lcd14"]).stop()
 
 
-def test_a_lock_file_of_a_running_program_counts(pty, tmp_path) -> None:
+def test_a_lock_file_of_a_running_program_counts(pty: Any, tmp_path: Path) -> None:
     """The lock file's process is named while it runs; one left behind by a crash is passed over."""
     lock = tmp_path / f"LCK..{Path(pty.path).name}"
     with holding(pty.path) as program:
@@ -103,7 +105,7 @@ def test_a_lock_file_of_a_running_program_counts(pty, tmp_path) -> None:
     assert locked_by(pty.path, tmp_path) is None
 
 
-def test_holders_are_found_through_a_link(pty, tmp_path) -> None:
+def test_holders_are_found_through_a_link(pty: Any, tmp_path: Path) -> None:
     """A port opened under another of its names is still the same port; this process does not count."""
     name = tmp_path / "meter"
     name.symlink_to(pty.path)
@@ -114,7 +116,7 @@ def test_holders_are_found_through_a_link(pty, tmp_path) -> None:
 
 
 @contextlib.contextmanager
-def as_nobody():
+def as_nobody() -> Iterator[Any]:
     """Root may open anything: become somebody who may not."""
     if os.geteuid() != 0:
         yield
@@ -131,7 +133,7 @@ def as_nobody():
         os.setgroups(groups)
 
 
-def test_no_permission_names_the_group_and_the_command(pty, profiles) -> None:
+def test_no_permission_names_the_group_and_the_command(pty: Any, profiles: Any) -> None:
     """A port of a group one is not in is answered with the command that joins it."""
     import grp
 
@@ -145,7 +147,7 @@ def test_no_permission_names_the_group_and_the_command(pty, profiles) -> None:
         assert f"sudo usermod -aG {group} nobody" in error.hint
 
 
-def test_no_permission_for_the_group_either(pty, profiles) -> None:
+def test_no_permission_for_the_group_either(pty: Any, profiles: Any) -> None:
     """Joining a group that may not open the port would not help: another command is named."""
     Path(pty.path).chmod(0)
     with as_nobody():
@@ -153,11 +155,11 @@ def test_no_permission_for_the_group_either(pty, profiles) -> None:
     assert error.hint == f"sudo chmod g+rw {pty.path}"
 
 
-def test_a_port_whose_device_is_gone(new_pty, profiles, monkeypatch) -> None:
+def test_a_port_whose_device_is_gone(new_pty: Any, profiles: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """A name with nothing behind it asks for replugging."""
     port = new_pty()
 
-    def gone(*_, **__):
+    def gone(*_: Any, **__: Any) -> None:
         raise OSError(5, "Input/output error")
 
     monkeypatch.setattr("metercap.link.serialport.serial.serial_for_url", gone)
@@ -166,13 +168,13 @@ def test_a_port_whose_device_is_gone(new_pty, profiles, monkeypatch) -> None:
 
 
 @pytest.mark.parametrize("name", ["file", "."])
-def test_what_is_no_port(name, profiles, tmp_path) -> None:
+def test_what_is_no_port(name: str, profiles: Any, tmp_path: Path) -> None:
     """A file or a directory is not a serial port."""
     (tmp_path / "file").write_text("x")
     assert "not a serial port" in refused(str(tmp_path / name), profiles["lcd14"]).what
 
 
-def test_nothing_listens(profiles) -> None:
+def test_nothing_listens(profiles: Any) -> None:
     """A refused connection says so, and what to check."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
         url = f"socket://127.0.0.1:{listener.getsockname()[1]}"
@@ -181,30 +183,30 @@ def test_nothing_listens(profiles) -> None:
 
 
 @pytest.mark.parametrize("address", ["socket://", "socket://:x", "socket://127.0.0.1", "socket://h:99999999"])
-def test_malformed_addresses(address, profiles) -> None:
+def test_malformed_addresses(address: str, profiles: Any) -> None:
     """An address that is incomplete is refused with the address and something to try."""
     error = refused(address, profiles["lcd14"])
     assert error.where == address
     assert error.hint
 
 
-def test_a_host_that_does_not_exist(monkeypatch, profiles) -> None:
+def test_a_host_that_does_not_exist(monkeypatch: pytest.MonkeyPatch, profiles: Any) -> None:
     """A host name that resolves to nothing is told apart from a host that does not answer."""
 
-    def unknown(*_, **__):
+    def unknown(*_: Any, **__: Any) -> None:
         raise socket.gaierror(-2, "Name or service not known")
 
     monkeypatch.setattr(socket, "create_connection", unknown)
     assert refused("socket://meter.invalid:1", profiles["lcd14"]).what == "there is no such host"
 
-    def slow(*_, **__):
+    def slow(*_: Any, **__: Any) -> None:
         raise TimeoutError("timed out")
 
     monkeypatch.setattr(socket, "create_connection", slow)
     assert refused("socket://meter.invalid:1", profiles["lcd14"]).what == "no answer"
 
 
-def test_kinds_of_address_that_are_not_there(profiles) -> None:
+def test_kinds_of_address_that_are_not_there(profiles: Any) -> None:
     """An unknown kind names the known ones; one that needs a library names the command that installs it."""
     assert "no kind of address called gopher://" in refused("gopher://x", profiles["lcd14"]).what
     if "hid" not in sys.modules:
@@ -213,12 +215,12 @@ def test_kinds_of_address_that_are_not_there(profiles) -> None:
 
 
 @pytest.mark.parametrize("address", ["", "a\0b"])
-def test_no_name_at_all(address, profiles) -> None:
+def test_no_name_at_all(address: str, profiles: Any) -> None:
     """An empty name, or one with a NUL, never reaches the system."""
     assert "needs a name" in refused(address, profiles["lcd14"]).what
 
 
-def test_random_addresses_give_nothing_but_link_errors(profiles, monkeypatch) -> None:
+def test_random_addresses_give_nothing_but_link_errors(profiles: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """No text as an address gives anything but a LinkError."""
     import random
 
@@ -235,7 +237,7 @@ def test_random_addresses_give_nothing_but_link_errors(profiles, monkeypatch) ->
             assert str(error)
 
 
-def test_ports_carry_their_stable_names(tmp_path, monkeypatch, pty) -> None:
+def test_ports_carry_their_stable_names(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, pty: Any) -> None:
     """A port is listed with the name that follows its adapter, which is the one to give."""
     from serial.tools import list_ports_common
 

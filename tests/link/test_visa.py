@@ -8,7 +8,9 @@ import socket
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -70,12 +72,12 @@ def scpi() -> MeterProfile:
 
 
 @pytest.fixture
-def library(tmp_path) -> str:
+def library(tmp_path: Path) -> str:
     (tmp_path / "bench.yaml").write_text(SIMULATED)
     return f"{tmp_path / 'bench.yaml'}@sim"
 
 
-def decoded(profile: MeterProfile, sink) -> list[Reading]:
+def decoded(profile: MeterProfile, sink: Any) -> list[Reading]:
     return [one for one in decoder(profile).feed(sink.data, 1.0) if isinstance(one, Reading)]
 
 
@@ -107,13 +109,13 @@ def test_addresses_become_resource_names(address: str, name: str) -> None:
         (Quantity.DUTY, None, None),
     ],
 )
-def test_queries_come_from_the_profile(scpi, quantity, range_si, asked) -> None:
+def test_queries_come_from_the_profile(scpi: Any, quantity: Any, range_si: float | None, asked: Any) -> None:
     """A quantity's first query is asked, with the range where it takes one; it heads the line too."""
     assert query_for(scpi, quantity, range_si) == asked
 
 
 @pytest.mark.parametrize("address", ADDRESSES)
-def test_over_every_interface(address, scpi, library, sink) -> None:
+def test_over_every_interface(address: Any, scpi: Any, library: Any, sink: Any) -> None:
     """LAN, serial and USB: identity first, then what is wanted, in its range, through the decoder unchanged."""
     source = VisaSource(address, scpi, library)
     assert source.identity == "OUR OWN,BENCH,0,1"
@@ -126,7 +128,7 @@ def test_over_every_interface(address, scpi, library, sink) -> None:
     assert {(r.quantity, r.value, r.state) for r in decoded(scpi, sink)} == {(Quantity.RESISTANCE, 0.31, State.OK)}
 
 
-def test_what_is_wanted_changes_what_is_asked(scpi, library, sink) -> None:
+def test_what_is_wanted_changes_what_is_asked(scpi: Any, library: Any, sink: Any) -> None:
     """Each want is asked for from the next query on; over-range and not-a-number are states, never values."""
     source = VisaSource(ADDRESSES[0], scpi, library)
     source.start(sink, ScaledClock(speed=20.0))
@@ -149,7 +151,9 @@ def test_what_is_wanted_changes_what_is_asked(scpi, library, sink) -> None:
     assert sink.data.startswith(b"MEAS:FRES? +5.00000000E+00\n")
 
 
-def test_a_quantity_without_a_query_is_said(scpi, library, sink, monkeypatch) -> None:
+def test_a_quantity_without_a_query_is_said(
+    scpi: Any, library: Any, sink: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """What the profile cannot ask for makes the link silent with the reason; the next want goes on."""
     monkeypatch.setattr(visa, "REFUSED_S", 0.01)
     source = VisaSource(ADDRESSES[0], scpi, library)
@@ -213,7 +217,7 @@ class Bench:
 
 
 @pytest.fixture
-def bench(monkeypatch):
+def bench(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 0.3)
     monkeypatch.setattr(visa, "REOPEN_S", 0.05)
     monkeypatch.setattr(visa, "REFUSED_S", 0.05)
@@ -223,19 +227,19 @@ def bench(monkeypatch):
 
 
 @pytest.fixture
-def patient(monkeypatch) -> None:
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where no time-out is meant: a busy machine may take its time."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 6.0)
     monkeypatch.setattr(visa, "SETTLE_S", 0.3)
 
 
 @pytest.fixture
-def quick(scpi) -> MeterProfile:
+def quick(scpi: Any) -> MeterProfile:
     """A profile fast enough that a time-out is short."""
     return scpi.at_rate(20.0)
 
 
-def test_a_loopback_socket(patient, bench, quick, sink) -> None:
+def test_a_loopback_socket(patient: Any, bench: Any, quick: Any, sink: Any) -> None:
     """socket://HOST:PORT with an scpi profile goes through VISA; CR LF is no part of the answer."""
     source = open_link(bench.address, quick)
     assert source.identity == "OUR OWN,LAN,0,1"
@@ -246,7 +250,7 @@ def test_a_loopback_socket(patient, bench, quick, sink) -> None:
     assert set(sink.data.splitlines()) == {b"MEAS:RES? +1.00000000E+01"}
 
 
-def test_is_asked_no_faster_than_the_profile_says(bench, quick, sink) -> None:
+def test_is_asked_no_faster_than_the_profile_says(bench: Any, quick: Any, sink: Any) -> None:
     """With a poll rate of 20 a second, half a second holds about ten queries."""
     source = VisaSource(bench.address, MeterProfile(**{**as_dict(quick), "poll": Poll(send="", per_s=20.0)}))
     source.want(Quantity.RESISTANCE, None)
@@ -262,7 +266,7 @@ def as_dict(profile: MeterProfile) -> dict:
     return {name: getattr(profile, name) for name in profile.__struct_fields__}
 
 
-def test_a_refused_query_is_told_in_the_meters_words(bench, quick, sink) -> None:
+def test_a_refused_query_is_told_in_the_meters_words(bench: Any, quick: Any, sink: Any) -> None:
     """A query without answer and an entry in the error queue: silent, with that entry; then the next want goes on."""
     bench.answers[b"SYST:ERR?"] = b'-113,"Undefined header"\n'
     source = VisaSource(bench.address, quick)
@@ -277,7 +281,9 @@ def test_a_refused_query_is_told_in_the_meters_words(bench, quick, sink) -> None
 
 
 @pytest.mark.parametrize("error", [b'+0,"No error"\n', None, b"+1.00000000E+01\n", b"\n"])
-def test_a_time_out_without_a_reason_opens_a_new_connection(error, bench, quick, sink) -> None:
+def test_a_time_out_without_a_reason_opens_a_new_connection(
+    error: bytes | None, bench: Any, quick: Any, sink: Any
+) -> None:
     """No answer, and no error that explains it (or a late answer in its place): lost, opened anew, in step."""
     source = VisaSource(bench.address, quick)
     source.want(Quantity.RESISTANCE, None)
@@ -293,7 +299,7 @@ def test_a_time_out_without_a_reason_opens_a_new_connection(error, bench, quick,
     assert set(sink.data.splitlines()) == {b"MEAS:RES? +1.00000000E+01", b"MEAS:RES? +2.00000000E+01"}
 
 
-def test_a_dropped_connection_is_lost_and_opened_again(bench, quick, sink) -> None:
+def test_a_dropped_connection_is_lost_and_opened_again(bench: Any, quick: Any, sink: Any) -> None:
     """The meter is switched off and on: lost, then up, then answers."""
     source = VisaSource(bench.address, quick)
     source.want(Quantity.RESISTANCE, None)
@@ -306,7 +312,7 @@ def test_a_dropped_connection_is_lost_and_opened_again(bench, quick, sink) -> No
     source.stop()
 
 
-def test_hostile_answers_stay_bounded(bench, quick, sink) -> None:
+def test_hostile_answers_stay_bounded(bench: Any, quick: Any, sink: Any) -> None:
     """An answer without an end is cut at its limit and makes garbage; bytes that are no text pass as they are."""
     bench.answers[b"MEAS:RES?"] = b"\xff\x00\x1b[2J" * 2000 + b"\n"
     source = VisaSource(bench.address, quick)
@@ -318,7 +324,7 @@ def test_hostile_answers_stay_bounded(bench, quick, sink) -> None:
     assert decoded(quick, sink) == []
 
 
-def until(true, what: str) -> None:
+def until(true: Any, what: str) -> None:
     """Wait until `true()` holds."""
     end_s = time.monotonic() + 8.0
     while not true():
@@ -326,7 +332,7 @@ def until(true, what: str) -> None:
         time.sleep(0.01)
 
 
-def test_a_serial_meter_on_a_pseudo_terminal(pty, patient, quick, sink) -> None:
+def test_a_serial_meter_on_a_pseudo_terminal(pty: Any, patient: Any, quick: Any, sink: Any) -> None:
     """A port's name with an scpi profile is a serial SCPI meter: set remote, identified, asked, set local again."""
     asked: list[bytes] = []
 
@@ -369,7 +375,7 @@ def refused(address: str, profile: MeterProfile, library: str = "") -> LinkError
     return caught.value
 
 
-def test_what_cannot_be_opened_says_why(bench, quick, tmp_path) -> None:
+def test_what_cannot_be_opened_says_why(bench: Any, quick: Any, tmp_path: Path) -> None:
     """No such port, nothing there, a name that is none, a meter that is silent: each has its words."""
     assert refused(str(tmp_path / "none"), quick).what == "there is no such port"
     assert "name of a VISA resource" in refused("visa:what::ever", quick).what
@@ -382,7 +388,7 @@ def test_what_cannot_be_opened_says_why(bench, quick, tmp_path) -> None:
     assert refused("socket://x..y:5025", quick).what
 
 
-def test_a_missing_library_names_the_command(monkeypatch, quick) -> None:
+def test_a_missing_library_names_the_command(monkeypatch: pytest.MonkeyPatch, quick: Any) -> None:
     """Without pyvisa, or without any VISA behind it, the command that installs them is named."""
     with monkeypatch.context() as patch:
         patch.setitem(sys.modules, "pyvisa", None)
@@ -433,12 +439,12 @@ class Meter:
 
 
 @pytest.mark.parametrize("error", every_error(), ids=lambda error: re.sub(r"\W+", " ", repr(error))[:60])
-def test_every_error_is_mapped(error, monkeypatch, scpi, sink, clock) -> None:
+def test_every_error_is_mapped(error: Any, monkeypatch: pytest.MonkeyPatch, scpi: Any, sink: Any, clock: Any) -> None:
     """Whatever the libraries raise is a LinkError on opening and a lost link later; stopping does not mind."""
     monkeypatch.setattr(visa, "REOPEN_S", 0.001)
 
     class Manager:
-        def open_resource(self, name: str, open_timeout: int):
+        def open_resource(self, name: str, open_timeout: int) -> Any:
             if refusing:
                 raise error
             return Meter(error)
@@ -455,7 +461,7 @@ def test_every_error_is_mapped(error, monkeypatch, scpi, sink, clock) -> None:
     assert "fault" not in {item[0] for item in sink.items}
 
 
-def test_every_status_has_words(scpi, monkeypatch) -> None:
+def test_every_status_has_words(scpi: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """Each of the VISA library's error codes is a LinkError on opening, and words for a person later."""
     for code in StatusCode:
         if code.value >= 0:
@@ -463,7 +469,7 @@ def test_every_status_has_words(scpi, monkeypatch) -> None:
         error = pyvisa.errors.VisaIOError(code)
 
         class Manager:
-            def open_resource(self, name: str, open_timeout: int, error=error):
+            def open_resource(self, name: str, open_timeout: int, error: Any = error) -> None:
                 raise error
 
         monkeypatch.setattr(pyvisa, "ResourceManager", lambda library, manager=Manager: manager())
@@ -472,10 +478,10 @@ def test_every_status_has_words(scpi, monkeypatch) -> None:
 
 
 @pytest.mark.parametrize("error", every_error()[:6], ids=lambda error: type(error).__name__)
-def test_no_library_works(error, monkeypatch, scpi) -> None:
+def test_no_library_works(error: Any, monkeypatch: pytest.MonkeyPatch, scpi: Any) -> None:
     """Whatever loading a VISA library raises names the command that installs one."""
 
-    def fail(library: str):
+    def fail(library: str) -> None:
         raise error
 
     monkeypatch.setattr(pyvisa, "ResourceManager", fail)
@@ -497,7 +503,7 @@ STRANGE = {
 
 
 @pytest.mark.parametrize("answer", STRANGE.values(), ids=STRANGE.keys())
-def test_an_answer_that_says_more_is_no_reading(answer, patient, bench, quick, sink) -> None:
+def test_an_answer_that_says_more_is_no_reading(answer: Any, patient: Any, bench: Any, quick: Any, sink: Any) -> None:
     """What is not the one number asked for is garbage, and the first honest answer after it is a reading again."""
     bench.answers[b"MEAS:RES?"] = answer
     source = VisaSource(bench.address, quick)
@@ -512,7 +518,7 @@ def test_an_answer_that_says_more_is_no_reading(answer, patient, bench, quick, s
     assert LOST not in sink.states
 
 
-def test_a_meter_that_echoes_is_out_of_step(patient, bench, quick, sink) -> None:
+def test_a_meter_that_echoes_is_out_of_step(patient: Any, bench: Any, quick: Any, sink: Any) -> None:
     """The question comes back before each answer: the plan's own limit, 2 ohm, never becomes a reading."""
     bench.answers[b"MEAS:RES? 2"] = b"MEAS:RES? 2\n+3.0E+02\n"
     bench.answers[b"*IDN?"] = b"*IDN?\nOUR OWN,LAN,0,1\n"
@@ -525,7 +531,7 @@ def test_a_meter_that_echoes_is_out_of_step(patient, bench, quick, sink) -> None
     assert decoded(quick, sink) == []
 
 
-def test_a_late_answer_is_not_that_of_the_next_query(patient, bench, quick, sink) -> None:
+def test_a_late_answer_is_not_that_of_the_next_query(patient: Any, bench: Any, quick: Any, sink: Any) -> None:
     """5 V that come after the wish has changed to ohms are no 5 ohm: what stands there before asking is garbage."""
     bench.answers[b"MEAS:VOLT:DC?"] = b"+5.0E+00\n"
     source = VisaSource(bench.address, quick)
@@ -539,7 +545,7 @@ def test_a_late_answer_is_not_that_of_the_next_query(patient, bench, quick, sink
     assert {(r.quantity, r.value) for r in decoded(quick, sink)} == {("voltage_dc", 5.0), ("resistance", 10.0)}
 
 
-def test_a_function_that_is_none_is_asked_again(patient, bench, quick, sink) -> None:
+def test_a_function_that_is_none_is_asked_again(patient: Any, bench: Any, quick: Any, sink: Any) -> None:
     """A front panel whose answer is no function name makes garbage, not a query made of its words."""
     bench.answers |= {b"FUNC?": b'"RES" 1 2\n', b"READ?": b"+5.0E+00\n"}
     source = VisaSource(bench.address, quick)
@@ -551,7 +557,7 @@ def test_a_function_that_is_none_is_asked_again(patient, bench, quick, sink) -> 
     source.stop()
 
 
-def test_a_meter_that_hangs_up_inside_its_answer(bench, quick, sink) -> None:
+def test_a_meter_that_hangs_up_inside_its_answer(bench: Any, quick: Any, sink: Any) -> None:
     """It costs no processor time and is called again ever more slowly; it once more, when it answers, at once."""
     bench.answers[b"MEAS:RES?"] = b"+1.0"
     real, dialled = bench._talk, []
@@ -570,7 +576,7 @@ def test_a_meter_that_hangs_up_inside_its_answer(bench, quick, sink) -> None:
     waited: list[float] = []
 
     class Counting(VisaSource):
-        def _reopen(self, sink, clock) -> None:
+        def _reopen(self, sink: Any, clock: Any) -> None:
             waited.append(self._patience_s)
             super()._reopen(sink, clock)
 
@@ -591,7 +597,7 @@ def test_a_meter_that_hangs_up_inside_its_answer(bench, quick, sink) -> None:
     assert decoded(quick, sink)[0].value == 10.0
 
 
-def test_an_identity_dripped_byte_by_byte(bench, quick) -> None:
+def test_an_identity_dripped_byte_by_byte(bench: Any, quick: Any) -> None:
     """The whole question has one time limit, however steadily single bytes come."""
 
     def drip(client: socket.socket) -> None:
@@ -606,7 +612,7 @@ def test_an_identity_dripped_byte_by_byte(bench, quick) -> None:
     assert time.monotonic() - start_s < 2.0  # the limit is 0.3 s here
 
 
-def test_an_identity_dripped_over_a_port(pty, quick, monkeypatch) -> None:
+def test_an_identity_dripped_over_a_port(pty: Any, quick: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same over a serial port."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 0.3)
     over = threading.Event()
@@ -626,7 +632,7 @@ def test_an_identity_dripped_over_a_port(pty, quick, monkeypatch) -> None:
         thread.join()
 
 
-def test_a_flood_without_end_is_no_hang(bench, quick, sink, monkeypatch) -> None:
+def test_a_flood_without_end_is_no_hang(bench: Any, quick: Any, sink: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """A meter that never stops sending is lost, called back, and let go at once."""
     flooding = threading.Event()
 
@@ -650,7 +656,9 @@ def test_a_flood_without_end_is_no_hang(bench, quick, sink, monkeypatch) -> None
     assert decoded(quick, sink) == []
 
 
-def test_a_socket_needs_no_visa(patient, bench, quick, sink, monkeypatch) -> None:
+def test_a_socket_needs_no_visa(
+    patient: Any, bench: Any, quick: Any, sink: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """A meter on the network answers although no VISA library is installed."""
     monkeypatch.setitem(sys.modules, "pyvisa", None)
     source = VisaSource(bench.address, quick)
@@ -661,7 +669,7 @@ def test_a_socket_needs_no_visa(patient, bench, quick, sink, monkeypatch) -> Non
     assert source.identity == "OUR OWN,LAN,0,1"
 
 
-def test_stop_never_hangs(bench, quick, sink, monkeypatch) -> None:
+def test_stop_never_hangs(bench: Any, quick: Any, sink: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """Stopping returns within two seconds although an answer is awaited for longer; the thread ends by itself."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 1.2)
     monkeypatch.setattr(visa, "STOP_S", 0.2)
@@ -688,7 +696,7 @@ def test_the_serial_link_does_not_load_visa() -> None:
     subprocess.run([sys.executable, "-c", code], check=True, cwd=Path(__file__).parents[2])
 
 
-def test_what_stands_there_before_the_question_is_no_answer(bench, patient, quick) -> None:
+def test_what_stands_there_before_the_question_is_no_answer(bench: Any, patient: Any, quick: Any) -> None:
     """One number that nobody asked for is handed on as what the decoder calls garbage, and nothing is asked then."""
     source = VisaSource(bench.address, quick)
     asked = len(bench.asked)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -66,15 +67,15 @@ class ScriptedDriver:
     def end(self, t_s: float) -> list:
         return []
 
-    def due(self, t_s: float):
+    def due(self, t_s: float) -> Iterator[Any]:
         while self.session.deadlines and self.session.deadlines[0] <= t_s:
             yield from self._one(Clock(t_s=at(self.session.deadlines.pop(0)), due="s"))
 
-    def feed(self, event):
+    def feed(self, event: Any) -> Iterator[Any]:
         yield from self.due(event.t_s)
         yield from self._one(event)
 
-    def _one(self, event):
+    def _one(self, event: Any) -> Iterator[Any]:
         if event.t_s < self._last_s:
             event = msgspec.structs.replace(event, t_s=self._last_s)
         self._last_s = event.t_s
@@ -112,7 +113,7 @@ class LoggingWriter:
         self.moved = ""
         self.counts: dict[str, int] = {}
 
-    def append(self, record) -> bytes:
+    def append(self, record: Any) -> bytes:
         self.log.append(("append", record))
         return encode(record) + b"\n"
 
@@ -120,7 +121,7 @@ class LoggingWriter:
         self.log.append(("sync", None))
         return True
 
-    def close(self, t_s: float, reason) -> bytes:
+    def close(self, t_s: float, reason: Any) -> bytes:
         end = EndRecord(t_s=t_s, reason=reason, counts={}, sha256="")
         self.log.append(("close", end))
         return encode(end) + b"\n"
@@ -133,11 +134,11 @@ class LoggingObserver:
         self.log = log
         self.lines: list[bytes] = []
 
-    def see(self, record, line: bytes) -> None:
+    def see(self, record: Any, line: bytes) -> None:
         self.log.append(("see", record))
         self.lines.append(line)
 
-    def urgent(self, record) -> None:
+    def urgent(self, record: Any) -> None:
         self.log.append(("urgent", record))
 
 
@@ -154,7 +155,7 @@ class Rig:
         self.clock = VirtualClock()
         self.live = self.make()
 
-    def make(self, **others) -> Live:
+    def make(self, **others: Any) -> Live:
         arguments = {"profile": PROFILE} | others
         observers = arguments.pop("observers", [self.observer])
         writer = arguments.pop("writer", self.writer)

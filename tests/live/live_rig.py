@@ -7,6 +7,7 @@ import os
 import threading
 import time
 import tty
+from typing import Any
 
 from metercap.clock import ScaledClock
 from metercap.meter import MeterProfile
@@ -80,7 +81,7 @@ class Meter(threading.Thread):
     `sent_s` notes when the last byte of each frame went out. `replug` gives it a new terminal under the same name.
     """
 
-    def __init__(self, profile: MeterProfile, name, gap_s: float, byte_s: float) -> None:
+    def __init__(self, profile: MeterProfile, name: Any, gap_s: float, byte_s: float) -> None:
         super().__init__(name="outside meter", daemon=True)
         self.profile, self.name_, self.gap_s, self.byte_s = profile, name, gap_s, byte_s
         self.ohm: float | None = None
@@ -132,7 +133,7 @@ class Hands:
         self.seen_s: list[float] = []
         self.on_verdict = lambda: None
 
-    def see(self, record, line: bytes) -> None:
+    def see(self, record: Any, line: bytes) -> None:
         self.seen_s.append(time.monotonic())
         self.records.append(record)
         self.lines.append(line)

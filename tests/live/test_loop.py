@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 import pytest
 
@@ -42,11 +44,11 @@ def prompt(t_s: float = 0.0) -> Prompt:
     return Prompt(t_s=t_s, step="s", item="F1", do=Do.PROBE, say="F1")
 
 
-def steps(rig) -> list[str]:
+def steps(rig: Any) -> list[str]:
     return [f"{what} {type(record).__name__}" for what, record in rig.log]
 
 
-def test_starts_with_the_session_record_and_the_first_prompt(rig) -> None:
+def test_starts_with_the_session_record_and_the_first_prompt(rig: Any) -> None:
     """Observers see the file's first line as it stands in the file, then the first outcomes, written before."""
     rig.session.first = [prompt()]
     rig.live.start()
@@ -55,7 +57,7 @@ def test_starts_with_the_session_record_and_the_first_prompt(rig) -> None:
     assert isinstance(decode(rig.observer.lines[0]), SessionRecord)
 
 
-def test_a_verdict_is_on_the_disk_before_its_cue(rig) -> None:
+def test_a_verdict_is_on_the_disk_before_its_cue(rig: Any) -> None:
     """Reading, verdict, cue and next prompt are written, synced once, and only then seen, in the file's order."""
     rig.session.script = lambda event: [verdict(), cue(CueKind.PASS), prompt(1.0)] if type(event) is Reading else []
     rig.inbox.put_bytes(b"0.3\n", 1.0)
@@ -67,7 +69,7 @@ def test_a_verdict_is_on_the_disk_before_its_cue(rig) -> None:
     ]
 
 
-def test_a_word_is_on_the_disk_before_it_is_shown(rig) -> None:
+def test_a_word_is_on_the_disk_before_it_is_shown(rig: Any) -> None:
     """A word is synced whatever comes of it."""
     rig.inbox.put_word("note", "flux", 1.0)
     rig.pump()
@@ -76,14 +78,14 @@ def test_a_word_is_on_the_disk_before_it_is_shown(rig) -> None:
 
 
 @pytest.mark.parametrize("source", ["key", "pedal", "line", "page"])
-def test_where_a_word_came_from_is_journaled(rig, source: str) -> None:
+def test_where_a_word_came_from_is_journaled(rig: Any, source: str) -> None:
     """Replay needs it: a key may be too late for a prompt, a line never is."""
     rig.inbox.put_word("yes", "", 1.0, source)
     rig.pump()
     assert rig.seen() == [Operator(t_s=1.0, word="yes", source=source)]
 
 
-def test_other_records_do_not_wait_for_the_disk(rig) -> None:
+def test_other_records_do_not_wait_for_the_disk(rig: Any) -> None:
     """A reading with a contact and its cue is written and seen, with no sync."""
     rig.session.script = lambda event: [Contact(t_s=1.0, step="s", item="F1"), cue(CueKind.CONTACT)]
     rig.inbox.put_bytes(b"0.3\n", 1.0)
@@ -91,7 +93,7 @@ def test_other_records_do_not_wait_for_the_disk(rig) -> None:
     assert "sync NoneType" not in steps(rig)
 
 
-def test_a_hazard_cue_waits_for_nothing(rig) -> None:
+def test_a_hazard_cue_waits_for_nothing(rig: Any) -> None:
     """It is out before its own reading is written, and comes again in its place in the file."""
     rig.session.script = lambda event: [cue(CueKind.HAZARD), verdict()] if type(event) is Reading else []
     rig.inbox.put_bytes(b"0.3\n", 1.0)
@@ -103,13 +105,13 @@ def test_a_hazard_cue_waits_for_nothing(rig) -> None:
     ]
 
 
-def test_observers_need_no_urgent(rig) -> None:
+def test_observers_need_no_urgent(rig: Any) -> None:
     """An observer that only sees is enough."""
 
     records = []
 
     class Plain:
-        def see(self, record, line: bytes) -> None:
+        def see(self, record: Any, line: bytes) -> None:
             records.append(record)
 
     live = rig.make(observers=[Plain()])
@@ -119,7 +121,7 @@ def test_observers_need_no_urgent(rig) -> None:
     assert [type(record) for record in records] == [Link, Reading, Cue]
 
 
-def test_without_a_journal_the_lines_have_no_checksum(rig) -> None:
+def test_without_a_journal_the_lines_have_no_checksum(rig: Any) -> None:
     """Listening alone shows each record's JSON."""
     live = rig.make(writer=None)
     live.start()
@@ -129,7 +131,7 @@ def test_without_a_journal_the_lines_have_no_checksum(rig) -> None:
     assert all(line.endswith(b"}\n") for line in rig.observer.lines)
 
 
-def test_times_are_rounded_to_a_microsecond(rig) -> None:
+def test_times_are_rounded_to_a_microsecond(rig: Any) -> None:
     """What is fed, and so what is journaled, carries six decimals."""
     rig.inbox.put_bytes(b"0.3\n", 1.23456789)
     rig.inbox.put_word("yes", "", 2.00000049)
@@ -137,7 +139,7 @@ def test_times_are_rounded_to_a_microsecond(rig) -> None:
     assert [record.t_s for record in rig.seen(Reading, Operator)] == [1.234568, 2.0]
 
 
-def test_deadlines_that_passed_come_before_what_arrived_after_them(rig) -> None:
+def test_deadlines_that_passed_come_before_what_arrived_after_them(rig: Any) -> None:
     """A deadline is fed at its own time although the loop was busy until a later arrival, partial frames included."""
     rig.session.deadlines = [1.5, 2.5, 9.0]
     rig.inbox.put_bytes(b"0.", 2.0)
@@ -151,7 +153,7 @@ def test_deadlines_that_passed_come_before_what_arrived_after_them(rig) -> None:
     ]
 
 
-def test_the_next_deadline_is_the_sessions_or_the_links(rig) -> None:
+def test_the_next_deadline_is_the_sessions_or_the_links(rig: Any) -> None:
     """The loop wakes for whichever comes first."""
     assert rig.live.deadline_s is None
     rig.inbox.put_link(UP, "open", 1.0)
@@ -165,7 +167,7 @@ def test_the_next_deadline_is_the_sessions_or_the_links(rig) -> None:
     assert [(type(r), r.t_s) for r in rig.seen()] == [(Link, 1.0), (Link, 3.0), (Clock, 7.0)]
 
 
-def test_the_link_is_watched_in_session_time(rig) -> None:
+def test_the_link_is_watched_in_session_time(rig: Any) -> None:
     """Up, silent at the deadline itself, up with the next frame, garbage, lost: each an event at its time."""
     rig.inbox.put_link(UP, "open", 0.0)
     rig.pump()
@@ -184,7 +186,7 @@ def test_the_link_is_watched_in_session_time(rig) -> None:
     ]
 
 
-def test_a_lost_link_leaves_no_half_frame(rig) -> None:
+def test_a_lost_link_leaves_no_half_frame(rig: Any) -> None:
     """What was begun before the cable was pulled is garbage, and is not completed by what comes after."""
     rig.inbox.put_link(UP, "open", 0.0)
     rig.inbox.put_bytes(b"12", 1.0)
@@ -201,22 +203,22 @@ def test_a_lost_link_leaves_no_half_frame(rig) -> None:
     ]
 
 
-def test_the_source_is_told_what_is_wanted_when_it_changes(rig) -> None:
+def test_the_source_is_told_what_is_wanted_when_it_changes(rig: Any) -> None:
     """At the start, and then only when quantity or range differ."""
 
     wants = []
 
     class Source(Failing):
-        def start(self, sink, clock) -> None:
+        def start(self, sink: Any, clock: Any) -> None:
             wants.append("started")
 
-        def want(self, quantity, range_si) -> None:
+        def want(self, quantity: Any, range_si: Any) -> None:
             wants.append((quantity, range_si))
 
     live = rig.make(source=Source(""))
     rig.session.wanted = Quantity.RESISTANCE
 
-    def script(event) -> list:
+    def script(event: Any) -> list:
         rig.session.wanted_range = 2.0 if event.t_s < 3 else 5.0
         return []
 
@@ -229,7 +231,7 @@ def test_the_source_is_told_what_is_wanted_when_it_changes(rig) -> None:
     assert wants == [(ohm, None), "started", (ohm, 2.0), (ohm, 5.0)]
 
 
-def test_disk_trouble_is_told_once_and_when_it_is_over(rig) -> None:
+def test_disk_trouble_is_told_once_and_when_it_is_over(rig: Any) -> None:
     """The note is in no file: its line is empty. It names the problem, then the all-clear."""
     rig.writer.problem = "disk full: 10 bytes wait"
     rig.inbox.put_word("say", "", 1.0)
@@ -245,15 +247,15 @@ def test_disk_trouble_is_told_once_and_when_it_is_over(rig) -> None:
     assert not any(type(record) is Note for what, record in rig.log if what == "append")
 
 
-def run(rig, live=None):
+def run(rig: Any, live: Any = None) -> Any:
     return (live or rig.live).run_virtual(rig.clock, lambda: 1.0, lambda t_s: None)
 
 
 @pytest.mark.parametrize("reason", ["done", "quit"])
-def test_ends_when_the_session_is_finished(rig, reason: str) -> None:
+def test_ends_when_the_session_is_finished(rig: Any, reason: str) -> None:
     """The loop ends by itself, writes `end`, and the observers see it last; nothing after it is fed."""
 
-    def script(event) -> list:
+    def script(event: Any) -> list:
         rig.session.finished, rig.session.end_reason = True, reason
         return []
 
@@ -266,13 +268,13 @@ def test_ends_when_the_session_is_finished(rig, reason: str) -> None:
     assert (rig.log[-2][0], rig.log[-2][1].reason, rig.log[-2][1].t_s) == ("close", reason, 1.0)
 
 
-def test_a_session_that_is_finished_from_the_start(rig) -> None:
+def test_a_session_that_is_finished_from_the_start(rig: Any) -> None:
     """A plan with nothing to do ends at once."""
     rig.session.finished = True
     assert run(rig) == "done"
 
 
-def test_what_was_put_before_a_stop_is_still_done(rig) -> None:
+def test_what_was_put_before_a_stop_is_still_done(rig: Any) -> None:
     """A reading received before the signal is in the journal; the end says interrupted."""
     rig.inbox.put_bytes(b"0.3\n", 1.0)
     rig.inbox.put_stop(15)
@@ -282,10 +284,10 @@ def test_what_was_put_before_a_stop_is_still_done(rig) -> None:
     assert rig.seen(EndRecord)[0].reason == "interrupted"
 
 
-def test_keyboard_interrupt_without_a_handler_ends_well(rig) -> None:
+def test_keyboard_interrupt_without_a_handler_ends_well(rig: Any) -> None:
     """Where signals are not taken over, the exception that Python raises does the same."""
 
-    def script(event) -> list:
+    def script(event: Any) -> list:
         raise KeyboardInterrupt
 
     rig.session.script = script
@@ -307,24 +309,24 @@ class Failing:
         if call == self.at:
             raise ZeroDivisionError(call)
 
-    def start(self, sink, clock) -> None:
+    def start(self, sink: Any, clock: Any) -> None:
         self._do("start")
 
-    def want(self, quantity, range_si) -> None:
+    def want(self, quantity: Any, range_si: Any) -> None:
         self._do("want")
 
     def stop(self) -> None:
         self._do("stop")
 
-    def see(self, record, line: bytes) -> None:
+    def see(self, record: Any, line: bytes) -> None:
         self._do("see")
 
-    def urgent(self, record) -> None:
+    def urgent(self, record: Any) -> None:
         self._do("urgent")
 
 
 @pytest.mark.parametrize("call", ["see", "start", "want"])
-def test_an_exception_writes_the_end_and_is_raised(rig, call: str) -> None:
+def test_an_exception_writes_the_end_and_is_raised(rig: Any, call: str) -> None:
     """Whoever raises: `end` with reason fault is written, everybody is stopped, the exception comes out."""
     failing = Failing(call)
     words = Failing("")
@@ -338,10 +340,10 @@ def test_an_exception_writes_the_end_and_is_raised(rig, call: str) -> None:
 
 
 @pytest.mark.parametrize("where", ["driver", "thread"])
-def test_a_defect_anywhere_is_a_fault(rig, where: str) -> None:
+def test_a_defect_anywhere_is_a_fault(rig: Any, where: str) -> None:
     """A session that raises, or a thread that died, ends the loop with `end` written and the exception raised."""
 
-    def script(event) -> list:
+    def script(event: Any) -> list:
         raise ZeroDivisionError
 
     if where == "driver":
@@ -354,7 +356,7 @@ def test_a_defect_anywhere_is_a_fault(rig, where: str) -> None:
     assert rig.seen(EndRecord)[0].reason == "fault"
 
 
-def test_one_that_cannot_be_stopped_does_not_keep_the_others_running(rig) -> None:
+def test_one_that_cannot_be_stopped_does_not_keep_the_others_running(rig: Any) -> None:
     """A source that raises on stopping comes after the end was written, and the words are stopped all the same."""
     source, words = Failing("stop"), [Failing("stop"), Failing("")]
     live = rig.make(source=source, words=words)
@@ -365,7 +367,7 @@ def test_one_that_cannot_be_stopped_does_not_keep_the_others_running(rig) -> Non
     assert [one.calls[-1] for one in (source, *words)] == ["stop"] * 3
 
 
-def test_virtual_time_runs_between_deadlines_and_acts(rig) -> None:
+def test_virtual_time_runs_between_deadlines_and_acts(rig: Any) -> None:
     """Deadlines come before an act of the same moment; the clock moves to each; nothing left ends it."""
     acts = [(1.0, b"1\n"), (2.0, b"2\n"), (5.0, b"5\n")]
     rig.session.deadlines = [2.0, 4.0]
@@ -394,7 +396,7 @@ def test_virtual_time_runs_between_deadlines_and_acts(rig) -> None:
     assert rig.seen(EndRecord)[0].t_s == 7.0
 
 
-def test_virtual_time_ends_where_it_is_told(rig) -> None:
+def test_virtual_time_ends_where_it_is_told(rig: Any) -> None:
     """`until_s` ends a run that would go on for ever."""
     t_s = 0.0
 
@@ -407,7 +409,7 @@ def test_virtual_time_ends_where_it_is_told(rig) -> None:
     assert len(rig.seen(Reading)) == 21
 
 
-def test_a_trace_keeps_every_event_and_ends_by_a_word(rig) -> None:
+def test_a_trace_keeps_every_event_and_ends_by_a_word(rig: Any) -> None:
     """Listening without a plan: readings and notes are kept, nothing else happens, `quit` ends it."""
     rig.driver = Trace()
     live = rig.make()

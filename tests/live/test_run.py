@@ -8,7 +8,9 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from live_rig import Hands, Meter, record_of
@@ -27,16 +29,16 @@ SPEED = 5.0
 
 
 @pytest.fixture
-def profile(lcd14):
+def profile(lcd14: Any) -> Any:
     return lcd14.at_rate(10.0)
 
 
 @pytest.fixture
-def run(profile, tmp_path):
+def run(profile: Any, tmp_path: Path) -> Iterator[Any]:
     """Run a session of three fuses to its end; return its reason, hands, meter and journal."""
     meters = []
 
-    def go(prepare=lambda meter, hands: None, words=()):
+    def go(prepare: Any = lambda meter, hands: None, words: Any = ()) -> Any:
         clock = ScaledClock(SPEED)
         meter = Meter(profile, tmp_path / "port", 0.1 / SPEED, profile.serial.byte_s / SPEED)
         meters.append(meter)
@@ -67,7 +69,7 @@ def run(profile, tmp_path):
         meter.stop()
 
 
-def passed(hands) -> list[tuple[str, VerdictKind]]:
+def passed(hands: Any) -> list[tuple[str, VerdictKind]]:
     return [(verdict.item, verdict.verdict) for verdict in hands.verdicts]
 
 
@@ -87,7 +89,7 @@ def replayed(path: Path) -> tuple[list, list]:
     return [record for record in records if isinstance(record, (Clock, *OUTCOMES))], again
 
 
-def test_three_fuses_from_bytes_to_the_file(run) -> None:
+def test_three_fuses_from_bytes_to_the_file(run: Any) -> None:
     """Frames at byte pace tick three fuses; the observers' lines are the file, byte for byte; replay agrees."""
     reason, hands, path = run()
     assert (reason, passed(hands)) == ("done", ALL)
@@ -97,10 +99,10 @@ def test_three_fuses_from_bytes_to_the_file(run) -> None:
     assert again == recorded
 
 
-def test_a_pulled_cable_in_the_middle(run) -> None:
+def test_a_pulled_cable_in_the_middle(run: Any) -> None:
     """The session waits while the meter is gone, goes on where it was, and replay agrees about all of it."""
 
-    def prepare(meter, hands) -> None:
+    def prepare(meter: Any, hands: Any) -> None:
         def pull() -> None:
             if len(hands.verdicts) == 1:
                 meter.unplug()
@@ -116,14 +118,14 @@ def test_a_pulled_cable_in_the_middle(run) -> None:
     assert again == recorded
 
 
-def test_words_from_a_pipe(run) -> None:
+def test_words_from_a_pipe(run: Any) -> None:
     """A word on stdin decides an item; the end of stdin ends nothing."""
     out, into = os.pipe()
 
-    def prepare(meter, hands) -> None:
+    def prepare(meter: Any, hands: Any) -> None:
         see = hands.see
 
-        def word(record, line: bytes) -> None:
+        def word(record: Any, line: bytes) -> None:
             see(record, line)
             lifted = isinstance(record, Reading) and record.state is State.OVER
             if len(hands.verdicts) == 1 and lifted and not hands.said:
@@ -175,7 +177,7 @@ print(reason, flush=True)
 
 
 @pytest.fixture
-def idle(tmp_path):
+def idle(tmp_path: Path) -> Iterator[Any]:
     """A session in a process of its own, waiting for a meter that says nothing."""
     children = []
 
@@ -184,7 +186,7 @@ def idle(tmp_path):
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(number, signal.SIG_DFL)
 
-    def start(how: str, before=heed) -> subprocess.Popen:
+    def start(how: str, before: Any = heed) -> subprocess.Popen:
         child = subprocess.Popen(
             [sys.executable, "-c", IDLE, str(Path(__file__).parent), str(tmp_path / "a.jsonl"), how],
             stdout=subprocess.PIPE,
@@ -203,7 +205,7 @@ def idle(tmp_path):
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_the_first_signal_ends_well(idle, tmp_path, number) -> None:
+def test_the_first_signal_ends_well(idle: Any, tmp_path: Path, number: Any) -> None:
     """`end` is written with reason interrupted, at once although nothing comes from meter or operator."""
     child = idle("well")
     start = time.monotonic()
@@ -218,7 +220,7 @@ def test_the_first_signal_ends_well(idle, tmp_path, number) -> None:
     assert end.reason == "interrupted"
 
 
-def test_the_second_signal_ends_at_once(idle) -> None:
+def test_the_second_signal_ends_at_once(idle: Any) -> None:
     """Even where the end itself is stuck the second signal kills, and the status says by which."""
     child = idle("stuck")
     child.send_signal(signal.SIGINT)
@@ -227,7 +229,7 @@ def test_the_second_signal_ends_at_once(idle) -> None:
     assert child.wait(5.0) == -signal.SIGTERM
 
 
-def test_a_hangup_that_is_ignored_stays_ignored(idle) -> None:
+def test_a_hangup_that_is_ignored_stays_ignored(idle: Any) -> None:
     """Started so that it outlives its terminal, it does."""
     child = idle("well", lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))
     child.send_signal(signal.SIGHUP)

@@ -7,6 +7,7 @@ import os
 import sys
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from typing import TextIO
 
 import pytest
@@ -142,7 +143,7 @@ def test_a_reader_that_went_away_is_an_error_of_the_next_write(pipe: Pipe) -> No
     os.close(other)
 
 
-def test_direct_text_is_gated_utf8_whatever_the_streams_encoding(tmp_path) -> None:
+def test_direct_text_is_gated_utf8_whatever_the_streams_encoding(tmp_path: Path) -> None:
     """Without `live` it writes through, in UTF-8, with what drives a terminal escaped."""
     path = tmp_path / "out"
     with path.open("w", encoding="ascii") as stream:

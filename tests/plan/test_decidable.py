@@ -1,6 +1,7 @@
 """What a meter can decide: its resolution, bands too narrow to prove, limits below its last digit."""
 
 import math
+from typing import Any
 
 import pytest
 
@@ -22,7 +23,7 @@ RATED = MeterProfile(
 )
 
 
-def doubts(steps: str, profile: MeterProfile, head: str = "", reference=None):
+def doubts(steps: str, profile: MeterProfile, head: str = "", reference: Any = None) -> Any:
     text = f'[plan]\ntitle = "GC-8"\nsupply = "none"\n{head}[[step]]\nid = "z"\nkind = "zero"\n{steps}'
     return [str(problem) for problem in check_plan(load_plan(text, "x"), profile, reference=reference)]
 
@@ -54,7 +55,7 @@ def sweep(lines: str) -> str:
         (MeterProfile(name="mute", family="scpi"), OHM, 2.0, None),
     ],
 )
-def test_resolution(profile, quantity, value, resolution):
+def test_resolution(profile: Any, quantity: Any, value: float, resolution: float | None) -> None:
     """The finest range that shows a value: from the accuracy table, else in decades from the lowest range."""
     assert resolution_at(profile, quantity, value) == resolution
 
@@ -62,12 +63,12 @@ def test_resolution(profile, quantity, value, resolution):
 @pytest.mark.parametrize(
     ("value", "resolution"), [(2.0, 0.01), (219.0, 0.01), (221.0, 0.1), (2187.0, 0.1), (21e3, 1.0), (2e6, 100.0)]
 )
-def test_resolution_from_frame_tables(value, resolution):
+def test_resolution_from_frame_tables(value: float, resolution: float) -> None:
     """Where frames carry a range code, the shipped profile's digit weights are the ranges."""
     assert resolution_at(find_meter("digits14"), OHM, value) == resolution
 
 
-def test_a_band_too_narrow_to_prove():
+def test_a_band_too_narrow_to_prove() -> None:
     """±0.05 % of 2187 Ω is ±1.09 Ω; with counts of 1 Ω, accuracy unknown, U is 2·√(1/12 + 1) Ω: ±3.08 Ω at least."""
     (problem,) = doubts(tune('target = "2.187 kohm"\ntolerance = "0.05 %"'), BARE)
     assert problem == (
@@ -85,13 +86,13 @@ def test_a_band_too_narrow_to_prove():
         ("1.9 ohm", "simple", True),
     ],
 )
-def test_the_edge_of_what_is_provable(tolerance, rule, narrow):
+def test_the_edge_of_what_is_provable(tolerance: str, rule: str, narrow: bool) -> None:
     """Two counts inside the guard are enough: one count by the simple rule, 2·√(1/12 + 1) where scatter is a count."""
     found = doubts(tune(f'target = "2.187 kohm"\ntolerance = "{tolerance}"\nrule = "{rule}"'), BARE)
     assert bool(found) is narrow
 
 
-def test_a_band_with_an_accuracy_table():
+def test_a_band_with_an_accuracy_table() -> None:
     """U by hand (JCGM 100, 4.3.7, F.2.2.1): at 1000 Ω ±(1 % + 2 counts) is 12/√3, a count 1/√12, scatter one count."""
     expanded = 2.0 * math.sqrt(12.0**2 / 3.0 + 1.0 / 12.0 + 1.0)
     (problem,) = doubts(tune('target = "1 kohm"\ntolerance = "15 ohm"'), RATED)
@@ -101,20 +102,20 @@ def test_a_band_with_an_accuracy_table():
     assert doubts(tune('target = "1 kohm"\ntolerance = "2 ohm"\nrule = "simple"'), RATED) == []
 
 
-def test_a_target_from_the_reference():
+def test_a_target_from_the_reference() -> None:
     """The band around a reference's value is checked as soon as the value is known."""
     steps = tune('target = "reference"\ntolerance = "0.05 %"')
     assert "tightest band" not in doubts(steps, BARE)[0]
     assert "±1.094 Ω around 2.187 kΩ" in doubts(steps, BARE, reference={"bridge/RV1": {"value": 2187.0}})[0]
 
 
-def test_a_meter_that_does_not_tell():
+def test_a_meter_that_does_not_tell() -> None:
     """A profile without counts cannot be asked, and that is said."""
     (problem,) = doubts(tune('target = "1 kohm"\ntolerance = "1 %"'), MeterProfile(name="mute", family="scpi"))
     assert "does not tell its counts" in problem
 
 
-def test_a_limit_below_the_last_digit():
+def test_a_limit_below_the_last_digit() -> None:
     """With counts of 1 Ω and U = 2.08 Ω a limit of 3 Ω leaves nothing but 0; 3.1 Ω leaves 0 and 1 Ω. Alike are one."""
     (problem,) = doubts(sweep('items = "F1..F12"\nmax = "3 ohm"'), COARSE)
     assert problem == (
@@ -124,7 +125,7 @@ def test_a_limit_below_the_last_digit():
     assert doubts(sweep('items = "F1..F12"\nmax = "3.1 ohm"'), COARSE) == []
 
 
-def test_two_limits_too_near():
+def test_two_limits_too_near() -> None:
     """6.2 counts of 1 Ω between two limits leave two inside a guard of 2.08 each; 6 do not."""
     assert doubts(sweep('items = ["R1"]\nmin = "990 ohm"\nmax = "996.2 ohm"'), BARE) == []
     (problem,) = doubts(sweep('items = [{ name = "R1", min = "990 ohm", max = "996 ohm" }]'), BARE)
@@ -132,13 +133,13 @@ def test_two_limits_too_near():
     assert problem.endswith("this meter can prove a width of 6.163 Ω")
 
 
-def test_a_value_in_no_range():
+def test_a_value_in_no_range() -> None:
     """A limit above every range is named."""
     (problem,) = doubts(sweep('items = ["R1"]\nmin = "1 Gohm"'), RATED)
     assert "no range of this meter shows 1 GΩ" in problem
 
 
-def test_nothing_to_decide():
+def test_nothing_to_decide() -> None:
     """Items without limits, one-sided volts and words give no doubt."""
     steps = '[[step]]\nid = "c"\nkind = "check"\nitems = ["TP1"]\nmax = "1 mV"\n'
     steps += '[[step]]\nid = "q"\nkind = "confirm"\nsay = "done?"\n'

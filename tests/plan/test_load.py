@@ -1,6 +1,7 @@
 """Plan files: what is stored for what is written, and every mistake with its place."""
 
 import sys
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -33,12 +34,12 @@ def only_problem(text: str) -> str:
     return problems[0]
 
 
-def only_step(text: str):
+def only_step(text: str) -> Any:
     (step,) = load_plan(text, "gc8.toml").steps
     return step
 
 
-def test_a_plan_of_every_first_kind():
+def test_a_plan_of_every_first_kind() -> None:
     """Each key arrives in SI, under the struct's names, with the unit filled in."""
     text = """
 [plan]
@@ -115,7 +116,7 @@ count_check = false
     )
 
 
-def test_what_is_loaded_survives_a_journal():
+def test_what_is_loaded_survives_a_journal() -> None:
     """A loaded plan is the same after the form that a journal's first record carries."""
     plan = load_plan(SWEEP + 'items = "F1..F3"\nmax = "2 ohm"\n', "gc8.toml")
     assert from_builtins(to_builtins(plan)) == plan
@@ -131,20 +132,20 @@ def test_what_is_loaded_survives_a_journal():
         ('["C3, left end"]', ["C3, left end"]),
     ],
 )
-def test_items(items, names):
+def test_items(items: str, names: Any) -> None:
     """Items are a range, a list of names, of tables, or of both; a comma inside a list's name is part of it."""
     step = only_step(SWEEP + f'items = {items}\nmax = "2 ohm"\n')
     assert [item.name for item in step.items] == names
 
 
-def test_items_of_a_table_share_its_keys():
+def test_items_of_a_table_share_its_keys() -> None:
     """A range in a table gives every item the table's other keys."""
     step = only_step(SWEEP + 'items = [{ name = "F1..F2", where = "rear", max = "1 ohm" }]\n')
     assert step.items == (Item("F1", where="rear", max=1.0), Item("F2", where="rear", max=1.0))
     assert step.unit == "ohm"
 
 
-def test_items_as_an_array_of_tables():
+def test_items_as_an_array_of_tables() -> None:
     """[[step.items]] is the same as a list of inline tables, and its mistakes have the lines of their own keys."""
     assert only_step(SWEEP + '[[step.items]]\nname = "F1"\nmax = "2 ohm"\n').items == (Item("F1", max=2.0),)
     text = SWEEP + '[[step.items]]\nname = "F1"\n[[step.items]]\nname = "F2"\nmaxi = "2 ohm"\n'
@@ -164,7 +165,7 @@ def test_items_as_an_array_of_tables():
         ('max = "85 degC"', "degC", None, 85.0),
     ],
 )
-def test_limits_fill_the_unit(limits, unit, low, high):
+def test_limits_fill_the_unit(limits: str, unit: str, low: float | None, high: float | None) -> None:
     """A step's unit follows from its limits, whatever they measure."""
     step = only_step(SWEEP + f'items = "F1"\n{limits}\n')
     assert (step.unit, step.min, step.max) == (unit, low, high)
@@ -174,7 +175,7 @@ def test_limits_fill_the_unit(limits, unit, low, high):
     ("quantity", "unit"),
     [("voltage_ac", "V"), ("continuity", "ohm"), ("diode", "V"), ("temperature", "degC")],
 )
-def test_a_quantity_without_limits_fills_the_unit(quantity, unit):
+def test_a_quantity_without_limits_fills_the_unit(quantity: str, unit: str) -> None:
     """A named quantity gives the unit where no limit does."""
     step = only_step(SWEEP + f'items = "F1"\nquantity = "{quantity}"\n')
     assert (step.unit, step.wanted) == (unit, (Quantity(quantity),))
@@ -228,7 +229,7 @@ def test_a_quantity_without_limits_fills_the_unit(quantity, unit):
         ('items = ["F1..F6000", "G1..G6000"]', 6, "items: more than 10000 items"),
     ],
 )  # fmt: skip
-def test_one_mistake(lines, at, says):
+def test_one_mistake(lines: str, at: int, says: str | None) -> None:
     """Each kind of mistake is named once, at its line, with what to write."""
     if says is None:
         assert only_step(SWEEP + lines)
@@ -269,7 +270,7 @@ def test_one_mistake(lines, at, says):
         (HEAD + 'steps = 3\n[[step]]\nid = "z"\nkind = "zero"\n', ["plan.steps: no such key"]),
     ],
 )  # fmt: skip
-def test_mistakes_of_the_frame(text, says):
+def test_mistakes_of_the_frame(text: Any, says: Any) -> None:
     """What is wrong with plan, steps, ids, kinds and tokens is named, and nothing else with it."""
     problems = problems_of(text)
     assert len(problems) == len(says)
@@ -278,19 +279,19 @@ def test_mistakes_of_the_frame(text, says):
 
 
 @pytest.mark.parametrize("name", [INTERLUDE, STEP_ID])
-def test_ids_that_a_session_gives(name):
+def test_ids_that_a_session_gives(name: Any) -> None:
     """The ids of what a session puts beside a plan's steps are not a plan's to take."""
     assert "a word of metercap's own" in only_problem(HEAD + f'[[step]]\nid = "{name}"\nkind = "zero"\n')
 
 
-def test_four_tokens():
+def test_four_tokens() -> None:
     """Four tokens are more than can be told apart."""
     words = ", ".join(f'{word} = "{n}00 ohm"' for n, word in enumerate(("yes", "no", "open", "skip"), 1))
     text = HEAD + f'tokens = {{ {words} }}\n[[step]]\nid = "z"\nkind = "zero"\n'
     assert "4 tokens, and at most 3 can be told apart" in only_problem(text)
 
 
-def test_all_at_once_in_the_order_of_the_file():
+def test_all_at_once_in_the_order_of_the_file() -> None:
     """One error holds every problem of the file, by line, those of a misspelt kind's keys too."""
     text = """[plan]
 title = "GC-8"
@@ -313,7 +314,7 @@ kind = "check"
     assert str(error.value).splitlines()[3] == f"  {problems[2]}"
 
 
-def test_many_problems_are_counted():
+def test_many_problems_are_counted() -> None:
     """Of a file with hundreds of problems the first fifty are listed, the rest counted."""
     problems = problems_of(SWEEP + 'items = "F1"\n' + "".join(f"x{n} = 1\n" for n in range(300)))
     assert len(problems) == 51
@@ -322,7 +323,7 @@ def test_many_problems_are_counted():
 
 @pytest.mark.parametrize("key", ['max = "1 ohm"', 'rating = "1 A"', 'type = "unknown"', "both_ways = true"])
 @pytest.mark.parametrize("kind", ["tune", "exercise", "wiggle", "cell"])
-def test_items_that_nobody_would_judge(kind, key):
+def test_items_that_nobody_would_judge(kind: str, key: str) -> None:
     """An item's own limits in a kind of step that heeds none are an error, not silently dropped."""
     more = 'target = "reference"\ntolerance = "1 %"\n' if kind == "tune" else ""
     text = HEAD + f'[[step]]\nid = "x"\nkind = "{kind}"\nitems = [{{ name = "F1", {key} }}]\n{more}'
@@ -345,7 +346,7 @@ def test_items_that_nobody_would_judge(kind, key):
         ("wiggle", 'watch_s = "15 ohm"', "is in ohm, but s is expected"),
     ],
 )
-def test_mistakes_of_other_kinds(kind, lines, says):
+def test_mistakes_of_other_kinds(kind: str, lines: str, says: str) -> None:
     """Keys of the other kinds are checked by their marks and types alike."""
     text = HEAD + f'[[step]]\nid = "x"\nkind = "{kind}"\nitems = "S1"\n{lines}\n'
     assert says in only_problem(text)
@@ -366,7 +367,7 @@ def test_mistakes_of_other_kinds(kind, lines, says):
         ("", 'type = "unknown"', None),
     ],
 )
-def test_fuse_limits(before, item, limit):
+def test_fuse_limits(before: str, item: str, limit: float | None) -> None:
     """Rating and type give the limit: twice the data sheet's value plus leads; own limits stand."""
     text = HEAD + before + SWEEP[len(HEAD) :] + f'items = [{{ name = "F1", {item} }}]\n'
     step = load_plan(text, "gc8.toml").steps[-1]
@@ -385,12 +386,12 @@ def test_fuse_limits(before, item, limit):
         ('rating = "-1 A", type = "chip"', "is negative"),
     ],
 )
-def test_fuse_mistakes(item, says):
+def test_fuse_mistakes(item: str, says: str) -> None:
     """Half a statement, an unlisted rating and a wrong unit are named."""
     assert says in only_problem(SWEEP + f'items = [{{ name = "F1", {item} }}]\n')
 
 
-def test_a_fuse_in_a_step_of_volts():
+def test_a_fuse_in_a_step_of_volts() -> None:
     """A rated fuse has a limit in ohms, which a step in volts cannot hold."""
     text = SWEEP + 'items = [{ name = "F1", rating = "1 A", type = "glass 5x20" }]\nmax = "2 V"\n'
     assert "max: in V, but items[1].rating is in ohm" in only_problem(text)
@@ -413,7 +414,9 @@ TUNE = HEAD + '[[step]]\nid = "bridge"\nkind = "tune"\nitems = ["RV1"]\n'
         ('target = "reference"\ntolerance = "5 ohm"', "reference", 5.0, None, "ohm"),
     ],
 )
-def test_targets_and_tolerances(lines, target, absolute, share, unit):
+def test_targets_and_tolerances(
+    lines: str, target: float | str, absolute: float | None, share: float | None, unit: str
+) -> None:
     """A target is a value or a word; a tolerance is stored as share or as a value; units follow."""
     step = only_step(TUNE + lines + "\n")
     assert (step.target, step.tolerance, step.tolerance_share, step.unit) == (target, absolute, share, unit)
@@ -435,7 +438,7 @@ def test_targets_and_tolerances(lines, target, absolute, share, unit):
         ('target = "2 kohm"\ntolerance_share = 0.01\ntolerance = "1 %"', "tolerance_share: not written in a plan"),
     ],
 )
-def test_tune_mistakes(lines, says):
+def test_tune_mistakes(lines: str, says: str) -> None:
     """Missing targets, missing and wrong tolerances, and hazard limits on the wrong side are named."""
     assert says in only_problem(TUNE + lines + "\n")
 
@@ -457,7 +460,7 @@ def test_tune_mistakes(lines, says):
         ("x = " + "9" * 6000, 1, "not TOML: "),
     ],
 )
-def test_text_that_is_no_toml(text, line, says):
+def test_text_that_is_no_toml(text: Any, line: int, says: str) -> None:
     """A syntax error names its line, what was wrong, and shows control characters escaped."""
     problem = only_problem(text)
     assert problem.startswith(f"gc8.toml:{line}: ")
@@ -465,40 +468,40 @@ def test_text_that_is_no_toml(text, line, says):
     assert problem.isprintable()
 
 
-def test_size_limit():
+def test_size_limit() -> None:
     """A text beyond a mebibyte is refused unread."""
     assert f"more than {LARGEST} characters" in only_problem("#" * (LARGEST + 1))
 
 
-def test_byte_order_mark_and_line_ends():
+def test_byte_order_mark_and_line_ends() -> None:
     """A byte order mark and CR LF, as some editors write them, change nothing, line numbers included."""
     text = SWEEP + 'items = "F1"\nmax = "2 ohm"\n'
     assert load_plan("\ufeff" + text.replace("\n", "\r\n"), "x") == load_plan(text, "x")
     assert only_problem("\ufeff" + text.replace("\n", "\r\n") + "bad = 1\r\n").startswith("gc8.toml:8: ")
 
 
-def test_hostile_names_are_escaped():
+def test_hostile_names_are_escaped() -> None:
     """Escape sequences in keys, ids and values reach the message as visible text only."""
     text = HEAD + '[[step]]\nid = "a\\u001b[2Jb"\nkind = "k\\u202e"\n"ke\\u0007y" = 1\n'
     for problem in problems_of(text):
         assert problem.isprintable()
 
 
-def test_items_of_all_steps_are_bounded():
+def test_items_of_all_steps_are_bounded() -> None:
     """A small file cannot ask for millions of items."""
     steps = "".join(f'[[step]]\nid = "s{n}"\nkind = "sweep"\nitems = "F1..F9999"\n' for n in range(30))
     problems = problems_of(HEAD + steps)
     assert f"more than {MOST_ITEMS} items in the plan" in problems[0]
 
 
-def test_a_plan_fits_a_journal():
+def test_a_plan_fits_a_journal() -> None:
     """A plan that the first record of a journal could not hold (half a mebibyte as JSON) is refused in time."""
     steps = 'id = "s"\nkind = "sweep"\nmax = "2 ohm"\nitems = "F1..F{count}"\n'
     load_plan(HEAD + "[[step]]\n" + steps.format(count=3000), "x")
     assert "at most 524288 fit its first record" in only_problem(HEAD + "[[step]]\n" + steps.format(count=5000))
 
 
-def test_problems_are_bounded():
+def test_problems_are_bounded() -> None:
     """Of a hostile file's hundred thousand mistakes a thousand are kept, and all are counted."""
     text = SWEEP + 'items = "F1"\n' + "".join(f"x{n} = 1\n" for n in range(30_000))
     found = examine(text)
@@ -506,7 +509,7 @@ def test_problems_are_bounded():
     assert problems_of(text)[-1] == "and 29950 more"
 
 
-def test_steps_are_bounded():
+def test_steps_are_bounded() -> None:
     """A plan of more than a thousand steps is refused."""
     steps = "".join(f'[[step]]\nid = "s{n}"\nkind = "zero"\n' for n in range(1001))
     assert "more than 1000 steps" in only_problem(HEAD + steps)
@@ -538,7 +541,7 @@ KEYS = sorted({"id", "kind", "x", *(key for struct in step_kinds().values() for 
         max_size=3,
     )
 )
-def test_any_values_anywhere(steps):
+def test_any_values_anywhere(steps: Any) -> None:
     """Whatever values stand at whatever keys, the outcome is a plan, or a PlanError with lines of the file."""
     text = HEAD
     for kind, keys in steps:
@@ -554,21 +557,21 @@ def test_any_values_anywhere(steps):
         assert from_builtins(to_builtins(plan)) == plan
 
 
-def test_every_mark_has_a_reader():
+def test_every_mark_has_a_reader() -> None:
     """Each key of each kind in the union is read by its mark or is of a plain type; tables of values have a mark."""
     for struct in (Plan, Item, *step_kinds().values()):
         for key in keys_of(struct).values():
             assert not key.mark or key.mark in READERS, (struct, key.name)
 
 
-def test_hidden_keys():
+def test_hidden_keys() -> None:
     """Only what the loader fills is hidden: the unit, and shares of a tolerance or a hazard limit."""
     hidden = set().union(*(hidden_keys(struct) for struct in step_kinds().values()))
     assert hidden <= {"unit", "tolerance_share", "never_below_share", "never_above_share"}
     assert hidden_keys(Item) == frozenset()
 
 
-def test_deep_text_leaves_the_stack_alone():
+def test_deep_text_leaves_the_stack_alone() -> None:
     """A million brackets are refused by depth, not by the interpreter's recursion limit."""
     limit = sys.getrecursionlimit()
     assert "nested too deeply" in only_problem("x = " + "[{a=" * 200_000)

@@ -1,6 +1,7 @@
 """New plans: what is written loads, holds what was wanted, and survives hostile names."""
 
 import tomllib
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -30,7 +31,7 @@ FULL = Wanted(
 )
 
 
-def test_a_whole_plan():
+def test_a_whole_plan() -> None:
     """Everything wanted is there, in an order that can be run: proof, leads, ohms, cells, power last."""
     plan = load_plan(plan_text(FULL), "new")
     assert [(step.id, kind_of(step)) for step in plan.steps] == [
@@ -64,21 +65,21 @@ def test_a_whole_plan():
     assert [p for p in check_plan(plan) if p.severity == "error"] == []
 
 
-def test_comments_say_what_was_read():
+def test_comments_say_what_was_read() -> None:
     """Beside each item stands what the session read."""
     text = plan_text(FULL)
     assert '{ name = "R5" },  # read 2.187 kΩ\n' in text
     assert '{ name = "TP5" },  # no value\n' in text
 
 
-def test_fuses_by_rating():
+def test_fuses_by_rating() -> None:
     """With rating and type the limit is left to the table."""
     wanted = Wanted("x", fuses=("F1", "F2", "F3"), fuse_rating="315 mA", fuse_type="glass 5x20")
     step = next(step for step in load_plan(plan_text(wanted), "new").steps if step.id == "fuses")
     assert [item.max for item in step.items] == [6.4, 6.4, 6.4]
 
 
-def test_loose_parts():
+def test_loose_parts() -> None:
     """Parts on the mat need no intake and no proof."""
     plan = load_plan(plan_text(Wanted("x", loose=True, fuses=("F1",))), "new")
     assert plan.supply == "none"
@@ -86,13 +87,13 @@ def test_loose_parts():
     assert [p for p in check_plan(plan) if p.severity == "error"] == []
 
 
-def test_a_plan_with_nothing_wanted():
+def test_a_plan_with_nothing_wanted() -> None:
     """The least plan takes the unit in and makes it safe."""
     plan = load_plan(plan_text(Wanted("x")), "new")
     assert [kind_of(step) for step in plan.steps] == ["confirm"] * 4 + ["safe"]
 
 
-def test_a_wrong_wish_is_named():
+def test_a_wrong_wish_is_named() -> None:
     """What cannot be in a plan is named when the text is loaded."""
     with pytest.raises(PlanError) as error:
         load_plan(plan_text(Wanted("x", fuses=("F1",), fuse_max="2 volts")), "the new plan")
@@ -101,7 +102,7 @@ def test_a_wrong_wish_is_named():
 
 @settings(max_examples=200, deadline=None, derandomize=True)
 @given(st.text(max_size=20))
-def test_quoted(text):
+def test_quoted(text: Any) -> None:
     """Any text comes back from TOML as it was, but for lone surrogates, which no file can hold."""
     kept = text.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
     assert tomllib.loads(f"x = {quoted(text)}")["x"] == kept
@@ -110,7 +111,7 @@ def test_quoted(text):
 
 @settings(max_examples=100, deadline=None, derandomize=True)
 @given(st.text(max_size=30), st.text(max_size=30))
-def test_hostile_titles(title, model):
+def test_hostile_titles(title: Any, model: Any) -> None:
     """No title or model breaks out of its quotes."""
     plan = load_plan(plan_text(Wanted(title, model=model)), "new")
     assert len(plan.steps) == 5

@@ -3,6 +3,7 @@
 import contextlib
 import time
 import tomllib
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -38,7 +39,7 @@ x = 2
 '''
 
 
-def test_known_text():
+def test_known_text() -> None:
     """Each place of a text with every kind of structure is the one counted by hand."""
     # An inline table over two lines is TOML 1.1; the scanner reads it whatever this tomllib does.
     places = find_places(PLAN)
@@ -73,20 +74,20 @@ def test_known_text():
     assert places.lines == expected
 
 
-def test_nearest_known_place():
+def test_nearest_known_place() -> None:
     """A path below what the text holds has the line of its longest known beginning; an unknown one has line 1."""
     places = find_places(PLAN)
     assert places.line(("step", 1, "max")) == 18
     assert places.line(("nothing",)) == 1
 
 
-def test_keys_with_escapes():
+def test_keys_with_escapes() -> None:
     """Escapes in a quoted key are resolved, as tomllib resolves them."""
     text = '"a\\u0062\\t" = 1\n\'c\\d\' = 2\n"" = 3\n'
     assert set(find_places(text).lines) == {(key,) for key in tomllib.loads(text)}
 
 
-def test_strings_that_end_in_quotes():
+def test_strings_that_end_in_quotes() -> None:
     """A multi-line string may end in one or two quotes of its own (TOML 1.0.0, "String")."""
     text = 'a = ["""x""""", \'\'\'y\'\'\'\', "",\n\'\']\nb = 1\n'
     assert tomllib.loads(text)["a"] == ['x""', "y'", "", ""]
@@ -96,22 +97,22 @@ def test_strings_that_end_in_quotes():
 class _Writer:
     """Writes TOML in ways that a strategy draws, and notes the line of every path as it goes."""
 
-    def __init__(self, draw):
+    def __init__(self, draw: Any) -> None:
         self.draw = draw
         self.text = ""
         self.lines = {}
         self.used = 0
 
-    def put(self, piece):
+    def put(self, piece: Any) -> None:
         self.text += piece
 
-    def mark(self, path):
+    def mark(self, path: Any) -> None:
         self.lines.setdefault(path, self.text.count("\n") + 1)
 
-    def pick(self, *choices):
+    def pick(self, *choices: Any) -> Any:
         return self.draw(st.sampled_from(choices))
 
-    def key(self):
+    def key(self) -> Any:
         """A new key, the parts as they are meant, and the text of each."""
         self.used += 1
         name = f"k{self.used}" + self.draw(st.sampled_from(["", "-x", " a", "#", "]", '"', "=.", "é"]))
@@ -119,13 +120,13 @@ class _Writer:
             return name, self.pick(name, f'"{name}"', f"'{name}'")
         return name, '"' + name.replace('"', '\\"') + '"'
 
-    def gap(self):
+    def gap(self) -> None:
         self.put(self.pick("", " ", "\t"))
 
-    def lines_gap(self):
+    def lines_gap(self) -> None:
         self.put(self.pick("", " ", "\n", ' # ] } , """ \'\n', "\r\n\n"))
 
-    def value(self, path, depth):
+    def value(self, path: Any, depth: Any) -> None:
         kind = self.draw(st.integers(0, 4 if depth < 3 else 2))
         if kind == 0:
             self.put(self.pick("1", "-2.5e3", "true", "inf", "1979-05-27T07:32:00Z", "1979-05-27 07:32:00", "0x1F"))
@@ -156,7 +157,7 @@ class _Writer:
                     self.put(",")
             self.put(self.pick("", " ") + "}")
 
-    def pair(self, table, depth):
+    def pair(self, table: Any, depth: Any) -> None:
         path = table
         for place in range(self.draw(st.integers(1, 3 if depth < 2 else 1))):
             name, written = self.key()
@@ -168,7 +169,7 @@ class _Writer:
         self.gap()
         self.value(path, depth)
 
-    def document(self):
+    def document(self) -> Any:
         for _ in range(self.draw(st.integers(0, 2))):
             self.pair((), 0)
             self.put(self.pick("\n", " # x = 1\n", "\r\n"))
@@ -207,12 +208,12 @@ class _Writer:
 
 
 @st.composite
-def documents(draw):
+def documents(draw: Any) -> Any:
     writer = _Writer(draw)
     return writer.document(), writer.lines
 
 
-def paths_of(value, path=()):
+def paths_of(value: Any, path: Any = ()) -> Any:
     out = {path} if path else set()
     inside = value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ()
     for key, held in inside:
@@ -222,7 +223,7 @@ def paths_of(value, path=()):
 
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(documents())
-def test_generated_documents(document):
+def test_generated_documents(document: Any) -> None:
     """In generated TOML every path that tomllib finds has the line on which its key was written, and no other has."""
     text, lines = document
     assert paths_of(tomllib.loads(text)) == set(lines)
@@ -231,21 +232,21 @@ def test_generated_documents(document):
 
 @settings(max_examples=300, deadline=None, derandomize=True)
 @given(st.text(alphabet="ab.\"'[]{}=,#\\ \n\t1é\x00", max_size=60))
-def test_any_text(text):
+def test_any_text(text: Any) -> None:
     """Whatever the text, the scanner ends without an error and names no line that is not there."""
     for line in find_places(text).lines.values():
         assert 1 <= line <= text.count("\n") + 1
 
 
 @pytest.mark.parametrize("text", ["a = " + "[" * 5000, "\n\na" + ".a" * 5000 + " = 1", "[" + "a." * 99 + "a]"])
-def test_depth(text):
+def test_depth(text: str) -> None:
     """Nesting beyond the limit is refused where it passes it, by value, key or header."""
     with pytest.raises(TooDeep) as error:
         find_places(text)
     assert error.value.line == text.count("\n") + 1
 
 
-def test_depth_that_is_allowed():
+def test_depth_that_is_allowed() -> None:
     """Nesting up to the limit is read."""
     text = "a = " + "[" * MAX_DEPTH + "]" * MAX_DEPTH
     assert len(find_places(text).lines) == MAX_DEPTH
@@ -255,7 +256,7 @@ def test_depth_that_is_allowed():
     "piece",
     ['"', "'", '"""', '"\\', "a", "a = 1\n", "[[a]]\n", "#", "\\", 'a = """"', "a = [", "a={b=", "\n", "a = [1,"],
 )
-def test_a_mebibyte_is_quick(piece):
+def test_a_mebibyte_is_quick(piece: str) -> None:
     """A mebibyte of anything takes linear time (about 1 s at most here; quadratic would take hours)."""
     text = piece * (2**20 // len(piece))
     start = time.process_time()

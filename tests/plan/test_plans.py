@@ -1,6 +1,7 @@
 """The plans that are shipped: they load, can be run with every shipped meter, and carry their cautions."""
 
 import re
+from typing import Any
 
 import pytest
 
@@ -13,14 +14,14 @@ from metercap.profiles import find_meter, find_plan, meter_names, plan_names
 OURS = ("first-look", "greenhouse-controller", "loose-parts")
 
 
-def test_they_are_found():
+def test_they_are_found() -> None:
     """All three are at hand by name."""
     assert set(OURS) <= set(plan_names())
 
 
 @pytest.mark.parametrize("name", plan_names())
 @pytest.mark.parametrize("meter", [None, *meter_names()])
-def test_they_can_be_run(name, meter):
+def test_they_can_be_run(name: Any, meter: Any) -> None:
     """No shipped plan has an error with any shipped meter, and only a missing reference is warned of."""
     problems = check_plan(read_plan(find_plan(name)), meter and find_meter(meter))
     assert [str(problem) for problem in problems if problem.severity == "error"] == []
@@ -28,14 +29,14 @@ def test_they_can_be_run(name, meter):
 
 
 @pytest.mark.parametrize("name", plan_names())
-def test_they_survive_a_journal(name):
+def test_they_survive_a_journal(name: Any) -> None:
     """Each is the same after the form that a journal carries."""
     plan = read_plan(find_plan(name))
     assert from_builtins(to_builtins(plan)) == plan
 
 
 @pytest.mark.parametrize("name", OURS)
-def test_cautions(name):
+def test_cautions(name: Any) -> None:
     """Each plan says the cautions of what it asks for."""
     plan = read_plan(find_plan(name))
     said = " ".join((*plan.cautions, *(caution for step in plan.steps for caution in step.cautions)))
@@ -55,7 +56,7 @@ def test_cautions(name):
         assert kind not in kinds or words in said
 
 
-def test_the_whole_repair():
+def test_the_whole_repair() -> None:
     """The demo's board has every kind of step but none twice without reason, and the sweep of twelve fuses."""
     from metercap.plan.fields import step_kinds
 
@@ -67,7 +68,7 @@ def test_the_whole_repair():
 
 
 @pytest.mark.parametrize("name", OURS)
-def test_no_part_numbers(name):
+def test_no_part_numbers(name: Any) -> None:
     """No maker's or part number but our own model: no letters and digits run together beyond designators."""
     text = find_plan(name).read_text(encoding="utf-8")
     for word in re.findall(r"\b[A-Z]{2,}[0-9]{2,}\w*\b", text):

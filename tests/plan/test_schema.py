@@ -1,6 +1,7 @@
 """The JSON Schema for editors, judged by an independent validator (the jsonschema package, draft-07)."""
 
 import tomllib
+from typing import Any
 
 import jsonschema
 import pytest
@@ -23,18 +24,18 @@ def valid(text: str) -> bool:
     return VALIDATOR.is_valid(tomllib.loads(text))
 
 
-def test_it_is_a_schema():
+def test_it_is_a_schema() -> None:
     """The schema follows its own dialect's rules."""
     jsonschema.Draft7Validator.check_schema(plan_schema())
 
 
 @pytest.mark.parametrize("name", plan_names())
-def test_shipped_plans(name):
+def test_shipped_plans(name: Any) -> None:
     """Every plan that is shipped satisfies the schema."""
     VALIDATOR.validate(tomllib.loads(find_plan(name).read_text(encoding="utf-8")))
 
 
-def test_every_kind_and_key():
+def test_every_kind_and_key() -> None:
     """The schema has each kind of the union with each of its keys, and none that the loader fills."""
     steps = plan_schema()["properties"]["step"]["items"]["oneOf"]
     assert {step["properties"]["kind"]["const"] for step in steps} == set(step_kinds())
@@ -64,7 +65,7 @@ def test_every_kind_and_key():
         '[[steps]]\nid = "z"\nkind = "zero"\n',
     ],
 )
-def test_what_it_refuses(steps):
+def test_what_it_refuses(steps: str) -> None:
     """Mistakes that an editor should underline while one types."""
     assert not valid(HEAD + steps)
 
@@ -82,7 +83,7 @@ BY_MARK = {
 ITEMS = st.sampled_from(['"F1..F3"', '["F1", "RV2"]', '[{ name = "F1", where = "rear" }, "F2..F4"]'])
 
 
-def written(key):
+def written(key: Any) -> Any:
     """Right values for a key, as they are written."""
     if holds_items(key):
         return ITEMS
@@ -97,7 +98,7 @@ def written(key):
 
 
 @st.composite
-def plans(draw):
+def plans(draw: Any) -> Any:
     """Right plans of every kind, with some of the optional keys."""
     text = HEAD
     for n, kind in enumerate(draw(st.lists(st.sampled_from(sorted(step_kinds())), min_size=1, max_size=4))):
@@ -113,7 +114,7 @@ def plans(draw):
 
 @settings(max_examples=150, deadline=None, derandomize=True)
 @given(plans())
-def test_right_plans(text):
+def test_right_plans(text: Any) -> None:
     """What the loader accepts the schema accepts; it survives a journal, and it can be shown."""
     plan = load_plan(text, "x")
     VALIDATOR.validate(tomllib.loads(text))

@@ -39,7 +39,7 @@ confidence = "90 %"
 """
 
 
-def test_every_line():
+def test_every_line() -> None:
     """The whole picture, line by line."""
     assert list(plan_lines(load_plan(TEXT, "x"))) == [
         "Main board, model GC-8",
@@ -76,7 +76,7 @@ def test_every_line():
     ]
 
 
-def test_hostile_text_is_escaped():
+def test_hostile_text_is_escaped() -> None:
     """Escape sequences in any text of a plan are shown, not sent."""
     text = TEXT.replace("rear row first", "a\\u001b[2J").replace('where = "rear"', 'where = "\\u202e"')
     text = text.replace("Main board", "x\\u0007").replace("all plugs", "\\n")

@@ -1,5 +1,7 @@
 """Tokens: resistors whose values no step of the plan could meet."""
 
+from typing import Any
+
 import pytest
 
 from metercap.plan.load import load_plan
@@ -8,13 +10,13 @@ from metercap.plan.rules import check_plan
 ZERO = '[[step]]\nid = "leads"\nkind = "zero"\n'
 
 
-def found(tokens: str, steps: str, reference=None):
+def found(tokens: str, steps: str, reference: Any = None) -> Any:
     text = f'[plan]\ntitle = "GC-8"\nsupply = "none"\ntokens = {{ {tokens} }}\n{ZERO}{steps}'
     problems = check_plan(load_plan(text, "gc8.toml"), reference=reference)
     return [problem for problem in problems if problem.path[0] == "plan"]
 
 
-def refused(tokens: str, steps: str, reference=None) -> bool:
+def refused(tokens: str, steps: str, reference: Any = None) -> bool:
     return any(problem.severity == "error" for problem in found(tokens, steps, reference))
 
 
@@ -59,7 +61,7 @@ def tune(lines: str) -> str:
         ("20 kohm", "", False),
     ],
 )
-def test_values_that_a_plan_could_meet(ohm, steps, clash):
+def test_values_that_a_plan_could_meet(ohm: str, steps: Any, clash: bool) -> None:
     """A token is refused within 20 % or 2 Ω of what a step could read; worked by hand."""
     assert refused(f'open = "{ohm}"', steps) is clash
 
@@ -67,12 +69,12 @@ def test_values_that_a_plan_could_meet(ohm, steps, clash):
 @pytest.mark.parametrize(
     ("other", "clash"), [("178 ohm", True), ("179 ohm", False), ("114 ohm", False), ("115 ohm", True)]
 )
-def test_tokens_apart_from_each_other(other, clash):
+def test_tokens_apart_from_each_other(other: str, clash: bool) -> None:
     """Two tokens must be told apart as well: by 20 % of the higher one (35.8 and 28.6 Ω here)."""
     assert refused(f'open = "143 ohm", skip = "{other}"', "") is clash
 
 
-def test_the_message_names_the_item():
+def test_the_message_names_the_item() -> None:
     """The error says which item would be read as a word."""
     (problem,) = found('open = "3.9 ohm"', sweep('max = "2 ohm"'))
     assert str(problem) == (
@@ -82,7 +84,7 @@ def test_the_message_names_the_item():
 
 
 @pytest.mark.parametrize("steps", [sweep(""), tune('target = "reference"\ntolerance = "1 %"')])
-def test_items_that_may_read_anything(steps):
+def test_items_that_may_read_anything(steps: Any) -> None:
     """Where nobody knows what an item reads, a token is a risk: a warning, until a reference is at hand."""
     (problem,) = found('open = "143 ohm"', steps)
     assert problem.severity == "warning"
@@ -92,6 +94,6 @@ def test_items_that_may_read_anything(steps):
     assert refused('open = "143 ohm"', steps, {name: {"value": 150.0}})
 
 
-def test_no_tokens():
+def test_no_tokens() -> None:
     """A plan without tokens has none to refuse."""
     assert found("", sweep("")) == []

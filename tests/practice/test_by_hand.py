@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
@@ -511,7 +512,7 @@ tolerance = "1 %"
 class Person:
     """Somebody who does what the offers say, at a walking pace, and says words: a session in process."""
 
-    def __init__(self, desk: Desk, tmp_path) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, desk: Desk, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
         self.desk = desk
         path = tmp_path / "plan.toml"
         path.write_text(PLAN, encoding="utf-8")
@@ -572,7 +573,7 @@ class Person:
         self.until(CueKind.GO)
 
 
-def test_a_session_by_hand(tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_a_session_by_hand(tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """Leads, four fuses of which one is open, and a trimmer: every verdict is what the board is."""
     person = Person(Desk(), tmp_path)
     person.ticks()
@@ -614,7 +615,7 @@ def _tune(person: Person) -> None:
     raise AssertionError(f"not finished at {person.prompt}")
 
 
-def test_the_same_session_twice(tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_the_same_session_twice(tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """The same seed and the same moves give the same records."""
 
     def part() -> Iterator[list[Record]]:
@@ -628,7 +629,7 @@ def test_the_same_session_twice(tmp_path) -> None:  # type: ignore[no-untyped-de
     assert first == second
 
 
-def test_going_on_too_soon_earns_a_lift_cue(tmp_path) -> None:  # type: ignore[no-untyped-def]
+def test_going_on_too_soon_earns_a_lift_cue(tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """Slipping on to the next fuse right after a tick ticks nothing: the tool asks for a lift."""
     person = Person(Desk(), tmp_path)
     person.ticks()

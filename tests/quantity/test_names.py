@@ -1,5 +1,7 @@
 """Runs of names drawn together are spread out again by the reader of item lists."""
 
+from typing import Any
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -23,7 +25,7 @@ from metercap.quantity.names import compressed
         ([], []),
     ],
 )
-def test_compressed(names, short):
+def test_compressed(names: Any, short: Any) -> None:
     """Three names or more that count up become one range; the order and everything else stay."""
     assert compressed(names) == short
 
@@ -36,7 +38,7 @@ def test_compressed(names, short):
         max_size=30,
     )
 )
-def test_spread_out_again(parts):
+def test_spread_out_again(parts: Any) -> None:
     """Whatever the names, spreading every range gives them back in their order."""
     names = list(dict.fromkeys(f"{prefix}{number:0{width}d}" for prefix, number, width in parts))
     spread = [name for short in compressed(names) for name in expand_items(short)]

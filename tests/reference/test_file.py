@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import pytest
 from two_units import good, reads
@@ -16,12 +17,12 @@ PLAIN = reads("160.4", "161.0")
 MADE = combine([good("A", PLAIN).reference(), good("C", PLAIN, identity="serial 7").reference()])
 
 
-def changed(**more):
+def changed(**more: Any) -> Any:
     """Return the file's bytes with other keys at its top."""
     return json.dumps({**json.loads(encode(MADE)), **more}).encode()
 
 
-def test_it_reads_back():
+def test_it_reads_back() -> None:
     """Nothing is lost, and `kind` and `schema` come first, so that anybody can tell what it is."""
     data = encode(MADE)
     assert decode(data, "x") == MADE
@@ -29,7 +30,7 @@ def test_it_reads_back():
     assert data.startswith(b'{\n  "kind": "reference",\n  "schema": 1,')
 
 
-def test_newer_is_refused():
+def test_newer_is_refused() -> None:
     """A newer schema may mean something else by the same words."""
     with pytest.raises(FileProblem, match=f"schema {SCHEMA + 1}"):
         decode(changed(schema=SCHEMA + 1, items="who knows"), "good.json")
@@ -51,7 +52,7 @@ def test_newer_is_refused():
         changed(schema="one"),
     ],
 )
-def test_what_is_none_is_refused(data):
+def test_what_is_none_is_refused(data: Any) -> None:
     """Anything else is refused with its file's name, never with a traceback."""
     with pytest.raises(FileProblem) as error:
         decode(data, "good.json")
@@ -61,7 +62,7 @@ def test_what_is_none_is_refused(data):
 @pytest.mark.parametrize(
     ("key", "value"), [("U", -1), ("value", 1e300), ("own_u", -0.1), ("null_dof", -2), ("name", "nobody"), ("U", "x")]
 )
-def test_numbers_that_cannot_be_are_refused(key, value):
+def test_numbers_that_cannot_be_are_refused(key: str, value: float | str) -> None:
     """A negative uncertainty, a value beyond all meters, a unit that is not in the file."""
     document = json.loads(encode(MADE))
     document["items"][0]["values"][0][key] = value
@@ -69,7 +70,7 @@ def test_numbers_that_cannot_be_are_refused(key, value):
         decode(json.dumps(document).encode(), "good.json")
 
 
-def test_an_item_without_values_is_refused():
+def test_an_item_without_values_is_refused() -> None:
     """An item that no unit measured says nothing."""
     document = json.loads(encode(MADE))
     document["items"][0]["values"] = []

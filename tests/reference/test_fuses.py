@@ -1,6 +1,7 @@
 """The fuse table against its data sheet's figures, and the limits that follow from it."""
 
 import math
+from typing import Any
 
 import pytest
 
@@ -19,24 +20,24 @@ R10 = (1.00, 1.25, 1.60, 2.00, 2.50, 3.15, 4.00, 5.00, 6.30, 8.00)  # ISO 3, ser
 
 
 @pytest.mark.parametrize(("rating_a", "ohm"), ROWS)
-def test_every_published_rating(rating_a, ohm):
+def test_every_published_rating(rating_a: Any, ohm: Any) -> None:
     """A rating as written on the fuse finds the data sheet's typical value."""
     assert typical_ohm(rating_a, "glass 5x20") == ohm
 
 
-def test_nothing_else_is_listed():
+def test_nothing_else_is_listed() -> None:
     """The table holds the published ratings and no other."""
     assert len(GLASS_5X20_OHM) == len(ROWS)
 
 
-def test_ratings_are_preferred_numbers():
+def test_ratings_are_preferred_numbers() -> None:
     """Every rating is a number of the R10 series (ISO 3), in which IEC 60127 ratings are given."""
     for rating_a in GLASS_5X20_OHM:
         mantissa = rating_a / 10 ** math.floor(math.log10(rating_a) + 1e-9)
         assert min(abs(mantissa - step) for step in (*R10, 3.2)) < 0.01
 
 
-def test_a_good_small_fuse_exceeds_ten_ohms():
+def test_a_good_small_fuse_exceeds_ten_ohms() -> None:
     """A good 63 mA fuse reads above 10 Ω (data sheet), so a 2 Ω limit would call it blown."""
     assert least_ohm(0.063, "glass 5x20", nulled=True) > 10.0
 
@@ -45,12 +46,12 @@ def test_a_good_small_fuse_exceeds_ten_ohms():
     ("rating", "nulled", "limit"),
     [("315 mA", True, 6.4), ("315 mA", False, 6.6), ("1 A", True, 0.5), ("1 A", False, 0.5), ("500 mA", False, 0.74)],
 )
-def test_limit(rating, nulled, limit):
+def test_limit(rating: str, nulled: bool, limit: float) -> None:
     """Twice the typical value, plus 0.2 Ω of leads unless nulled, at least 0.5 Ω; worked by hand."""
     assert limit_ohm(parse_value(rating).value, "glass 5x20", nulled=nulled) == limit
 
 
-def test_least_includes_leads():
+def test_least_includes_leads() -> None:
     """What a good fuse reads includes the leads where they are not nulled."""
     assert least_ohm(1.0, "glass 5x20", nulled=False) == 0.33
     assert least_ohm(1.0, "glass 5x20", nulled=True) == 0.13
@@ -60,7 +61,7 @@ def test_least_includes_leads():
     ("rating_a", "neighbours"),
     [(0.3, "250 mA or 315 mA"), (0.01, "32 mA"), (10.0, "6.3 A"), (0.1001, "100 mA or 125 mA")],
 )
-def test_unlisted_rating(rating_a, neighbours):
+def test_unlisted_rating(rating_a: float, neighbours: str) -> None:
     """An unlisted rating is refused with the listed ones next to it; nothing is interpolated."""
     with pytest.raises(ValueText) as error:
         limit_ohm(rating_a, "glass 5x20", nulled=True)
@@ -68,7 +69,7 @@ def test_unlisted_rating(rating_a, neighbours):
 
 
 @pytest.mark.parametrize("kind", ["chip", "resettable", "unknown"])
-def test_types_without_a_table(kind):
+def test_types_without_a_table(kind: str) -> None:
     """Other types have no table: no limit is made up, whatever the rating."""
     assert not has_table(kind)
     assert typical_ohm(0.3, kind) is None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 import pytest
 from two_units import coils, good, reads, session
@@ -14,12 +16,12 @@ from metercap.reference.gather import combine, models_differ, same_unit
 PLAIN = reads("160.4", "161.0")
 
 
-def part(unit, script=PLAIN, *steps, **more):
+def part(unit: Any, script: Any = PLAIN, *steps: Any, **more: Any) -> Any:
     """Return a known-good unit's reference."""
     return good(unit, script, *steps, **more).reference()
 
 
-def test_a_session_gives_its_good_values():
+def test_a_session_gives_its_good_values() -> None:
     """Value, U, resolution, function and own scatter of every settled pass; session, meter and day of the unit."""
     found = part("A", identity="serial 7")
     assert [(item.step, item.item, item.unit) for item in found.items] == [
@@ -35,7 +37,7 @@ def test_a_session_gives_its_good_values():
     assert (found.model, found.title) == ("GC-8", "Climate controller, main board")
 
 
-def test_leads_that_were_taken_off_are_known():
+def test_leads_that_were_taken_off_are_known() -> None:
     """After a zero step the value carries the null's own scatter; the leads are no value of the unit."""
     found = part("A", "OL*6 0.2*6 OL*6 160.4*4 OL*6 160.4*4 OL*6", ZeroStep(id="leads"), coils("K1"))
     assert [item.item for item in found.items] == ["K1"]
@@ -43,7 +45,7 @@ def test_leads_that_were_taken_off_are_known():
     assert found.items[0].values[0].null_u == pytest.approx((0.1**2 + 0.1**2 / 12) ** 0.5, rel=1e-5)
 
 
-def test_what_gives_no_good_value():
+def test_what_gives_no_good_value() -> None:
     """Failed, said open, absent: left out with the reason; with `every` a failed value counts, a word does not."""
     steps = coils("K1", "K2", "K3", max=200.0)
     script = reads("330.0") + ":open OL*4 :absent OL*4"
@@ -58,7 +60,7 @@ def test_what_gives_no_good_value():
     assert [item.item for item in every.items] == ["K1"]
 
 
-def test_differing_from_other_good_units_is_no_fault():
+def test_differing_from_other_good_units_is_no_fault() -> None:
     """A known-good unit held against another is learned from all the same, else their spread comes too small."""
     held = {"coils/K1": {"value": 150.0, "U": 0.1, "unit": "ohm", "unit_name": "A"}}
     apart = good("C", reads("160.4", "160.4"), coils("K1"), reference=held)
@@ -68,13 +70,13 @@ def test_differing_from_other_good_units_is_no_fault():
     assert suspect.reference().items == ()
 
 
-def test_unplanned_items_count_too():
+def test_unplanned_items_count_too() -> None:
     """An item that was probed beside the plan is a place of the unit."""
     found = part("A", "OL*6 :probe=R9 OL*6 47.0*4 " + PLAIN)
     assert ("unplanned", "R9") in [item.key for item in found.items]
 
 
-def test_several_units_together():
+def test_several_units_together() -> None:
     """Every unit keeps its value; items that only some have are kept with those."""
     found = combine([part("A"), part("C", reads("150.0"), coils("K1")), part("D")], program="metercap test")
     assert [unit.name for unit in found.units] == ["A", "C", "D"]
@@ -82,13 +84,13 @@ def test_several_units_together():
     assert found.program == "metercap test"
 
 
-def test_the_same_unit_twice_is_refused():
+def test_the_same_unit_twice_is_refused() -> None:
     """A unit counts once, however its name is written."""
     with pytest.raises(UsageError, match="twice"):
         combine([part("A"), part(" a")])
 
 
-def test_an_unmarked_unit_is_refused_unless_forced():
+def test_an_unmarked_unit_is_refused_unless_forced() -> None:
     """Nobody called B good: refused by name, and taken only by force, still unmarked."""
     unmarked = session("B", PLAIN).reference()
     with pytest.raises(UsageError, match="not marked known good: B"):
@@ -96,7 +98,7 @@ def test_an_unmarked_unit_is_refused_unless_forced():
     assert combine([part("A"), unmarked], force=True).unmarked == ("B",)
 
 
-def test_other_models_are_refused():
+def test_other_models_are_refused() -> None:
     """Models differ, or plans where none names its model."""
     other = msgspec.structs.replace(part("C"), model="GC-9")
     with pytest.raises(UsageError, match="of one kind"):
@@ -107,14 +109,14 @@ def test_other_models_are_refused():
 
 
 @pytest.mark.parametrize("key", ["connected", "red", "black"])
-def test_an_item_measured_differently_is_refused(key):
+def test_an_item_measured_differently_is_refused(key: str) -> None:
     """Two ways of measuring one item make no common value."""
     other = CheckStep(id="coils", items=(Item("K1", **{key: "x"}), Item("K2")), contacts=1, unit="ohm")
     with pytest.raises(UsageError, match=f"coils/K1 was not measured alike in A and C: {key}"):
         combine([part("A"), part("C", PLAIN, other)])
 
 
-def test_another_unit_of_measure_is_refused():
+def test_another_unit_of_measure_is_refused() -> None:
     """Volts and ohms of one item do not go together."""
     ohms, volts = part("A"), part("C")
     items = tuple(msgspec.structs.replace(item, unit="V") for item in volts.items)
@@ -122,13 +124,13 @@ def test_another_unit_of_measure_is_refused():
         combine([ohms, msgspec.structs.replace(volts, items=items)])
 
 
-def test_nothing_to_combine():
+def test_nothing_to_combine() -> None:
     """No session, no reference."""
     with pytest.raises(UsageError):
         combine([])
 
 
-def test_names_of_units():
+def test_names_of_units() -> None:
     """Case and outer spaces do not make another unit."""
     assert same_unit("Unit B", " unit b ")
     assert not same_unit("B", "B2")

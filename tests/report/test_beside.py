@@ -59,7 +59,7 @@ PAIR = Pair(
 )
 
 
-def test_lines_odd_and_apart():
+def test_lines_odd_and_apart() -> None:
     """Ranked as they came, each value with its U, what has no number before them, what is not compared after them."""
     part = beside(PAIR)
     assert part.title == "Beside unit A"
@@ -78,7 +78,7 @@ def test_lines_odd_and_apart():
     assert apart == Listing(("rails TP9: not in unit A",))
 
 
-def test_nothing_in_common():
+def test_nothing_in_common() -> None:
     """Two units without a value on both sides: said in a sentence."""
     empty = Pair("good units", "B", "b.jsonl", "unit A", (), (), (), 0.0)
     assert beside(empty).blocks == (Para("No item has a value on both sides."),)

@@ -6,6 +6,8 @@ say more.
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from bench_play import check, confirm, fuses, safe, volts, zero
 from papers import trimmers
@@ -18,7 +20,7 @@ from metercap.report.cautions import DEFERS, USUAL, own, usual
 OHMS = ("Disconnect the supply", "Discharge capacitors", "For ohms even 1 mV")
 
 
-def said(*steps, **more):
+def said(*steps: Any, **more: Any) -> Any:
     """Return the usual cautions of a plan as one text."""
     return "\n".join(usual(Plan(title="x", steps=steps, **more)))
 
@@ -41,13 +43,13 @@ def said(*steps, **more):
         ),
     ],
 )
-def test_a_step_brings_its_cautions(step, words):
+def test_a_step_brings_its_cautions(step: Any, words: Any) -> None:
     """Each kind of step with what may hurt there."""
     text = said(step)
     assert [word for word in words if word not in text] == []
 
 
-def test_nothing_is_said_of_what_the_plan_does_not_do():
+def test_nothing_is_said_of_what_the_plan_does_not_do() -> None:
     """A plan that only asks has no caution; one in volts none about fuses, cells, trimmers or ohms."""
     assert said(confirm()) == ""
     text = said(volts())
@@ -57,20 +59,20 @@ def test_nothing_is_said_of_what_the_plan_does_not_do():
     assert "never the current jack" not in draw
 
 
-def test_loose_parts_have_no_supply():
+def test_loose_parts_have_no_supply() -> None:
     """Parts on the mat need no supply disconnected; everything else of their steps holds."""
     text = said(fuses(), supply="none")
     assert "Disconnect" not in text and "Discharge" not in text
     assert "same rating and type" in text
 
 
-def test_a_free_trace_has_what_concerns_every_reading():
+def test_a_free_trace_has_what_concerns_every_reading() -> None:
     """Nobody knows what was probed: ohms and volts both."""
     text = said()
     assert [word for word in (*OHMS, "30 V rms", "IEC 61010-031") if word not in text] == []
 
 
-def test_every_usual_caution_is_reached_by_some_plan():
+def test_every_usual_caution_is_reached_by_some_plan() -> None:
     """None stands in the table in vain."""
     current = CheckStep(id="draw", items=(Item("J1"),), quantity=Quantity.CURRENT_DC, unit="A", max=0.1)
     cell, switch = CellStep(id="b", items=(Item("BT1"),)), ExerciseStep(id="s", items=(Item("S1"),), max=2.0)
@@ -78,7 +80,7 @@ def test_every_usual_caution_is_reached_by_some_plan():
     assert [text for _, text in USUAL if text not in everything] == []
 
 
-def test_the_plans_own_cautions_come_without_what_is_usual():
+def test_the_plans_own_cautions_come_without_what_is_usual() -> None:
     """Sentence by sentence: what was said already is not said again, in whatever case; each once."""
     plan = Plan(
         title="x",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import hashlib
+from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -19,19 +21,19 @@ from metercap.report.findings import Findings
 COILS = check("K1", "K2", id="coils", min=None, max=None, contacts=1)
 
 
-def coils(unit, *texts, **more):
+def coils(unit: Any, *texts: Any, **more: Any) -> Any:
     """Return a play of relay coils without limits."""
     script = "OL*6 " + "".join(f"{text}*4 OL*6 " * 2 for text in texts)
     return Play(COILS, unit=unit, id=f"session of {unit}", **more)(script)
 
 
-def good(unit="A"):
+def good(unit: Any = "A") -> Any:
     """Return a known-good unit's session as something to compare with."""
     found = [*records(coils(unit, "160.4", "161.0", known_good=True)), EndRecord(999.0, "done", {}, "")]
     return Side(f"{unit}.jsonl", evidence(iter(found)))
 
 
-def test_the_file_is_named_by_its_own_hash(tmp_path):
+def test_the_file_is_named_by_its_own_hash(tmp_path: Path) -> None:
     """SHA-256 and length are those that any other program finds for the same file."""
     path = journal(tmp_path, swept())
     found, _ = study(path, program="metercap test")
@@ -46,7 +48,7 @@ def test_the_file_is_named_by_its_own_hash(tmp_path):
 
 
 @pytest.mark.parametrize("share", [0.05, 0.3, 0.5, 0.77, 0.999])
-def test_a_file_cut_anywhere_says_what_was_lost(tmp_path, share):
+def test_a_file_cut_anywhere_says_what_was_lost(tmp_path: Path, share: float) -> None:
     """Its hash is still that of all its bytes, and what its whole lines hold is there."""
     whole = lines(records(swept()))
     first = whole.index(b"\n") + 1
@@ -60,13 +62,13 @@ def test_a_file_cut_anywhere_says_what_was_lost(tmp_path, share):
     assert len(found.verdicts) + len(found.open) >= 4
 
 
-def test_an_unclosed_file_is_reported_as_far_as_it_goes(tmp_path):
+def test_an_unclosed_file_is_reported_as_far_as_it_goes(tmp_path: Path) -> None:
     """Everything stands, only the end is missing."""
     found, _ = studied(tmp_path, swept(), closed=False)
     assert (found.file.state, len(found.verdicts), found.end) == ("unclosed", 4, None)
 
 
-def test_a_damaged_file_is_refused_with_its_place(tmp_path):
+def test_a_damaged_file_is_refused_with_its_place(tmp_path: Path) -> None:
     """A changed digit makes the rest doubtful: no report is made of it, repair comes first."""
     path = tmp_path / "b.jsonl"
     path.write_bytes(lines(records(swept())).replace(b"330.1", b"130.1", 1))
@@ -76,7 +78,7 @@ def test_a_damaged_file_is_refused_with_its_place(tmp_path):
 
 
 @pytest.mark.parametrize("data", [b"", b'{"kind":"sess'])
-def test_a_file_without_a_session_is_refused(tmp_path, data):
+def test_a_file_without_a_session_is_refused(tmp_path: Path, data: bytes) -> None:
     """Cut inside the first record there is nothing to report on; the error names the file."""
     path = tmp_path / "b.jsonl"
     path.write_bytes(data)
@@ -85,7 +87,7 @@ def test_a_file_without_a_session_is_refused(tmp_path, data):
     assert str(path) in error.value.where
 
 
-def test_what_stands_and_what_came_before(tmp_path):
+def test_what_stands_and_what_came_before(tmp_path: Path) -> None:
     """A verdict that was given anew stands; the one before it is kept beside it."""
     play = Play(fuses(2), rate=5.0)("OL*6 0.2*6 OL*9 :back OL*6 0.3*6 OL*9")
     found, _ = studied(tmp_path, play, reason="quit")
@@ -94,7 +96,7 @@ def test_what_stands_and_what_came_before(tmp_path):
     assert [(each.item, each.why) for each in found.open] == [("F2", "not done")]
 
 
-def test_skipped_items_are_told_from_those_looked_at_again(tmp_path):
+def test_skipped_items_are_told_from_those_looked_at_again(tmp_path: Path) -> None:
     """F2 was skipped and had its second look; F1 was skipped twice; F3 is left open by quit."""
     play = Play(fuses(3), rate=5.0)("OL*6 :skip OL*6 :skip OL*6 :skip OL*6 :skip OL*6 0.2*6 OL*9")
     found, _ = studied(tmp_path, play, reason="quit")
@@ -105,14 +107,14 @@ def test_skipped_items_are_told_from_those_looked_at_again(tmp_path):
     }
 
 
-def test_steps_that_were_not_run_are_named(tmp_path):
+def test_steps_that_were_not_run_are_named(tmp_path: Path) -> None:
     """With --steps the rest of the plan is not open, only not run."""
     play = Play(confirm(), fuses(1), rate=5.0, options={"steps": ["fuses"]})("OL*6 0.2*6 OL*9")
     found, _ = studied(tmp_path, play)
     assert (found.not_run, found.open) == (("battery out",), ())
 
 
-def test_trimmers_with_and_without_a_verdict(tmp_path):
+def test_trimmers_with_and_without_a_verdict(tmp_path: Path) -> None:
     """As found, as left and the excursion; a second trimmer that nobody came to turn is there as found."""
     found, _ = studied(tmp_path, dipped())
     (row,) = found.adjusted
@@ -125,7 +127,7 @@ def test_trimmers_with_and_without_a_verdict(tmp_path):
     assert rows == [("RV1", "not done", 2187.0, None, "ohm"), ("RV2", "not done", 1800.0, None, "ohm")]
 
 
-def test_a_session_is_set_beside_a_known_good_one(tmp_path):
+def test_a_session_is_set_beside_a_known_good_one(tmp_path: Path) -> None:
     """As `compare` does: most suspicious first, and only this session's rows."""
     path = journal(tmp_path, coils("B", "161.4", "120.0"))
     found, _ = study(path, program="x", against=good())
@@ -135,7 +137,7 @@ def test_a_session_is_set_beside_a_known_good_one(tmp_path):
     assert pair.lines[0].differs
 
 
-def test_a_good_unit_is_set_beside_another(tmp_path):
+def test_a_good_unit_is_set_beside_another(tmp_path: Path) -> None:
     """Two known-good units: the file that was asked for is what the other is compared with."""
     path = journal(tmp_path, coils("C", "160.9", "161.0", known_good=True))
     found, _ = study(path, program="x", against=good())
@@ -143,7 +145,7 @@ def test_a_good_unit_is_set_beside_another(tmp_path):
     assert (pair.unit, pair.how) == ("C", "good units")
 
 
-def test_a_session_with_a_reference_is_set_beside_it(tmp_path):
+def test_a_session_with_a_reference_is_set_beside_it(tmp_path: Path) -> None:
     """What `run --against` gave the session is in its journal, and is enough; without one there is nothing."""
     side = good()
     rows = {"coils/K1": {"value": 160.4, "U": 0.2, "unit": "ohm", "unit_name": "A", "resolution": 0.1}}
@@ -155,7 +157,7 @@ def test_a_session_with_a_reference_is_set_beside_it(tmp_path):
     assert given.beside[0].beside == "unit A"  # the file that was asked for, not the session's own
 
 
-def test_another_model_is_refused(tmp_path):
+def test_another_model_is_refused(tmp_path: Path) -> None:
     """Good values of another plan say nothing."""
     other = msgspec.structs.replace(good(), name="other.jsonl")
     path = journal(tmp_path, swept())
@@ -166,7 +168,7 @@ def test_another_model_is_refused(tmp_path):
         study(path, program="x", against=Side("other.jsonl", session))
 
 
-def test_findings_are_json_and_back(tmp_path):
+def test_findings_are_json_and_back(tmp_path: Path) -> None:
     """What --json prints decodes to the very findings, journal records by their own names."""
     found, _ = studied(tmp_path, dipped())
     data = msgspec.json.encode(found)

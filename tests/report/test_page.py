@@ -12,6 +12,8 @@ import sys
 import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 from importlib.resources import files
+from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -39,29 +41,29 @@ class Parsed(HTMLParser):
         self.close()
         assert self._open == []
 
-    def handle_starttag(self, tag, attrs):
+    def handle_starttag(self, tag: Any, attrs: Any) -> None:
         self.elements.append((tag, dict(attrs)))
         if tag not in VOID:
             self._open.append(tag)
 
-    def handle_startendtag(self, tag, attrs):
+    def handle_startendtag(self, tag: Any, attrs: Any) -> None:
         self.elements.append((tag, dict(attrs)))
 
-    def handle_endtag(self, tag):
+    def handle_endtag(self, tag: Any) -> None:
         assert self._open.pop() == tag
 
-    def handle_data(self, data):
+    def handle_data(self, data: Any) -> None:
         if self._open and self._open[-1] != "style":
             self.texts.append(data)
 
     @property
-    def text(self):
+    def text(self) -> Any:
         """All text of the page."""
         return " ".join("".join(self.texts).split())
 
 
 @pytest.fixture
-def hostile(tmp_path):
+def hostile(tmp_path: Path) -> Any:
     """Report a session whose every text is hostile: unit, operator, plan, items, tokens, notes, reasons, meter, ids."""
     steps = (
         confirm(id=HOSTILE, say=HOSTILE, cautions=(HOSTILE,)),
@@ -91,7 +93,7 @@ def hostile(tmp_path):
     return page(compose(*study(path, program=HOSTILE)))
 
 
-def test_nothing_hostile_becomes_markup(hostile):
+def test_nothing_hostile_becomes_markup(hostile: Any) -> None:
     """No script, picture, link or handler comes into being; every element is one of the page's own."""
     parsed = Parsed(hostile)
     tags = {tag for tag, _ in parsed.elements}
@@ -105,7 +107,7 @@ def test_nothing_hostile_becomes_markup(hostile):
     assert tags <= set(re.findall(r"<([a-z][a-z0-9]*)", own.replace("linearGradient", "lineargradient")))
 
 
-def test_nothing_hostile_drives_a_terminal_or_turns_text_around(hostile):
+def test_nothing_hostile_drives_a_terminal_or_turns_text_around(hostile: Any) -> None:
     """Control characters, bidi overrides and zero-width ones are escapes that can be read; templates are not run."""
     assert not [c for c in hostile if not c.isprintable() and c != "\n"]
     text = Parsed(hostile).text
@@ -114,12 +116,12 @@ def test_nothing_hostile_drives_a_terminal_or_turns_text_around(hostile):
     assert "49" not in re.findall(r"\b\d+\b", text.split("evil")[1][:60])
 
 
-def test_every_hostile_text_is_shown(hostile):
+def test_every_hostile_text_is_shown(hostile: Any) -> None:
     """None of them was dropped on the way: title, facts, questions, items, reasons, log, cautions."""
     assert Parsed(hostile).text.count("onerror=alert(2)") >= 20
 
 
-def test_the_page_needs_and_runs_nothing(tmp_path):
+def test_the_page_needs_and_runs_nothing(tmp_path: Path) -> None:
     """No address of anything elsewhere; a policy that forbids what is not in the file; UTF-8 said in the first line."""
     text = page(report(tmp_path, dipped()))
     assert re.findall(r"https?:|//[a-z]|@import|url\((?!#hatch)", text) == []
@@ -130,7 +132,7 @@ def test_the_page_needs_and_runs_nothing(tmp_path):
     assert all(one["href"].startswith("#") for tag, one in Parsed(text).elements if "href" in one)
 
 
-def test_pictures_are_well_formed(tmp_path):
+def test_pictures_are_well_formed(tmp_path: Path) -> None:
     """Each inline SVG is XML by itself, has a name for who cannot see it, and no number that is none."""
     text = page(report(tmp_path, dipped()))
     pictures = re.findall(r"<svg viewBox.*?</svg>", text, re.S)
@@ -142,7 +144,7 @@ def test_pictures_are_well_formed(tmp_path):
         assert not re.search(r"nan|inf|None", ET.tostring(root, encoding="unicode"))
 
 
-def test_verdicts_have_shapes_before_hues(tmp_path):
+def test_verdicts_have_shapes_before_hues(tmp_path: Path) -> None:
     """Each verdict is a word with a shape of its own; the hue only comes on top."""
     text = page(report(tmp_path, swept()))
     elements = Parsed(text).elements
@@ -155,7 +157,7 @@ def test_verdicts_have_shapes_before_hues(tmp_path):
     assert cells == [(word, word) for word in ("pass", "pass", "pass", "fail")]
 
 
-def test_tables_are_whole(tmp_path):
+def test_tables_are_whole(tmp_path: Path) -> None:
     """Every row fills its table: cells and the room they take add up to the heads."""
     document = report(tmp_path, swept())
     text = page(document)
@@ -168,20 +170,20 @@ def test_tables_are_whole(tmp_path):
             assert row.count("<td") - len(spans) + sum(spans) == len(table.heads)
 
 
-def test_text_from_right_to_left_is_kept_apart(tmp_path):
+def test_text_from_right_to_left_is_kept_apart(tmp_path: Path) -> None:
     """A unit named in Arabic letters is shown as it is, each text by itself, so that neighbours keep their order."""
     text = page(report(tmp_path, Play(fuses(1, id="صمام"), unit="وحدة ١")))
     assert "<h1><bdi>Unit وحدة ١</bdi></h1>" in text
     assert "<bdi>صمام</bdi>" in text
 
 
-def test_the_gate():
+def test_the_gate() -> None:
     """Text, floats and everything else on their way into the page."""
     assert shown("a\x1b\u202e<") == "a\\x1b\\u202e<"
     assert (shown(1.25), shown(7), shown(None)) == ("1.2", 7, None)
 
 
-def test_nothing_is_marked_as_safe():
+def test_nothing_is_marked_as_safe() -> None:
     """There is one gate and no way around it: neither templates nor code switch escaping off."""
     folder = files("metercap.report")
     for one in folder.iterdir():
@@ -190,11 +192,11 @@ def test_nothing_is_marked_as_safe():
             assert not re.search(r"\|\s*safe\b|Markup|autoescape\s+false|autoescape=False", text), one.name
 
 
-def test_without_jinja2_the_command_to_install_it_is_named(tmp_path, monkeypatch):
+def test_without_jinja2_the_command_to_install_it_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No traceback of an import: what is missing, how to get it, and what works without."""
     real = builtins.__import__
 
-    def without(name, *rest):
+    def without(name: Any, *rest: Any) -> Any:
         if name.partition(".")[0] == "jinja2":
             raise ModuleNotFoundError("No module named 'jinja2'")
         return real(name, *rest)
@@ -206,7 +208,7 @@ def test_without_jinja2_the_command_to_install_it_is_named(tmp_path, monkeypatch
     assert "pip install 'metercap[report]'" in error.value.hint and "--text" in error.value.hint
 
 
-def test_long_words_do_not_break_the_file(tmp_path):
+def test_long_words_do_not_break_the_file(tmp_path: Path) -> None:
     """A name of 50 000 letters is shown whole."""
     long = "x" * 50_000
     text = page(report(tmp_path, Play(fuses(1, id="s"), trimmers(long), unit=long, operator=Item(long).name)))

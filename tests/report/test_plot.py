@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 from itertools import pairwise
+from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
@@ -18,7 +20,7 @@ from metercap.report.traces import Trace
 AIMS = Aims(target=1500.0, tolerance=15.0, as_found=2187.0, as_left=1502.0, left_s=99.0, resolution=1.0)
 
 
-def trace(values, step_s=0.5):
+def trace(values: Any, step_s: Any = 0.5) -> Any:
     """Return a trace in ohms."""
     out = Trace("ohm")
     for n, value in enumerate(values):
@@ -29,17 +31,17 @@ def trace(values, step_s=0.5):
     return out
 
 
-def of(picture, kind, look=None):
+def of(picture: Any, kind: Any, look: Any = None) -> Any:
     """Return a picture's shapes of one kind."""
     return [shape for shape in picture.shapes if isinstance(shape, kind) and look in (None, shape.look)]
 
 
-def words(picture):
+def words(picture: Any) -> Any:
     """Return a picture's texts."""
     return [shape.text for shape in of(picture, Words)]
 
 
-def path(picture):
+def path(picture: Any) -> Any:
     """Return the corners of the trace's line as (x, y), one list for each unbroken part."""
     (curve,) = of(picture, Curve, "trace")
     parts = re.findall(r"M([^M]*)", curve.d.replace("h1", ""))
@@ -49,7 +51,7 @@ def path(picture):
 SLOPE = [2187.0] * 8 + [2187.0 - 20.0 * n for n in range(35)] + [1502.0] * 20
 
 
-def test_value_over_time():
+def test_value_over_time() -> None:
     """A falling value falls on paper: left to right, high to low, inside the frame."""
     (line,) = path(plot("RV1", trace(SLOPE), AIMS))
     assert len(line) == len(SLOPE)
@@ -58,7 +60,7 @@ def test_value_over_time():
     assert all(TOP <= y <= BOTTOM for _, y in line)
 
 
-def test_the_band_lies_around_the_target():
+def test_the_band_lies_around_the_target() -> None:
     """Its edges are target ± tolerance on the same scale as the line."""
     picture = plot("RV1", trace(SLOPE), AIMS)
     (band,) = of(picture, Box, "band")
@@ -70,7 +72,7 @@ def test_the_band_lies_around_the_target():
     assert not band.y < line[0][1] < band.y + band.height
 
 
-def test_found_and_left_are_marked_where_the_trace_shows_them():
+def test_found_and_left_are_marked_where_the_trace_shows_them() -> None:
     """An open circle at the first value, a full one at the last, each with its value in the display's digits."""
     picture = plot("RV1", trace(SLOPE), AIMS)
     (found,), (left,) = of(picture, Dot, "found"), of(picture, Dot, "left")
@@ -79,7 +81,7 @@ def test_found_and_left_are_marked_where_the_trace_shows_them():
     assert "as found 2.187 kΩ" in words(picture) and "as left 1.502 kΩ" in words(picture)
 
 
-def test_a_near_hazard_is_on_the_scale():
+def test_a_near_hazard_is_on_the_scale() -> None:
     """Below 1.2 kΩ is hatched, with a line at the limit."""
     picture = plot("RV1", trace(SLOPE), msgspec.structs.replace(AIMS, never_below=1200.0))
     (hatched,), (limit,) = of(picture, Box, "hazard"), of(picture, Line, "past")
@@ -87,7 +89,7 @@ def test_a_near_hazard_is_on_the_scale():
     assert "hazard: never below 1.2 kΩ" in words(picture)
 
 
-def test_a_far_hazard_stands_at_the_edge():
+def test_a_far_hazard_stands_at_the_edge() -> None:
     """10 Ω would flatten the picture: the side is named at the bottom, and nothing of the trace lies on it."""
     picture = plot("RV1", trace(SLOPE), msgspec.structs.replace(AIMS, never_below=10.0, never_above=9e6))
     below, above = of(picture, Box, "hazard")
@@ -97,7 +99,7 @@ def test_a_far_hazard_stands_at_the_edge():
     assert "hazard: never above 9 MΩ, off this scale" in words(picture)
 
 
-def test_an_excursion_is_drawn_from_its_limit_to_its_worst(tmp_path):
+def test_an_excursion_is_drawn_from_its_limit_to_its_worst(tmp_path: Path) -> None:
     """Played and judged by the real steps: depth, duration and side stand beside it."""
     section = trimmers(*_of_play(tmp_path, dipped()))
     (picture,) = section.blocks[1:]
@@ -109,12 +111,12 @@ def test_an_excursion_is_drawn_from_its_limit_to_its_worst(tmp_path):
     assert "0.6 s below, worst 1.107 kΩ" in words(picture)
 
 
-def _of_play(folder, play):
+def _of_play(folder: Any, play: Any) -> Any:
     found, gathered = studied(folder, play)
     return found, gathered, gathered.fold.plan
 
 
-def test_a_spike_off_the_scale_is_pointed_at_and_named():
+def test_a_spike_off_the_scale_is_pointed_at_and_named() -> None:
     """One reading of 15 MΩ in the trace breaks the line, has its pointer at the top edge, and its value in words."""
     values = [2000.0 + n % 3 for n in range(60)]
     values[30] = 15e6
@@ -126,7 +128,7 @@ def test_a_spike_off_the_scale_is_pointed_at_and_named():
     assert "highest 15.000000 MΩ at 0:15" in picture.says[0]
 
 
-def test_every_spike_within_the_scale_is_drawn():
+def test_every_spike_within_the_scale_is_drawn() -> None:
     """10 000 readings in 646 columns: one that stands out is a corner of the line."""
     values = [2000.0 + n % 5 for n in range(10_000)]
     values[7003], values[123] = 2007.0, 1997.0
@@ -138,7 +140,7 @@ def test_every_spike_within_the_scale_is_drawn():
     assert flat.count(min(flat)) > 100
 
 
-def test_lost_contact_is_a_gap():
+def test_lost_contact_is_a_gap() -> None:
     """Two touches, two lines; a touch of one value is still seen."""
     parts = path(plot("RV1", trace([5.0, 5.0, None, 6.0, None, 7.0, 7.0])))
     assert [len(part) for part in parts] == [2, 1, 2]
@@ -146,7 +148,7 @@ def test_lost_contact_is_a_gap():
     assert curve.d.count("h1") == 2
 
 
-def test_many_excursions_at_odd_places_stay_inside(tmp_path):
+def test_many_excursions_at_odd_places_stay_inside(tmp_path: Path) -> None:
     """Excursions outside the trace's own time, as a repaired file may hold, are drawn at its edge."""
     past = Excursion(500.0, "bridge", "RV1", "above", 2000.0, 2300.0, -50.0, 1e9)
     picture = plot("RV1", trace(SLOPE), msgspec.structs.replace(AIMS, excursions=(past,)))
@@ -154,12 +156,12 @@ def test_many_excursions_at_odd_places_stay_inside(tmp_path):
     assert box.x >= LEFT and box.x + box.width <= RIGHT + 0.1
 
 
-def test_no_value_no_picture():
+def test_no_value_no_picture() -> None:
     """An empty trace is not drawn."""
     assert plot("RV1", trace([None, None])) is None
 
 
-def test_the_same_in_words():
+def test_the_same_in_words() -> None:
     """What the picture shows is said below its title, for who cannot see it."""
     says = plot("RV1", trace(SLOPE), msgspec.structs.replace(AIMS, never_below=1200.0)).says
     assert says[0].startswith("63 values from 0:00 to 0:31, first 2.187 kΩ, last 1.502 kΩ; lowest 1.502 kΩ")

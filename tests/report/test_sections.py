@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import msgspec
 import pytest
 from bench_play import Play, confirm, fuses, meter
@@ -19,23 +22,23 @@ TRIALS = TrialsStep(id="starts", runs=20)
 FAILED = ":pass " * 12 + ":fail " * 8
 
 
-def section(document, title):
+def section(document: Any, title: Any) -> Any:
     """Return a part of a report by its title."""
     return next(one for one in document.sections if one.title == title)
 
 
-def of(blocks, kind):
+def of(blocks: Any, kind: Any) -> Any:
     """Return the blocks of one kind."""
     return [block for block in blocks if isinstance(block, kind)]
 
 
-def rows(part):
+def rows(part: Any) -> Any:
     """Return the rows of a part's only table."""
     (table,) = of(part.blocks, Table)
     return [row.cells for group in table.groups for row in group.rows]
 
 
-def test_facts(tmp_path):
+def test_facts(tmp_path: Path) -> None:
     """Unit, operator, when, plan, meter, rate, program, journal, each as the first record has it."""
     play = swept(operator="Ilse", known_good=True, tag="B", zone_offset_s=3600, identity="serial 12")
     found, gathered = studied(tmp_path, play)
@@ -60,7 +63,7 @@ def test_facts(tmp_path):
         (FAILED + ":fixed=new_relay :pass :pass", "8 of 20 starts failed before the fix, 2 passed after the fix"),
     ],
 )
-def test_starts_of_an_unfinished_run_are_said(tmp_path, script, said):
+def test_starts_of_an_unfinished_run_are_said(tmp_path: Path, script: Any, said: str) -> None:
     """Four starts, one failed, then quit: "nothing was decided" alone would hide it, here and where it goes on."""
     play = Play(TRIALS)(script)
     handed = inherited_from(play.session.bench, "continue", "s1").as_builtins()
@@ -70,7 +73,7 @@ def test_starts_of_an_unfinished_run_are_said(tmp_path, script, said):
         assert any(line.startswith(f"counted so far, starts: {said}") for line in left_open(found).blocks[0].lines)
 
 
-def test_presses_of_an_unfinished_exercise_are_said(tmp_path):
+def test_presses_of_an_unfinished_exercise_are_said(tmp_path: Path) -> None:
     """Three presses, the second silent, a fourth one silent and undecided, then quit; and before that one round."""
     switch = ExerciseStep(id="cover", items=(Item("S1"),), presses=5)
     press, silent = "0.3*3 OL*3 ", "OL*22 "
@@ -79,7 +82,7 @@ def test_presses_of_an_unfinished_exercise_are_said(tmp_path):
     assert f"Counted so far, cover S1: {said}." in result(studied(tmp_path, play, reason="quit")[0])
 
 
-def test_a_stated_rate_is_said(tmp_path):
+def test_a_stated_rate_is_said(tmp_path: Path) -> None:
     """`--rate` is a claim of the operator's."""
     play = Play(fuses(1), profile=meter(7.0), options={"rate": 7.0})
     found, gathered = studied(tmp_path, play, reason="quit")
@@ -95,13 +98,13 @@ def test_a_stated_rate_is_said(tmp_path):
         ({"inherited": {"how": "after", "session": "s0"}}, "This session comes after session s0 of the same unit."),
     ],
 )
-def test_what_must_be_known_first(tmp_path, more, words):
+def test_what_must_be_known_first(tmp_path: Path, more: Any, words: str) -> None:
     """Practice, a waived proof, steps left out, an earlier session: before anything else."""
     found, _ = studied(tmp_path, Play(confirm(), fuses(1), **more), reason="quit")
     assert [one.text for one in warnings(found) if one.text.startswith(words)]
 
 
-def test_a_torn_file_is_said_first_and_loud(tmp_path):
+def test_a_torn_file_is_said_first_and_loud(tmp_path: Path) -> None:
     """What was lost stands at the top."""
     path = tmp_path / "b.jsonl"
     path.write_bytes(lines(records(swept()))[:-40])
@@ -110,7 +113,7 @@ def test_a_torn_file_is_said_first_and_loud(tmp_path):
     assert first.loud and first.text.startswith("The journal is torn: a record was cut off after")
 
 
-def test_the_result_in_a_sentence(tmp_path):
+def test_the_result_in_a_sentence(tmp_path: Path) -> None:
     """How many, which failed, which are open."""
     assert (
         result(studied(tmp_path, swept())[0])
@@ -122,7 +125,7 @@ def test_the_result_in_a_sentence(tmp_path):
     assert result(studied(tmp_path, Play())[0]) == "A free trace: nothing was judged."
 
 
-def test_open_and_skipped(tmp_path):
+def test_open_and_skipped(tmp_path: Path) -> None:
     """Each reason once, with its items; where there is none that is said too."""
     play = Play(confirm(), fuses(4), rate=5.0, options={"steps": ["fuses"]})("OL*6 :skip OL*6 0.2*6 OL*9")
     found, _ = studied(tmp_path, play, reason="quit")
@@ -136,7 +139,7 @@ def test_open_and_skipped(tmp_path):
     assert para == Para("Everything was done, and nothing was skipped.")
 
 
-def test_trimmers_with_their_excursions(tmp_path):
+def test_trimmers_with_their_excursions(tmp_path: Path) -> None:
     """As found, as left, how far past the limit, for how long and when; the trace below."""
     part = section(report(tmp_path, dipped()), "Trimmers, as found and as left")
     ((name, verdict, found, target, left, past),) = rows(part)
@@ -146,7 +149,7 @@ def test_trimmers_with_their_excursions(tmp_path):
     assert len(of(part.blocks, Picture)) == 1
 
 
-def test_counts_before_and_after(tmp_path):
+def test_counts_before_and_after(tmp_path: Path) -> None:
     """12 of 20, then 29 of 29 after the fix: changed and reliable. Intervals: Clopper-Pearson.
 
     36.1 % to 80.9 % for 12 of 20 is what scipy gives (beta.ppf); Fisher's p of (12, 8) against (29, 0), one-sided, is
@@ -162,7 +165,7 @@ def test_counts_before_and_after(tmp_path):
     assert proof.startswith("changed (p = 0.000279, Fisher, one-sided); changed and reliable: 29 starts in a row")
 
 
-def test_counts_without_proof(tmp_path):
+def test_counts_without_proof(tmp_path: Path) -> None:
     """Three passes are no proof; a run without one before it has nothing to compare with."""
     few = studied(tmp_path, Play(TRIALS)(FAILED + ":fixed=new_relay " + ":pass " * 3 + ":skip"))
     ((_, _, _, proof),) = rows(counts(few[0], few[1].fold.plan))
@@ -173,12 +176,12 @@ def test_counts_without_proof(tmp_path):
     assert counts(*_pair(studied(tmp_path, swept()))) is None
 
 
-def _pair(both):
+def _pair(both: Any) -> Any:
     found, gathered = both
     return found, gathered.fold.plan
 
 
-def test_log_in_order_of_time(tmp_path):
+def test_log_in_order_of_time(tmp_path: Path) -> None:
     """Local time, session time, who, what; equal words in a row are drawn together."""
     found, gathered = studied(tmp_path, Play(TRIALS, zone_offset_s=3600)("+60 " + FAILED + ":fixed=new_relay"))
     said = rows(log(found, gathered.log.cut))
@@ -189,7 +192,7 @@ def test_log_in_order_of_time(tmp_path):
     assert part == Para("Nothing was said or noted.")
 
 
-def test_a_log_too_long_says_how_much_is_left_out(tmp_path):
+def test_a_log_too_long_says_how_much_is_left_out(tmp_path: Path) -> None:
     """Five thousand remarks: the first and the last, and how many lie between, in their place."""
     play = Play(confirm())
     found = [*records(play), *(Operator(float(n), "note", f"no {n}") for n in range(1, 5001))]
@@ -201,7 +204,7 @@ def test_a_log_too_long_says_how_much_is_left_out(tmp_path):
     assert (texts[MOST_FIRST - 1], texts[MOST_FIRST + 1], texts[-1]) == ("note no 1500", "note no 4501", "note no 5000")
 
 
-def test_a_whole_report_has_its_parts(tmp_path):
+def test_a_whole_report_has_its_parts(tmp_path: Path) -> None:
     """In the order in which they are read; what a session does not have is not there."""
     titles = [part.title for part in report(tmp_path, swept()).sections]
     assert titles == [
@@ -213,7 +216,7 @@ def test_a_whole_report_has_its_parts(tmp_path):
     assert trace == ["Session", "Trace", "Said and noted", "What this meter cannot see", "Cautions"]
 
 
-def test_a_free_trace_is_drawn(tmp_path):
+def test_a_free_trace_is_drawn(tmp_path: Path) -> None:
     """Readings without steps: their curve and their extremes. Without any value that is said."""
     record, *_ = records(Play())
     events = records(Play(fuses(1), rate=5.0)("2.000k*5 2.100k*5"))[1:]
@@ -226,13 +229,13 @@ def test_a_free_trace_is_drawn(tmp_path):
     assert section(_composed(tmp_path / "c.jsonl"), "Trace").blocks == (Para("No reading with a value was recorded."),)
 
 
-def _composed(path):
+def _composed(path: Any) -> Any:
     from metercap.report import compose
 
     return compose(*study(path, program="x"))
 
 
-def test_cautions_and_the_closing_line(tmp_path):
+def test_cautions_and_the_closing_line(tmp_path: Path) -> None:
     """The usual ones, the plan's own under a line of their own, and who has the last word."""
     document = report(tmp_path, Play(fuses(1, cautions=("F1 is hot.",)), rate=5.0)("OL*6 0.2*6 OL*9"))
     usual, own = of(section(document, "Cautions").blocks, Listing)
@@ -241,7 +244,7 @@ def test_cautions_and_the_closing_line(tmp_path):
     assert document.closing == "metercap defers to local codes and licensed practice and replaces neither."
 
 
-def test_odd_records_do_not_stop_a_report(tmp_path):
+def test_odd_records_do_not_stop_a_report(tmp_path: Path) -> None:
     """Times far beyond any session, a start that is no time: the report is still written."""
     first, *rest = records(swept())
     odd = [msgspec.structs.replace(first, start_utc="no time"), *rest, Operator(1e300, "note", "late")]
@@ -251,13 +254,13 @@ def test_odd_records_do_not_stop_a_report(tmp_path):
     assert dict(said.rows)["Started"] == "no time"
 
 
-def test_the_path_of_the_journal_is_not_in_the_report(tmp_path):
+def test_the_path_of_the_journal_is_not_in_the_report(tmp_path: Path) -> None:
     """A customer's file says nothing about the folders of the bench."""
     path = journal(tmp_path, swept())
     assert str(tmp_path) not in str(_composed(path))
 
 
-def test_a_standing_excursion_leads_the_report(tmp_path):
+def test_a_standing_excursion_leads_the_report(tmp_path: Path) -> None:
     """Quit while the trimmer stands past its limit: before the counts and every other warning, with its worst."""
     play = dipped(back=False)(":quit")
     found, _ = studied(tmp_path, play)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
 import pytest
 from papers import HOSTILE, dipped, report, swept
 
@@ -12,7 +16,7 @@ from metercap.report.page import page
 from metercap.report.text import WIDTH, text_lines
 
 
-def contents(document):
+def contents(document: Any) -> Iterator[Any]:
     """Yield every piece of text of a document, pictures by their words."""
     yield from (document.title, document.subtitle, document.result, document.closing)
     for part in document.sections:
@@ -34,7 +38,7 @@ def contents(document):
 
 
 @pytest.mark.parametrize("play", [swept, dipped])
-def test_text_and_page_say_the_same(tmp_path, play):
+def test_text_and_page_say_the_same(tmp_path: Path, play: Any) -> None:
     """Every piece of the document is in both."""
     from test_page import Parsed
 
@@ -46,7 +50,7 @@ def test_text_and_page_say_the_same(tmp_path, play):
     assert [piece for piece in pieces if piece not in web] == []
 
 
-def test_nothing_unprintable(tmp_path):
+def test_nothing_unprintable(tmp_path: Path) -> None:
     """A terminal gets escapes to read, none to obey."""
     play = swept(unit=HOSTILE, operator=HOSTILE)
     play.feed(Operator(play.t_s, "note", HOSTILE))
@@ -55,7 +59,7 @@ def test_nothing_unprintable(tmp_path):
     assert sum("\\x1b[31m\\x07\\u202eevil" in line for line in found) >= 4
 
 
-def test_running_text_is_wrapped_and_tables_are_aligned():
+def test_running_text_is_wrapped_and_tables_are_aligned() -> None:
     """A hundred columns of words; columns of a table below each other, marks first, groups by their titles."""
     table = Table(
         "t",

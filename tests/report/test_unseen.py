@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from bench_play import confirm, fuses, meter, volts
 from papers import trimmers
 
@@ -12,12 +14,12 @@ from metercap.quantity import Quantity
 from metercap.report.unseen import unseen
 
 
-def said(*steps, used=("resistance",), **more):
+def said(*steps: Any, used: Any = ("resistance",), **more: Any) -> Any:
     """Return the sentences as one text."""
     return "\n".join(unseen(Plan(title="x", steps=steps), meter(**more), dict.fromkeys(used, 1)))
 
 
-def test_the_rate_that_counts_is_the_slowest_that_was_used():
+def test_the_rate_that_counts_is_the_slowest_that_was_used() -> None:
     """Two a second for ohms and ten for volts: with both used, half a second is what can be missed."""
     rates = {Quantity.VOLTAGE_DC: 10.0}
     assert "at least every 500 ms (2 a second" in said(
@@ -27,7 +29,7 @@ def test_the_rate_that_counts_is_the_slowest_that_was_used():
     assert "at least every 500 ms" in said(used=())
 
 
-def test_each_kind_names_its_blind_spot():
+def test_each_kind_names_its_blind_spot() -> None:
     """Sweeps: two slips. Presses: short openings. Trimmers: short dips. Starts: the operator's word."""
     assert "Two slips of the hand that compensate" in said(fuses())
     assert "opens for less than 500 ms" in said(ExerciseStep(id="s", items=(Item("S1"),), max=2.0))
@@ -37,7 +39,7 @@ def test_each_kind_names_its_blind_spot():
     assert "slips" not in asks and "trimmer" not in asks
 
 
-def test_what_was_measured_in_names_its_own():
+def test_what_was_measured_in_names_its_own() -> None:
     """Continuity has its ceiling, dc its ripple, a profile without accuracy its missing error."""
     text = said(fuses(), used=("continuity", "voltage_dc"), continuity_ceiling_ohm=400.0)
     assert "above 400 Ω looks open" in text and "Ripple" in text

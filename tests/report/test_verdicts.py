@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 from bench_play import Play, check, confirm, fuses
 from papers import dipped, studied, swept
 
@@ -10,19 +13,19 @@ from metercap.records import VerdictKind
 from metercap.report.verdicts import HEADS, verdicts
 
 
-def table(folder, play, **more):
+def table(folder: Any, play: Any, **more: Any) -> Any:
     """Return the table of a play."""
     found, gathered = studied(folder, play, **more)
     (block,) = verdicts(found, gathered.fold.plan).blocks
     return block
 
 
-def cells(group):
+def cells(group: Any) -> Any:
     """Return the cells of a group's rows."""
     return [row.cells for row in group.rows]
 
 
-def test_rows_in_the_plans_order(tmp_path):
+def test_rows_in_the_plans_order(tmp_path: Path) -> None:
     """The fuse that was skipped and measured last stands second; values carry the display's digits and U."""
     block = table(tmp_path, swept())
     assert block.heads == HEADS
@@ -37,7 +40,7 @@ def test_rows_in_the_plans_order(tmp_path):
     assert [row.mark for row in sweep.rows] == [VerdictKind.PASS, VerdictKind.PASS, VerdictKind.FAIL]
 
 
-def test_a_decision_that_was_replaced_stands_below(tmp_path):
+def test_a_decision_that_was_replaced_stands_below(tmp_path: Path) -> None:
     """The value before `back` is still there, quietly, with its time."""
     play = Play(fuses(2), rate=5.0)("OL*6 0.2*6 OL*9 :back OL*6 0.3*6 OL*9 0.2*6 OL*9")
     (group,) = table(tmp_path, play).groups
@@ -46,7 +49,7 @@ def test_a_decision_that_was_replaced_stands_below(tmp_path):
     assert (before.cells[0][:11], before.cells[2], before.quiet) == ("before it, ", "0.2 Ω ± 0.21 Ω", True)
 
 
-def test_open_items_stand_in_their_place(tmp_path):
+def test_open_items_stand_in_their_place(tmp_path: Path) -> None:
     """Runs of undecided items are one row; none of them has a mark."""
     play = Play(fuses(40), rate=5.0)("OL*6 0.2*6 OL*9")
     (group,) = table(tmp_path, play, reason="quit").groups
@@ -54,7 +57,7 @@ def test_open_items_stand_in_their_place(tmp_path):
     assert (group.rows[1].mark, group.rows[1].quiet) == (None, True)
 
 
-def test_where_an_item_is_stands_with_its_name(tmp_path):
+def test_where_an_item_is_stands_with_its_name(tmp_path: Path) -> None:
     """Place, and where red and black go: a name alone is no place on a board."""
     items = (Item("F1", where="rear left"), Item("TP1", red="TP1", black="TP0"))
     step = SweepStep(id="s", items=items, max=2.0, unit="ohm", count_check=False)
@@ -62,21 +65,21 @@ def test_where_an_item_is_stands_with_its_name(tmp_path):
     assert [row.cells[0] for row in group.rows] == ["F1, rear left", "TP1, red on TP1, black on TP0"]
 
 
-def test_unplanned_items_come_last(tmp_path):
+def test_unplanned_items_come_last(tmp_path: Path) -> None:
     """What `probe NAME` added is no step of the plan, and says so."""
     play = Play(check("R1"), rate=5.0)("OL*6 :probe=R99 OL*6 100.1*6 OL*9 100.1*6 OL*9")
     groups = table(tmp_path, play, reason="quit").groups
     assert [(group.title, group.about) for group in groups] == [("check", "check"), ("unplanned", "not in the plan")]
 
 
-def test_a_decisive_pass_says_that_it_did_not_settle(tmp_path):
+def test_a_decisive_pass_says_that_it_did_not_settle(tmp_path: Path) -> None:
     """Two readings under the limit that differ decide, but are no recorded value."""
     play = Play(fuses(1), rate=5.0)("OL*6 9.0 0.2 1.5 0.2 1.5 OL*9")
     (group,) = table(tmp_path, play).groups
     assert group.rows[0].cells[5].endswith("decisive before the value settled")
 
 
-def test_a_trimmer_and_a_lone_question(tmp_path):
+def test_a_trimmer_and_a_lone_question(tmp_path: Path) -> None:
     """A step whose item has a name of its own has a line above it; one without items is its own line."""
     (group,) = table(tmp_path, dipped()).groups
     assert (group.title, group.rows[0].cells[0]) == ("bridge", "RV1")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from metercap.screen.keyboard import Act, Keyboard, Mode
@@ -16,7 +18,7 @@ def typed(keyboard: Keyboard, *keys: str) -> list[Act]:
 
 
 @pytest.mark.parametrize("word", WORDS, ids=lambda word: word.name)
-def test_every_word_can_be_said(word) -> None:  # type: ignore[no-untyped-def]
+def test_every_word_can_be_said(word: Any) -> None:  # type: ignore[no-untyped-def]
     """Each word of the vocabulary comes out of its key, with its argument where it takes one."""
     keys, text = [word.key], ""
     if word.takes:

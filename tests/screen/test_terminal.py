@@ -10,7 +10,9 @@ import subprocess
 import sys
 import termios
 import time
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from terminal import HERE, WAIT_S, Terminal
@@ -19,7 +21,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminal
 
 
 @pytest.fixture
-def terminal(tmp_path: Path):  # type: ignore[no-untyped-def]
+def terminal(tmp_path: Path) -> Iterator[Any]:  # type: ignore[no-untyped-def]
     """Make terminals that are closed whatever the test does."""
     made: list[Terminal] = []
 
@@ -36,7 +38,7 @@ def notes(tmp_path: Path) -> list[str]:
     return (tmp_path / "notes").read_text().splitlines()
 
 
-def test_words_and_quit_by_keys(terminal, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_words_and_quit_by_keys(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """The whole way by hand: the item is seen, a word is said, quitting asks, the terminal comes back."""
     run = terminal("sweep", "forever")
     run.until("F7, left edge")
@@ -51,7 +53,7 @@ def test_words_and_quit_by_keys(terminal, tmp_path: Path) -> None:  # type: igno
     assert run.usable()
 
 
-def test_no_colour_is_sent_under_no_color(terminal) -> None:  # type: ignore[no-untyped-def]
+def test_no_colour_is_sent_under_no_color(terminal: Any) -> None:  # type: ignore[no-untyped-def]
     """With NO_COLOR the whole output holds no colour sequence, and the answer is there all the same."""
     import re
 
@@ -72,7 +74,7 @@ def test_no_colour_is_sent_under_no_color(terminal) -> None:  # type: ignore[no-
      pytest.param(signal.SIGHUP, marks=pytest.mark.slow)],
 )  # fmt: skip
 def test_signal_closes_the_journal_and_gives_the_terminal_back(  # type: ignore[no-untyped-def]
-    terminal, tmp_path: Path, number: int
+    terminal: Any, tmp_path: Path, number: int
 ) -> None:
     """A signal ends the session well, and the screen with it."""
     run = terminal("sweep", "forever")
@@ -84,7 +86,7 @@ def test_signal_closes_the_journal_and_gives_the_terminal_back(  # type: ignore[
 
 
 @pytest.mark.slow
-def test_ctrl_c_is_an_interrupt(terminal, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_ctrl_c_is_an_interrupt(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """Ctrl-C does what it does outside a full screen."""
     run = terminal("sweep", "forever")
     run.until("F7, left edge")
@@ -94,7 +96,7 @@ def test_ctrl_c_is_an_interrupt(terminal, tmp_path: Path) -> None:  # type: igno
     assert run.usable()
 
 
-def test_defect_in_the_picture(terminal, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_defect_in_the_picture(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """A widget that breaks takes neither the journal nor the terminal with it; the error reaches the caller."""
     run = terminal("sweep", "fault")
     assert run.ended() == 7
@@ -103,7 +105,7 @@ def test_defect_in_the_picture(terminal, tmp_path: Path) -> None:  # type: ignor
 
 
 @pytest.mark.parametrize("hang_up", [True, pytest.param(False, marks=pytest.mark.slow)])
-def test_terminal_closed(terminal, tmp_path: Path, hang_up: bool) -> None:  # type: ignore[no-untyped-def]
+def test_terminal_closed(terminal: Any, tmp_path: Path, hang_up: bool) -> None:  # type: ignore[no-untyped-def]
     """When the window goes away, told by a signal or not, the journal is closed and the program ends.
 
     Nobody takes its output any more, and readings keep coming: drawing must not block it.
@@ -124,7 +126,7 @@ def test_terminal_closed(terminal, tmp_path: Path, hang_up: bool) -> None:  # ty
 
 
 @pytest.mark.slow
-def test_ends_by_itself_after_the_last_item(terminal, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_ends_by_itself_after_the_last_item(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """Done is shown with the counts, then the terminal is given back."""
     run = terminal("done")
     run.until("session is closed")
@@ -134,7 +136,7 @@ def test_ends_by_itself_after_the_last_item(terminal, tmp_path: Path) -> None:  
 
 
 @pytest.mark.slow
-def test_small_and_resized(terminal) -> None:  # type: ignore[no-untyped-def]
+def test_small_and_resized(terminal: Any) -> None:  # type: ignore[no-untyped-def]
     """Twenty by six keeps the answer; growing the window draws it large."""
     run = terminal("sweep", "forever", columns=20, rows=6)
     run.until("F7")

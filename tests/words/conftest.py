@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import threading
 import time
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -37,7 +39,7 @@ class Heard:
             self.shown.append(text)
             self._changed.notify_all()
 
-    def until(self, true, what: str) -> None:
+    def until(self, true: Any, what: str) -> None:
         end_s = time.monotonic() + 8.0
         with self._changed:
             while not true(self):
@@ -51,7 +53,7 @@ def heard() -> Heard:
 
 
 @pytest.fixture
-def terminal():
+def terminal() -> Iterator[Any]:
     """The two ends of a terminal: what types, and what a program reads."""
     typist, program = os.openpty()
     yield typist, program

@@ -7,6 +7,8 @@ import os
 import termios
 import threading
 import time
+from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -30,7 +32,7 @@ class Stopwatch:
 
 
 @pytest.fixture
-def pipe():
+def pipe() -> Iterator[Any]:
     out, into = os.pipe()
     ends = [out, into]
     yield out, into, ends
@@ -38,7 +40,7 @@ def pipe():
         os.close(fd)
 
 
-def test_lines_become_words(pipe, heard) -> None:
+def test_lines_become_words(pipe: Any, heard: Any) -> None:
     """Lines, split anywhere and of either line end, are words; refusals are shown and end nothing."""
     out, into, _ = pipe
     words = LineWords(out, complain=heard.show)
@@ -54,7 +56,7 @@ def test_lines_become_words(pipe, heard) -> None:
     assert "is no word" in heard.shown[0]
 
 
-def test_lines_may_be_read_by_somebody_else(pipe, heard) -> None:
+def test_lines_may_be_read_by_somebody_else(pipe: Any, heard: Any) -> None:
     """Who reads the lines gets every one, empty ones too; what gives no word is nobody's, and refusals are shown."""
     out, into, _ = pipe
     got: list[str] = []
@@ -74,7 +76,7 @@ def test_lines_may_be_read_by_somebody_else(pipe, heard) -> None:
     assert heard.words == [("note", "say hello")] and heard.shown == ["bad line"]
 
 
-def test_the_end_of_stdin_is_no_word(pipe, heard) -> None:
+def test_the_end_of_stdin_is_no_word(pipe: Any, heard: Any) -> None:
     """A closed pipe says nothing; a last line without its newline still counts."""
     out, into, ends = pipe
     words = LineWords(out, complain=heard.show)
@@ -89,7 +91,7 @@ def test_the_end_of_stdin_is_no_word(pipe, heard) -> None:
     assert heard.faults == []
 
 
-def test_hostile_lines_are_bounded(pipe, heard) -> None:
+def test_hostile_lines_are_bounded(pipe: Any, heard: Any) -> None:
     """An endless line is refused once, in bounded memory; bad UTF-8 and NUL do no harm; the next line counts."""
     out, into, _ = pipe
     words = LineWords(out, complain=heard.show)
@@ -103,7 +105,7 @@ def test_hostile_lines_are_bounded(pipe, heard) -> None:
     assert heard.shown == ["a line of more than 4096 bytes is no word"]
 
 
-def test_stopping_ends_a_blocked_read(pipe, heard) -> None:
+def test_stopping_ends_a_blocked_read(pipe: Any, heard: Any) -> None:
     """A pipe that stays open and says nothing does not keep the program from ending."""
     before = threading.active_count()
     words = LineWords(pipe[0], complain=heard.show)
@@ -115,7 +117,7 @@ def test_stopping_ends_a_blocked_read(pipe, heard) -> None:
     assert threading.active_count() == before
 
 
-def test_words_carry_session_time(pipe, heard) -> None:
+def test_words_carry_session_time(pipe: Any, heard: Any) -> None:
     """A word is stamped with the session's time, scaled or not."""
     clock = VirtualClock()
     clock.move_to(12.5)
@@ -127,7 +129,9 @@ def test_words_carry_session_time(pipe, heard) -> None:
     assert heard.times == [12.5]
 
 
-def typed(terminal, heard, keys: list[bytes], *, table=None, monotonic=None, expect: int) -> None:
+def typed(
+    terminal: Any, heard: Any, keys: list[bytes], *, table: Any = None, monotonic: Any = None, expect: int
+) -> None:
     typist, program = terminal
     words = KeyWords(program, show=heard.show, table=table, monotonic=monotonic or Stopwatch())
     words.start(heard, VirtualClock())
@@ -139,7 +143,7 @@ def typed(terminal, heard, keys: list[bytes], *, table=None, monotonic=None, exp
     assert heard.faults == []
 
 
-def test_a_key_is_a_word(terminal, heard) -> None:
+def test_a_key_is_a_word(terminal: Any, heard: Any) -> None:
     """Each key of the table says its word at once, without enter."""
     typed(terminal, heard, [b"y", b"n", b"o", b"s", b"S", b"a", b"b", b"r", b"p", b"f", b"u", b" ", b"Q"], expect=13)
     assert [word for word, _ in heard.words] == [
@@ -150,14 +154,14 @@ def test_a_key_is_a_word(terminal, heard) -> None:
     assert heard.shown == []
 
 
-def test_a_held_key_is_one_word(terminal, heard) -> None:
+def test_a_held_key_is_one_word(terminal: Any, heard: Any) -> None:
     """A foot left on a pedal repeats the key; only its first counts, until it rests for a while."""
     times = iter([0.0, 0.5, 0.53, 0.56, 0.59, 0.62, 2.0, 2.1])
     typed(terminal, heard, [b"y"] * 7 + [b"n"], monotonic=lambda: next(times), expect=3)
     assert heard.words == [("yes", ""), ("yes", ""), ("no", "")]
 
 
-def test_a_word_with_an_argument_is_typed_to_its_end(terminal, heard) -> None:
+def test_a_word_with_an_argument_is_typed_to_its_end(terminal: Any, heard: Any) -> None:
     """`@`, text and enter say `at ITEM`; backspace takes back, what is typed is shown, keys inside are text."""
     typed(terminal, heard, [b"@", b"F", b"y", b"\x7f", b"3", b"\r", b"y"], expect=7)
     assert heard.words == [("at", "F3"), ("yes", "")]
@@ -167,7 +171,7 @@ def test_a_word_with_an_argument_is_typed_to_its_end(terminal, heard) -> None:
     ]
 
 
-def test_an_argument_may_be_dropped_or_missing(terminal, heard) -> None:
+def test_an_argument_may_be_dropped_or_missing(terminal: Any, heard: Any) -> None:
     """Escape drops the word; enter without text is refused; both leave the keys as they were."""
     typed(terminal, heard, [b"#", b"x", b"\x1b"], expect=3)
     typed(terminal, heard, [b"+", b"\n", b"n"], expect=6)
@@ -176,7 +180,7 @@ def test_an_argument_may_be_dropped_or_missing(terminal, heard) -> None:
     assert any("needs its NAME" in line for line in heard.shown)
 
 
-def test_unknown_keys_and_help(terminal, heard) -> None:
+def test_unknown_keys_and_help(terminal: Any, heard: Any) -> None:
     """A key without a word says so and names the help key, which shows the table; arrows are no letters."""
     typed(terminal, heard, [b"z", b"?", b"\x1b[A", b"\x1bOP", b"\xc3\xa9"], expect=5)
     assert heard.words == []
@@ -187,13 +191,13 @@ def test_unknown_keys_and_help(terminal, heard) -> None:
     assert heard.shown[4] == "key é is no word; ? shows the keys"
 
 
-def test_a_pedals_function_key(terminal, heard) -> None:
+def test_a_pedals_function_key(terminal: Any, heard: Any) -> None:
     """A pedal that types F12 says the word it was given."""
     typed(terminal, heard, [b"\x1b[24~"], table=key_table({"pass": "\x1b[24~"}), expect=1)
     assert heard.words == [("pass", "")]
 
 
-def test_the_terminal_is_taken_and_given_back(terminal, heard) -> None:
+def test_the_terminal_is_taken_and_given_back(terminal: Any, heard: Any) -> None:
     """While keys are heard nothing is echoed and Ctrl-C still is a signal; afterwards every setting is as it was."""
     program = terminal[1]
     before = termios.tcgetattr(program)
@@ -206,7 +210,9 @@ def test_the_terminal_is_taken_and_given_back(terminal, heard) -> None:
     assert termios.tcgetattr(program) == before
 
 
-def test_the_terminal_is_taken_again_after_a_shell_had_it(terminal, heard, monkeypatch) -> None:
+def test_the_terminal_is_taken_again_after_a_shell_had_it(
+    terminal: Any, heard: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Suspended and brought back, the program finds the terminal in line mode and takes it again."""
     monkeypatch.setattr("metercap.words.terminal.WAKE_S", 0.02)
     typist, program = terminal
@@ -221,7 +227,7 @@ def test_the_terminal_is_taken_again_after_a_shell_had_it(terminal, heard, monke
     assert termios.tcgetattr(program) == before
 
 
-def test_a_terminal_that_goes_away_ends_listening(heard) -> None:
+def test_a_terminal_that_goes_away_ends_listening(heard: Any) -> None:
     """A closed terminal is the end of the words and nothing else."""
     typist, program = os.openpty()
     words = KeyWords(program, show=heard.show)
@@ -233,7 +239,7 @@ def test_a_terminal_that_goes_away_ends_listening(heard) -> None:
     assert heard.faults == []
 
 
-def test_a_defect_while_listening_is_a_fault(pipe, heard, monkeypatch) -> None:
+def test_a_defect_while_listening_is_a_fault(pipe: Any, heard: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """What nobody foresaw reaches the loop."""
     monkeypatch.setattr(listen, "parse_line", lambda text: 1 / 0)
     words = LineWords(pipe[0], complain=heard.show)
@@ -244,7 +250,7 @@ def test_a_defect_while_listening_is_a_fault(pipe, heard, monkeypatch) -> None:
     assert isinstance(heard.faults[0], ZeroDivisionError)
 
 
-def test_what_listens_is_chosen_by_what_stdin_is(terminal, pipe, heard) -> None:
+def test_what_listens_is_chosen_by_what_stdin_is(terminal: Any, pipe: Any, heard: Any) -> None:
     """A terminal gives keys, unless lines are asked for; a pipe gives lines; no stdin gives nothing."""
     with open(terminal[1], closefd=False) as tty, open(pipe[0], closefd=False) as lines:
         assert isinstance(word_source(tty, as_lines=False, show=heard.show), KeyWords)
