@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent / "steps"))
-sys.path.insert(0, str(Path(__file__).parent / "compare"))
-
-from bench_play import zero
-from two_units import coils, played, reads, records
 
 from metercap.errors import JournalError
 from metercap.evidence import evidence
 from metercap.outcome import fold
 from metercap.plankeys import CellStep, CheckStep, ConfirmStep, Item, TrialsStep
 from metercap.records import EndRecord, Note
+from tests.compare.two_units import coils, played, reads, records
+from tests.steps.bench_play import zero
 
 PLAIN = reads("160.4", "161.0")
 

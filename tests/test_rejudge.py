@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent / "steps"))
-
 import msgspec
 import pytest
-from bench_play import Play, check, fuses, zero
 
 from metercap.plan import Plan
 from metercap.plankeys import Item, TuneStep
 from metercap.records import Touched, Verdict, VerdictKind
 from metercap.rejudge import _between, rejudge
+from tests.steps.bench_play import Play, check, fuses, zero
 
 SWEEP = "OL*6 0.2*3 OL*6 0.8*3 OL*6 :open OL*6 40.0*4 OL*8 41.0*4"
 

@@ -10,7 +10,8 @@ import sys
 import time
 
 import pytest
-from program import environment, run
+
+from tests.e2e.program import environment, run
 
 pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")]
 

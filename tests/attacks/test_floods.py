@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from program import of_kind, plan_file, program, run, sweep
+
+from tests.e2e.program import of_kind, plan_file, program, run, sweep
 
 pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")]
 

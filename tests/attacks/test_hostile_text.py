@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
-from hostile import BAD_PLAN, EVIL, PLAN, PROFILE, RAW, journal, spoil_all, spoil_text
-from program import METERCAP, environment
 
 from metercap.cli import COMMANDS
+from tests.attacks.hostile import BAD_PLAN, EVIL, PLAN, PROFILE, RAW, journal, spoil_all, spoil_text
+from tests.e2e.program import METERCAP, environment
 
 pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="names no Windows takes")]
 

@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from program import environment
 
 from metercap.journal import Kept, read
 from metercap.outcome import MOST_UNPLANNED, Fold
 from metercap.records import Verdict, VerdictKind
+from tests.e2e.program import environment
 
 pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="counts memory with resource")]
 

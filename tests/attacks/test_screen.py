@@ -16,9 +16,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import Meter
-from program import plan_file, run, sweep
-from terminal import Terminal
+
+from tests.e2e.outside_meter import Meter
+from tests.e2e.program import plan_file, run, sweep
+from tests.screen.terminal import Terminal
 
 pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")]
 

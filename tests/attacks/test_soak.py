@@ -22,8 +22,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import OPEN, Meter
-from program import METERCAP, environment, no_defect, plan_file, run, sweep
+
+from tests.e2e.outside_meter import OPEN, Meter
+from tests.e2e.program import METERCAP, environment, no_defect, plan_file, run, sweep
 
 SOAK_S = float(os.environ.get("METERCAP_SOAK_S", "60"))
 SOAK_H = float(os.environ.get("METERCAP_SOAK_H", "1"))

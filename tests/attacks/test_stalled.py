@@ -17,8 +17,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import OPEN, Meter
-from program import METERCAP, environment, no_defect, plan_file, run, sweep
+
+from tests.e2e.outside_meter import OPEN, Meter
+from tests.e2e.program import METERCAP, environment, no_defect, plan_file, run, sweep
 
 pytestmark = [
     pytest.mark.attack,

@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "e2e"))
-sys.path.insert(0, str(Path(__file__).parent))
 
 
 @pytest.fixture

@@ -19,8 +19,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from outside_meter import Meter, Shown, lcd14
-from program import METERCAP, Hands, Program, Record, environment, of_kind, plan_file, program, sweep
+
+from tests.e2e.outside_meter import Meter, Shown, lcd14
+from tests.e2e.program import METERCAP, Hands, Program, Record, environment, of_kind, plan_file, program, sweep
 
 pytestmark = [
     pytest.mark.slow,
@@ -332,10 +333,9 @@ from metercap.profiles import find_meter
 from metercap.records import LinkState
 from metercap.session import Driver, Session
 from metercap.wire import decoder
-sys.path.insert(0, sys.argv[1])
-from outside_meter import Shown, lcd14
+from tests.e2e.outside_meter import Shown, lcd14
 
-HOURS = float(sys.argv[3])
+HOURS = float(sys.argv[2])
 STEP_S = 0.1
 profile = find_meter("lcd14").at_rate(10.0)
 plan = '[plan]\\ntitle = "t"\\nsupply = "none"\\n'
@@ -370,7 +370,7 @@ def act(t_s):
         inbox.put_bytes(GOOD[n % 8] if n % 14 < 4 else AIR, t_s)
 
 with open("/dev/null", "w") as nowhere:
-    live = Live(Driver(session), decoder(profile), Writer.create(sys.argv[2], record),
+    live = Live(Driver(session), decoder(profile), Writer.create(sys.argv[1], record),
                 [Keep(), PlainLines(nowhere)], inbox, clock, profile=profile)
     live.run_virtual(clock, next_s, act)
 sizes.append(resident())
@@ -382,10 +382,9 @@ print(json.dumps({"readings": n, "verdicts": len(session.bench.verdicts), "sizes
 def test_memory_over_a_day(tmp_path: Path, told: Callable[[str], None]) -> None:
     """24 h of readings at 10/s through decoder, session, journal and plain lines, time compressed: < 10 MB growth."""
     hours = "24"
-    helpers = str(Path(__file__).parents[1] / "e2e")
     start = time.perf_counter()
     done = subprocess.run(
-        [sys.executable, "-c", DAY, helpers, str(tmp_path / "day.jsonl"), hours],
+        [sys.executable, "-c", DAY, str(tmp_path / "day.jsonl"), hours],
         capture_output=True,
         text=True,
         env=environment(),

@@ -24,10 +24,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import OPEN, Meter, Shown
-from program import plan_file, program, sweep
 
 from metercap.link.ports import announced
+from tests.e2e.outside_meter import OPEN, Meter, Shown
+from tests.e2e.program import plan_file, program, sweep
 
 pytestmark = [
     pytest.mark.slow,

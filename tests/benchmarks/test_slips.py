@@ -10,16 +10,12 @@ import math
 import os
 import random
 import statistics
-import sys
 from collections.abc import Callable
-from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "contact"))
-
-from test_pace_of_hands import RATES, RECONTACT_S, classes, kept
-from tips_model import Bench, Meter
+from tests.contact.test_pace_of_hands import RATES, RECONTACT_S, classes, kept
+from tests.contact.tips_model import Bench, Meter
 
 pytestmark = [pytest.mark.slow, pytest.mark.timeout(900)]
 

@@ -12,7 +12,8 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from fuse_study import ERRING, Table, by_ear_s, case_of, in_process, over_a_port, over_cores, scene_of
+
+from tests.benchmarks.fuse_study import ERRING, Table, by_ear_s, case_of, in_process, over_a_port, over_cores, scene_of
 
 SETS = {"first": 20_000, "second": 731_000}
 """Where each set of seeds begins."""

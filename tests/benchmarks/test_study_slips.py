@@ -14,7 +14,9 @@ from collections.abc import Callable, Sequence
 
 import msgspec
 import pytest
-from fuse_study import (
+
+from metercap.metrology.proportion import upper_bound
+from tests.benchmarks.fuse_study import (
     KINDS,
     LINES,
     RATES,
@@ -28,8 +30,6 @@ from fuse_study import (
     over_cores,
     scene_of,
 )
-
-from metercap.metrology.proportion import upper_bound
 
 ROW = 100
 SLIPPING = msgspec.structs.replace(STEADY, slips_after=1.0, slip_s=RECONTACT_S, notices=0.0)

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "e2e"))
 
 from metercap.cli import main
 

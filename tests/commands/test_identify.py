@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import Meter, Shown, SocketMeter
-from program import METERCAP, ROOT, environment, no_defect, run
 
 from metercap.commands._listen import Heard
 from metercap.commands._suspects import Finding, groups, last_words, settings_text
 from metercap.profiles import find_meter, meter_names
+from tests.e2e.outside_meter import Meter, Shown, SocketMeter
+from tests.e2e.program import METERCAP, ROOT, environment, no_defect, run
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 BYTES = ROOT / "fixtures" / "bytes"

@@ -14,11 +14,11 @@ from collections import Counter
 from collections.abc import Callable
 
 import pytest
-from outside_meter import DRAW, Shown
 
 from metercap.commands._listen import Heard
 from metercap.commands._suspects import Finding
 from metercap.profiles import find_meter, meter_names
+from tests.e2e.outside_meter import DRAW, Shown
 
 ALL = [find_meter(name) for name in meter_names()]
 NAMES = ("lcd14", "digits14", "digits11", "polled-line", "text")

@@ -15,12 +15,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from program import METERCAP, Program, Record, environment, no_defect, of_kind, program, run, verdicts
 
 from metercap.commands._by_hand import line_reader
 from metercap.commands._setting import setting
 from metercap.errors import UsageError
 from metercap.practice.hand_lines import read_move
+from tests.e2e.program import METERCAP, Program, Record, environment, no_defect, of_kind, program, run, verdicts
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

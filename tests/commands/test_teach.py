@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import Meter, Shown
-from program import METERCAP, environment, run
 
 from metercap.profiles import find_meter
+from tests.e2e.outside_meter import Meter, Shown
+from tests.e2e.program import METERCAP, environment, run
 
 
 def test_a_taught_profile_is_found_and_used(metercap: Callable[..., Any], tmp_path: Path) -> None:

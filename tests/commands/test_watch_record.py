@@ -15,13 +15,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import Meter, Shown
-from program import METERCAP, environment, of_kind, plan_file, program, run, sweep
 
 from metercap.commands._readout import CLEAR, Readout, reading_text
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Link, LinkState
+from tests.e2e.outside_meter import Meter, Shown
+from tests.e2e.program import METERCAP, environment, of_kind, plan_file, program, run, sweep
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 import msgspec
 import pytest
 from scipy import stats
-from two_units import GAP, reads, session
 
 from metercap.compare.changes import adjusted, counted
 from metercap.plankeys import ExerciseStep, Item, TrialsStep, TuneStep
+from tests.compare.two_units import GAP, reads, session
 
 TRIALS = TrialsStep(id="starts", runs=20)
 FAILED = ":pass " * 12 + ":fail " * 8

@@ -6,15 +6,15 @@ import math
 from typing import Any
 
 import pytest
-from bench_play import fuses, meter
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from two_units import coils, good, reads, session
 
 from metercap.compare.pairs import Beside, pair
 from metercap.metrology.pair import FULL
 from metercap.plankeys import CheckStep, Item
 from metercap.reference.gather import combine
+from tests.compare.two_units import coils, good, reads, session
+from tests.steps.bench_play import fuses, meter
 
 A = good("A", reads("160.4", "161.0"))
 

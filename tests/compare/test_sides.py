@@ -6,7 +6,6 @@ from typing import Any
 
 import msgspec
 import pytest
-from two_units import coils, good, played, reads, records, session
 
 from metercap.compare import Side, compare_files
 from metercap.errors import UsageError
@@ -15,6 +14,7 @@ from metercap.plan import to_builtins
 from metercap.plankeys import CheckStep, Item
 from metercap.records import EndRecord
 from metercap.reference.gather import combine
+from tests.compare.two_units import coils, good, played, reads, records, session
 
 SAME = reads("160.4", "161.0")
 LATER = {"start_utc": "2026-03-01T11:00:00Z", "id": "later"}

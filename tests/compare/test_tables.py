@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 import pytest
-from two_units import coils, good, reads, session
 
 from metercap.compare import Side, compare_files
 from metercap.errors import UsageError
+from tests.compare.two_units import coils, good, reads, session
 
 A = Side("a", session=good("A", reads("160.4", "161.0")))
 B = Side("b", session=session("B", reads("160.9", "161.0")))

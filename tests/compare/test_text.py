@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from two_units import coils, good, reads, session
 
 from metercap.compare import Side, compare_files
 from metercap.compare.model import Line, Pair
 from metercap.compare.text import remarks, report_lines
 from metercap.plankeys import TrialsStep
+from tests.compare.two_units import coils, good, reads, session
 
 A = Side("a.jsonl", session=good("A", reads("160.4", "161.0")))
 B = Side("b.jsonl", session=session("B", reads("161.4") + ":open " + "OL*4"))

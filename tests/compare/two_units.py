@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench_play import Play, meter
-
 from metercap.evidence import Evidence, evidence
 from metercap.meter import Accuracy
 from metercap.plankeys import CheckStep, Item, StepBase
 from metercap.quantity import Quantity
 from metercap.records import EndRecord, Record
+from tests.steps.bench_play import Play, meter
 
 METER = meter(accuracy=(Accuracy(Quantity.RESISTANCE, percent=0.8, counts=3.0),))
 GAP = "OL*6 "

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import parse
 
 from metercap.contact import Block, Blocks
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import Do, Link, LinkState
+from tests.steps.bench_play import parse
 
 OHMS = (Quantity.RESISTANCE, Quantity.CONTINUITY)
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import parse
 
 from metercap.contact import Burst
 from metercap.reading import Reading
+from tests.steps.bench_play import parse
 
 
 def burst(script: str, **more: bool) -> Burst:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import meter, parse
 
 from metercap.contact import Conversions
 from metercap.quantity import Quantity
 from metercap.reading import Reading
+from tests.steps.bench_play import meter, parse
 
 
 def readings(script: str, step_s: float, from_s: float = 0.0) -> list[Reading]:

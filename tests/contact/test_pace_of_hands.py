@@ -11,10 +11,10 @@ import random
 import statistics
 
 import pytest
-from tips_model import MOVE_S, REACT_S, Bench, Meter
 
 from metercap.contact.ranging import Walk
 from metercap.quantity import Quantity
+from tests.contact.tips_model import MOVE_S, REACT_S, Bench, Meter
 
 RATES = (2.0, 3.0, 5.0, 10.0)
 RECONTACT_S = 0.5

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, confirm, fuses, meter
 
 from metercap.quantity import Quantity
 from metercap.records import Do, Prompt
 from metercap.session import check
+from tests.steps.bench_play import Play, confirm, fuses, meter
 
 KNOWN = {Quantity.RESISTANCE: 0.5}
 

@@ -6,13 +6,13 @@ import itertools
 from collections.abc import Iterator
 
 import pytest
-from bench_play import Blend, conversions, meter
 
 from metercap.contact import Act, Conversions, Touch
 from metercap.contact import touch as module
 from metercap.contact.touch import TABLE, TouchInput, TouchState
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
+from tests.steps.bench_play import Blend, conversions, meter
 
 RECONTACT_S = 0.5
 EARLY_S = 0.8

@@ -9,9 +9,7 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
-
-from program import environment
+from tests.e2e.program import environment
 
 CHECK_ALL = """
 import sys

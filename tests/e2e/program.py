@@ -17,7 +17,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from outside_meter import OPEN, Meter, Shown
+from tests.e2e.outside_meter import OPEN, Meter, Shown
 
 ROOT = Path(__file__).parents[2]
 METERCAP = [sys.executable, "-m", "metercap"]

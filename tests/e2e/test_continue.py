@@ -8,8 +8,9 @@ import sys
 from pathlib import Path
 
 import pytest
-from outside_meter import OPEN, Meter
-from program import Ended, Hands, Program, Record, of_kind, plan_file, program, run, sweep, verdicts
+
+from tests.e2e.outside_meter import OPEN, Meter
+from tests.e2e.program import Ended, Hands, Program, Record, of_kind, plan_file, program, run, sweep, verdicts
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

@@ -9,8 +9,9 @@ import threading
 from pathlib import Path
 
 import pytest
-from outside_meter import OPEN, Meter
-from program import Program, Record, of_kind, plan_file, program, run
+
+from tests.e2e.outside_meter import OPEN, Meter
+from tests.e2e.program import Program, Record, of_kind, plan_file, program, run
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

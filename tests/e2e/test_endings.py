@@ -15,8 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from outside_meter import Meter
-from program import METERCAP, Program, environment, no_defect, of_kind, plan_file, program, run, sweep
+
+from tests.e2e.outside_meter import Meter
+from tests.e2e.program import METERCAP, Program, environment, no_defect, of_kind, plan_file, program, run, sweep
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

@@ -15,8 +15,9 @@ import threading
 from pathlib import Path
 
 import pytest
-from outside_meter import OPEN, Meter
-from program import ROOT, Hands, Record, of_kind, program, run, verdicts
+
+from tests.e2e.outside_meter import OPEN, Meter
+from tests.e2e.program import ROOT, Hands, Record, of_kind, program, run, verdicts
 
 FOLDER = ROOT / "fixtures" / "sessions"
 PLAN = """

@@ -8,9 +8,9 @@ import time
 from pathlib import Path
 
 import pytest
-from program import run
 
 from metercap.journal import repair, verify
+from tests.e2e.program import run
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs named pipes")
 

@@ -14,8 +14,9 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from conftest import check_all
-from program import ROOT
+
+from tests.e2e.conftest import check_all
+from tests.e2e.program import ROOT
 
 FIXTURES = ROOT / "fixtures" / "sessions"
 PROBE = "import sys, click, msgspec, natsort; assert sys.version_info >= (3, 11); print(*sys.version_info[:2], sep='.')"

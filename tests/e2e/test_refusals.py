@@ -11,7 +11,8 @@ import sys
 from pathlib import Path
 
 import pytest
-from program import ROOT, environment, no_defect, plan_file, run, sweep
+
+from tests.e2e.program import ROOT, environment, no_defect, plan_file, run, sweep
 
 FIXTURES = ROOT / "fixtures" / "sessions"
 BAD_PLAN = """

@@ -17,8 +17,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 import pytest
-from outside_meter import OPEN, Meter, Shown, SocketMeter
-from program import ROOT, Ended, Hands, Program, Record, of_kind, plan_file, program, run, sweep, verdicts
+
+from tests.e2e.outside_meter import OPEN, Meter, Shown, SocketMeter
+from tests.e2e.program import ROOT, Ended, Hands, Program, Record, of_kind, plan_file, program, run, sweep, verdicts
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

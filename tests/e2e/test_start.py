@@ -13,10 +13,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from outside_meter import Meter
-from program import Hands, Record, of_kind, program, run, verdicts
 
 from metercap.link.ports import announced
+from tests.e2e.outside_meter import Meter
+from tests.e2e.program import Hands, Record, of_kind, program, run, verdicts
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
@@ -205,7 +205,7 @@ def test_a_session_that_nobody_reads_and_nobody_can_speak_to_ends(meter: Meter, 
     """stdout's reader has gone, stdin is at its end, nothing is touched: it lets go of the port, its journal closed."""
     import subprocess
 
-    from program import environment
+    from tests.e2e.program import environment
 
     code = "import metercap.commands._live as live; live.DESERTED_S = 2.0\nfrom metercap.cli import main; main()"
     args = ["sweep", "F1..F3", "--max", "2 ohm", "--loose", "--json", "--out", "x.jsonl"]

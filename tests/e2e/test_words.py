@@ -15,12 +15,10 @@ from pathlib import Path
 from typing import Any, Protocol
 
 import pytest
-from outside_meter import OPEN, Meter, volts
-from program import PATIENCE_S, Program, Record, of_kind, plan_file, program, sweep, verdicts
 
-sys.path.append(str(Path(__file__).parents[1] / "screen"))
-
-from terminal import Terminal
+from tests.e2e.outside_meter import OPEN, Meter, volts
+from tests.e2e.program import PATIENCE_S, Program, Record, of_kind, plan_file, program, sweep, verdicts
+from tests.screen.terminal import Terminal
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 

@@ -1,4 +1,4 @@
-"""Runs one target under the coverage-guided fuzzer: python tests/fuzz/run.py TARGET SECONDS CORPUS [SEEDS].
+"""Runs one target under the coverage-guided fuzzer: python -m tests.fuzz.run TARGET SECONDS CORPUS [SEEDS].
 
 Prints libFuzzer's own lines; the exit status is 0 when the time passed without a find.
 """
@@ -6,13 +6,11 @@ Prints libFuzzer's own lines; the exit status is 0 when the time passed without 
 from __future__ import annotations
 
 import sys
-from pathlib import Path
 
 import atheris
 
-sys.path.insert(0, str(Path(__file__).parent))
 with atheris.instrument_imports(include=["metercap", "tomllib"]):
-    from targets import TARGETS
+    from tests.fuzz.targets import TARGETS
 
 
 def main(target: str, seconds: str, *folders: str) -> None:

@@ -15,8 +15,7 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent))
-from targets import TARGETS
+from tests.fuzz.targets import TARGETS
 
 SEEDS = Path(__file__).parent / "seeds"
 SECONDS = os.environ.get("METERCAP_FUZZ_S", "20")
@@ -51,7 +50,7 @@ def test_seeds_and_their_damages(target: str) -> None:
 def test_fuzzing_finds_nothing(target: str, tmp_path: Path) -> None:
     """The fuzzer, for its time, from the seeds on."""
     pytest.importorskip("atheris")
-    words = [sys.executable, str(Path(__file__).parent / "run.py"), target, SECONDS, str(tmp_path), str(SEEDS / target)]
+    words = [sys.executable, "-m", "tests.fuzz.run", target, SECONDS, str(tmp_path), str(SEEDS / target)]
     ended = subprocess.run(words, capture_output=True, text=True)
     executed = re.search(r"stat::number_of_executed_units:\s*(\d+)", ended.stderr)
     sys.stdout.write(f"{target}: {executed[1] if executed else '?'} executions in {SECONDS} s\n")

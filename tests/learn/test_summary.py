@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 from scipy import stats
 from statsmodels.regression.linear_model import OLS
-from two_units import coils, good, reads, session
 
 from metercap.learn import learned, learned_lines
 from metercap.reference.gather import combine
+from tests.compare.two_units import coils, good, reads, session
 
 
 def units(*texts: Any, names: Any = "ACDEFGHIJK") -> Any:

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import msgspec
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-from live_rig import session_record
 
 from metercap.clock import VirtualClock
 from metercap.live import Inbox, Live
@@ -20,6 +15,7 @@ from metercap.profiles import find_meter
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
 from metercap.records import Clock, EndRecord, at, encode
+from tests.live.live_rig import session_record
 
 PROFILE = MeterProfile(name="lcd14", family="lcd14", conversions_per_s=10.0)
 

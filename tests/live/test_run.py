@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from live_rig import Hands, Meter, record_of
 
 from metercap.clock import ScaledClock
 from metercap.journal import Writer, read
@@ -24,6 +23,7 @@ from metercap.records import EVENTS, OUTCOMES, Clock, EndRecord, Link, LinkState
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
 from metercap.words import LineWords
+from tests.live.live_rig import Hands, Meter, record_of
 
 SPEED = 5.0
 
@@ -146,8 +146,7 @@ def test_words_from_a_pipe(run: Any) -> None:
 
 IDLE = """
 import os, sys, tty
-sys.path[:0] = [sys.argv[1]]
-from live_rig import record_of
+from tests.live.live_rig import record_of
 from metercap.clock import ScaledClock
 from metercap.journal import Writer
 from metercap.link import open_link
@@ -165,12 +164,12 @@ class Observer:
     def see(self, record, line):
         if type(record).__name__ == "Link":
             print("up", flush=True)
-        if sys.argv[3] == "stuck" and type(record).__name__ == "EndRecord":
+        if sys.argv[2] == "stuck" and type(record).__name__ == "EndRecord":
             print("stuck", flush=True)
             while True:
                 pass
 
-reason = Live(Driver(Session(record)), decoder(profile), Writer.create(sys.argv[2], record), [Observer()], Inbox(),
+reason = Live(Driver(Session(record)), decoder(profile), Writer.create(sys.argv[1], record), [Observer()], Inbox(),
               ScaledClock(), profile=profile, source=open_link(os.ttyname(slave), profile)).run()
 print(reason, flush=True)
 """
@@ -188,7 +187,7 @@ def idle(tmp_path: Path) -> Iterator[Any]:
 
     def start(how: str, before: Any = heed) -> subprocess.Popen:
         child = subprocess.Popen(
-            [sys.executable, "-c", IDLE, str(Path(__file__).parent), str(tmp_path / "a.jsonl"), how],
+            [sys.executable, "-c", IDLE, str(tmp_path / "a.jsonl"), how],
             stdout=subprocess.PIPE,
             text=True,
             preexec_fn=before,

@@ -1,8 +1,3 @@
 """Makes the meters that nobody makes importable."""
 
 from __future__ import annotations
-
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent))

@@ -13,7 +13,6 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 import pytest
-from invented import Coded, Display, Invented, Segmented, Spoken
 
 from metercap.meter import MeterProfile
 from metercap.meters.learn import Heard, learn
@@ -22,6 +21,7 @@ from metercap.meters.shown import shown
 from metercap.profiles import find_meter
 from metercap.reading import Reading, State
 from metercap.wire import decoder, encode
+from tests.meters.invented import Coded, Display, Invented, Segmented, Spoken
 
 MOST = 60
 FIRST = 6

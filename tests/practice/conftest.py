@@ -3,9 +3,7 @@ session."""
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
@@ -13,8 +11,6 @@ from metercap.practice.scene import Scene, parse_scene
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
 from metercap.records import Contact, Cue, CueKind, Do, Event, Outcome, Prompt, Verdict, VerdictKind
-
-sys.path.insert(0, str(Path(__file__).parent))  # for `played`, which test modules import
 
 TWELVE = """
 schema = 1

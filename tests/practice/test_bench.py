@@ -8,13 +8,13 @@ from typing import Any
 
 import msgspec
 import pytest
-from played import played
 
 from metercap.errors import SceneError
 from metercap.practice.bench import Bench
 from metercap.practice.line import Chunk
 from metercap.practice.scene import Mishap, Scene
 from metercap.records import Do, Prompt
+from tests.practice.played import played
 
 LCD_BYTE_S = 10 / 2400
 

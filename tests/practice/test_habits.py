@@ -7,13 +7,13 @@ from typing import Any
 
 import msgspec
 import pytest
-from played import played
 
 from metercap.practice.bench import Bench
 from metercap.practice.by_ear import SIGN_S
 from metercap.practice.scene import Scene, parse_scene
 from metercap.quantity import Quantity
 from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record
+from tests.practice.played import played
 
 TWELVE = [f"F{n}" for n in range(1, 13)]
 

@@ -8,7 +8,6 @@ from typing import Any
 
 import msgspec
 import pytest
-from played import played
 
 from metercap.practice.bench import Bench
 from metercap.practice.dial_words import read_dial, wants_fixed_range
@@ -16,6 +15,7 @@ from metercap.practice.parts import Path
 from metercap.practice.scene import Scene
 from metercap.quantity import Quantity
 from metercap.records import Cue, CueKind, Do, Operator, Prompt, Record, Verdict, VerdictKind
+from tests.practice.played import played
 
 TWELVE = [f"F{n}" for n in range(1, 13)]
 

@@ -10,7 +10,6 @@ from typing import Any
 
 import msgspec
 import pytest
-from played import played
 
 from metercap import wire
 from metercap.commands._bench import play_scene
@@ -36,6 +35,7 @@ from metercap.practice.scene import Mishap, Scene, load_scene, parse_scene
 from metercap.profiles import find_meter, find_plan
 from metercap.records import SCHEMA, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
+from tests.practice.played import played
 
 FUSES = SweepStep(id="fuses", items=tuple(Item(name=f"F{n}") for n in range(1, 13)), max=2.0, unit="ohm")
 WHOLE = Plan(

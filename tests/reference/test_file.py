@@ -6,12 +6,12 @@ import json
 from typing import Any
 
 import pytest
-from two_units import good, reads
 
 from metercap.errors import FileProblem
 from metercap.reference.file import decode, encode
 from metercap.reference.gather import combine
 from metercap.reference.model import SCHEMA
+from tests.compare.two_units import good, reads
 
 PLAIN = reads("160.4", "161.0")
 MADE = combine([good("A", PLAIN).reference(), good("C", PLAIN, identity="serial 7").reference()])

@@ -6,12 +6,12 @@ from typing import Any
 
 import msgspec
 import pytest
-from two_units import coils, good, reads, session
 
 from metercap.errors import UsageError
 from metercap.plankeys import CheckStep, Item, ZeroStep
 from metercap.quantity import Quantity
 from metercap.reference.gather import combine, models_differ, same_unit
+from tests.compare.two_units import coils, good, reads, session
 
 PLAIN = reads("160.4", "161.0")
 

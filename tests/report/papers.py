@@ -7,8 +7,6 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from bench_play import Play, confirm, fuses
-
 from metercap.journal import Chain
 from metercap.plankeys import Item, TuneStep
 from metercap.records import EndRecord, Record
@@ -16,6 +14,7 @@ from metercap.report import compose, study
 from metercap.report.document import Document
 from metercap.report.findings import Findings
 from metercap.report.gather import Gathered
+from tests.steps.bench_play import Play, confirm, fuses
 
 HOSTILE = (
     '<script>alert(1)</script><img src=x onerror=alert(2)>" onload=alert(3) '

@@ -9,13 +9,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import check, confirm, fuses, safe, volts, zero
-from papers import trimmers
 
 from metercap.plan import Plan
 from metercap.plankeys import CellStep, CheckStep, ExerciseStep, Item, TrialsStep
 from metercap.quantity import Quantity
 from metercap.report.cautions import DEFERS, USUAL, own, usual
+from tests.report.papers import trimmers
+from tests.steps.bench_play import check, confirm, fuses, safe, volts, zero
 
 OHMS = ("Disconnect the supply", "Discharge capacitors", "For ohms even 1 mV")
 

@@ -8,8 +8,6 @@ from typing import Any
 
 import msgspec
 import pytest
-from bench_play import Play, check, confirm, fuses
-from papers import dipped, journal, lines, ramp, records, studied, swept, trimmers
 
 from metercap.compare import Side
 from metercap.errors import JournalError, UsageError
@@ -17,6 +15,8 @@ from metercap.evidence import evidence
 from metercap.records import EndRecord
 from metercap.report import study
 from metercap.report.findings import Findings
+from tests.report.papers import dipped, journal, lines, ramp, records, studied, swept, trimmers
+from tests.steps.bench_play import Play, check, confirm, fuses
 
 COILS = check("K1", "K2", id="coils", min=None, max=None, contacts=1)
 

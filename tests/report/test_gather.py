@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import Play, confirm, fuses
-from papers import dipped, ramp, records, swept, trimmers
 
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
 from metercap.records import Link, LinkState, Note, Operator, VerdictKind
 from metercap.report.gather import Gathered, Kept
+from tests.report.papers import dipped, ramp, records, swept, trimmers
+from tests.steps.bench_play import Play, confirm, fuses
 
 
 def gathered(found: Any) -> Any:

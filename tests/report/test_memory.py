@@ -7,12 +7,12 @@ import sys
 from pathlib import Path
 
 import pytest
-from bench_play import opening
 
 from metercap.journal import Chain
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
+from tests.steps.bench_play import opening
 
 PER_S = 10.0
 REPORT = """

@@ -17,14 +17,14 @@ from typing import Any
 
 import msgspec
 import pytest
-from bench_play import Play, confirm, fuses, meter
-from papers import HOSTILE, dipped, lines, records, report, swept, trimmers
 
 from metercap.errors import MetercapError
 from metercap.plankeys import Item
 from metercap.report import compose, study
 from metercap.report.document import Table
 from metercap.report.page import page, shown
+from tests.report.papers import HOSTILE, dipped, lines, records, report, swept, trimmers
+from tests.steps.bench_play import Play, confirm, fuses, meter
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 

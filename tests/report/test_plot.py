@@ -9,13 +9,13 @@ from typing import Any
 
 import msgspec
 import pytest
-from papers import dipped, studied
 
 from metercap.records import Excursion
 from metercap.report.document import Box, Curve, Dot, Line, Words
 from metercap.report.plot import BOTTOM, LEFT, RIGHT, TOP, Aims, plot
 from metercap.report.sections import trimmers
 from metercap.report.traces import Trace
+from tests.report.papers import dipped, studied
 
 AIMS = Aims(target=1500.0, tolerance=15.0, as_found=2187.0, as_left=1502.0, left_s=99.0, resolution=1.0)
 

@@ -7,8 +7,6 @@ from typing import Any
 
 import msgspec
 import pytest
-from bench_play import Play, confirm, fuses, meter
-from papers import dipped, journal, lines, records, report, studied, swept
 
 from metercap.plankeys import ExerciseStep, Item, TrialsStep
 from metercap.records import Operator
@@ -17,6 +15,8 @@ from metercap.report.document import Facts, Listing, Para, Picture, Table
 from metercap.report.gather import MOST_FIRST, MOST_LAST
 from metercap.report.sections import counts, facts, left_open, log, result, warnings
 from metercap.session.inherit import inherited_from
+from tests.report.papers import dipped, journal, lines, records, report, studied, swept
+from tests.steps.bench_play import Play, confirm, fuses, meter
 
 TRIALS = TrialsStep(id="starts", runs=20)
 FAILED = ":pass " * 12 + ":fail " * 8

@@ -6,12 +6,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from papers import studied, swept
-
 from metercap.records import VerdictKind
 from metercap.report.document import Box, Mark, Words
 from metercap.report.gather import Strip, Tick, Touch
 from metercap.report.strip import LEFT, RIGHT, ROW, strip
+from tests.report.papers import studied, swept
 
 
 def made(count: Any, every_s: Any = 4.0, pause_after: Any = None) -> Any:

@@ -7,13 +7,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from papers import HOSTILE, dipped, report, swept
 
 from metercap.plain.style import safe
 from metercap.records import Operator, VerdictKind
 from metercap.report.document import Document, Facts, Group, Listing, Para, Picture, Row, Section, Table
 from metercap.report.page import page
 from metercap.report.text import WIDTH, text_lines
+from tests.report.papers import HOSTILE, dipped, report, swept
 
 
 def contents(document: Any) -> Iterator[Any]:
@@ -40,7 +40,7 @@ def contents(document: Any) -> Iterator[Any]:
 @pytest.mark.parametrize("play", [swept, dipped])
 def test_text_and_page_say_the_same(tmp_path: Path, play: Any) -> None:
     """Every piece of the document is in both."""
-    from test_page import Parsed
+    from tests.report.test_page import Parsed
 
     document = report(tmp_path, play(operator=HOSTILE))
     text, web = " ".join(" ".join(text_lines(document)).split()), Parsed(page(document)).text

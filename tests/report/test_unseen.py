@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench_play import confirm, fuses, meter, volts
-from papers import trimmers
-
 from metercap.meter import Accuracy
 from metercap.plan import Plan
 from metercap.plankeys import ExerciseStep, Item, TrialsStep
 from metercap.quantity import Quantity
 from metercap.report.unseen import unseen
+from tests.report.papers import trimmers
+from tests.steps.bench_play import confirm, fuses, meter, volts
 
 
 def said(*steps: Any, used: Any = ("resistance",), **more: Any) -> Any:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from bench_play import Play, check, confirm, fuses
-from papers import dipped, studied, swept
-
 from metercap.plankeys import Item, SweepStep
 from metercap.records import VerdictKind
 from metercap.report.verdicts import HEADS, verdicts
+from tests.report.papers import dipped, studied, swept
+from tests.steps.bench_play import Play, check, confirm, fuses
 
 
 def table(folder: Any, play: Any, **more: Any) -> Any:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from bench_play import confirm, meter, opening
 
 from metercap.report.when import When, elapsed, lasting
+from tests.steps.bench_play import confirm, meter, opening
 
 FIRST = opening([confirm()], meter(), start_utc="2031-03-04T22:50:07.250Z", zone_offset_s=5400)
 

@@ -11,11 +11,10 @@ import threading
 import time
 from pathlib import Path
 
-from greenhouse import ohms, scenes
-from harness import MadeUp
-
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.run import run_screen
+from tests.screen.greenhouse import ohms, scenes
+from tests.screen.harness import MadeUp
 
 
 def keep_reading(observer: ScreenObserver) -> None:

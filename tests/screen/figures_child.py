@@ -7,12 +7,11 @@ import sys
 import time
 from pathlib import Path
 
-from greenhouse import ohms, tune
-from harness import MadeUp
-
 from metercap.records import Record
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.run import run_screen
+from tests.screen.greenhouse import ohms, tune
+from tests.screen.harness import MadeUp
 
 
 class Paced(MadeUp):

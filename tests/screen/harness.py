@@ -59,9 +59,8 @@ class MadeUp:
 
 
 def main() -> None:
-    from greenhouse import scenes
-
     from metercap.screen.run import run_screen
+    from tests.screen.greenhouse import scenes
 
     if len(sys.argv) < 2:
         return

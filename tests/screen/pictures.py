@@ -1,7 +1,7 @@
 """Make pictures of the real screen.
 
-    python tests/screen/pictures.py                                     those of the README, into fixtures/pictures
-    python tests/screen/pictures.py DIRECTORY [THEME] [COLUMNSxROWS]    one of each situation, to look at
+    python -m tests.screen.pictures                                     those of the README, into fixtures/pictures
+    python -m tests.screen.pictures DIRECTORY [THEME] [COLUMNSxROWS]    one of each situation, to look at
 
 The README's are moments of the demo's own sessions: the bench plays unit A and unit B, and the screen is shown the
 journal of unit B up to that moment.
@@ -14,8 +14,6 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from greenhouse import scenes
-
 from metercap.commands._bench import play_scene
 from metercap.journal import read
 from metercap.practice.bench import Bench
@@ -23,6 +21,7 @@ from metercap.practice.by_hand import ByHand
 from metercap.practice.scene import load_scene
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
 from metercap.screen.picture_of import picture_of
+from tests.screen.greenhouse import scenes
 
 README = Path(__file__).parents[2] / "fixtures" / "pictures"
 SIZE = (80, 24)

@@ -5,8 +5,6 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 
-from greenhouse import ohms, scenes
-from harness import MadeUp
 from textual.pilot import Pilot
 
 from metercap.records import Do, Prompt
@@ -14,6 +12,8 @@ from metercap.screen.app import BenchApp, Board
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.player import Player
 from metercap.screen.theme import DARK, LIGHT, PLAIN
+from tests.screen.greenhouse import ohms, scenes
+from tests.screen.harness import MadeUp
 
 SCENES = scenes()
 Flow = Callable[[BenchApp, ScreenObserver, MadeUp, "Pilot[None]"], Awaitable[None]]

@@ -19,9 +19,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from greenhouse import ohms, sweep_to
 
 from metercap.screen.state import advance, fold
+from tests.screen.greenhouse import ohms, sweep_to
 
 HERE = Path(__file__).parent
 READINGS = 150
@@ -34,7 +34,7 @@ def measure(columns: int, rows: int, scene: str, tmp_path: Path) -> tuple[float,
     fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
     env = os.environ | {"TERM": "xterm-256color", "COLORTERM": "truecolor", "PYTHONPATH": str(HERE.parent.parent)}
     process = subprocess.Popen(
-        [sys.executable, str(HERE / "figures_child.py"), str(notes), scene, str(READINGS)],
+        [sys.executable, "-m", "tests.screen.figures_child", str(notes), scene, str(READINGS)],
         stdin=slave, stdout=slave, stderr=slave, env=env, start_new_session=True,
     )  # fmt: skip
     os.close(slave)

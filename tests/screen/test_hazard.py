@@ -12,7 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from terminal import WAIT_S, Terminal
+
+from tests.screen.terminal import WAIT_S, Terminal
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from greenhouse import scenes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
@@ -16,6 +15,7 @@ from metercap.screen.picture import svg
 from metercap.screen.state import fold
 from metercap.screen.theme import DARK, LIGHT, PLAIN, THEMES, pick
 from metercap.screen.view import view
+from tests.screen.greenhouse import scenes
 
 VIEWS = {name: view(fold(records)) for name, records in scenes().items()}
 SIZES = [(80, 24), (120, 40), (200, 60), (40, 12), (30, 9), (20, 6), (1, 1), (300, 5), (12, 70)]

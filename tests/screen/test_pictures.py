@@ -7,7 +7,8 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
-from pictures import MOMENTS, README, readme_pictures
+
+from tests.screen.pictures import MOMENTS, README, readme_pictures
 
 LARGEST = 200_000
 
@@ -39,11 +40,11 @@ def test_the_readme_shows_each_of_them() -> None:
     assert sorted(Path(path).stem for path in shown) == sorted(MOMENTS)
     assert sorted(path.stem for path in README.glob("*.svg")) == sorted(MOMENTS)
     assert all(path.stat().st_size < LARGEST for path in README.glob("*"))
-    assert "python tests/screen/pictures.py" in text
+    assert "python -m tests.screen.pictures" in text
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", MOMENTS)
 def test_they_are_what_the_screen_draws_today(made: dict[str, str], name: str) -> None:
-    """A picture that is out of date is made anew with `python tests/screen/pictures.py`, and looked at."""
+    """A picture that is out of date is made anew with `python -m tests.screen.pictures`, and looked at."""
     assert made[name] == (README / f"{name}.svg").read_text(encoding="utf-8"), f"{name}: remake the pictures"

@@ -5,12 +5,11 @@ from __future__ import annotations
 import threading
 import time
 
-from greenhouse import scenes
-
 from metercap.records import EVENTS, Verdict
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.player import FASTEST, Player
 from metercap.screen.state import fold
+from tests.screen.greenhouse import scenes
 
 RECORDS = scenes()["done"]
 VERDICTS = [at for at, record in enumerate(RECORDS, 1) if isinstance(record, Verdict)]

@@ -10,7 +10,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from terminal import WAIT_S, Terminal
+
+from tests.screen.terminal import WAIT_S, Terminal
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 

@@ -6,7 +6,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from greenhouse import session as made_up
 
 import metercap.practice
 from metercap.plan import to_builtins
@@ -25,6 +24,7 @@ from metercap.screen.view import view
 from metercap.session import Driver, Session
 from metercap.sound.ear import Ear, Play
 from metercap.wire import decoder
+from tests.screen.greenhouse import session as made_up
 
 
 @pytest.fixture(scope="module")

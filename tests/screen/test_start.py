@@ -6,14 +6,11 @@ import sys
 from pathlib import Path
 
 import pytest
-from terminal import Terminal
-
-sys.path.insert(0, str(Path(__file__).parents[1] / "e2e"))
-
-from outside_meter import Meter
 
 from metercap.link.ports import announced
 from metercap.screen.start import Choice, Plugged, paint_start
+from tests.e2e.outside_meter import Meter
+from tests.screen.terminal import Terminal
 
 CHOICES = (Choice("s", "sweep", "tick fuses off"), Choice("w", "watch", "show readings"), Choice("q", "quit", ""))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from greenhouse import FUSES, METER, air, exercise, ohms, scenes, session, sweep_to, tick, trials, tune
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -23,6 +22,7 @@ from metercap.records import (
     VerdictKind,
 )
 from metercap.screen.state import BenchState, advance, conversions, fold, rate_per_s
+from tests.screen.greenhouse import FUSES, METER, air, exercise, ohms, scenes, session, sweep_to, tick, trials, tune
 
 
 def test_tick_disarms_until_go() -> None:

@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from terminal import HERE, WAIT_S, Terminal
+
+from tests.screen.terminal import WAIT_S, Terminal
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
 
@@ -26,7 +27,7 @@ def terminal(tmp_path: Path) -> Iterator[Any]:  # type: ignore[no-untyped-def]
     made: list[Terminal] = []
 
     def make(*arguments: str, **more: object) -> Terminal:
-        made.append(Terminal([str(HERE / "child.py"), str(tmp_path / "notes"), *arguments], **more))  # type: ignore[arg-type]
+        made.append(Terminal(["-m", "tests.screen.child", str(tmp_path / "notes"), *arguments], **more))  # type: ignore[arg-type]
         return made[-1]
 
     yield make

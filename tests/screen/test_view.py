@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import pytest
-from greenhouse import PLAN, before_fuses, ohms, scenes, session, sweep_to, tick, tune
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -29,6 +28,7 @@ from metercap.screen.model import Path, Place, Span, Tone, View
 from metercap.screen.plandata import plan_info
 from metercap.screen.state import fold
 from metercap.screen.view import view
+from tests.screen.greenhouse import PLAN, before_fuses, ohms, scenes, session, sweep_to, tick, tune
 
 SCENES = scenes()
 

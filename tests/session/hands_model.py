@@ -10,12 +10,11 @@ import heapq
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from bench_play import Blend, Play, fuses
-
 from metercap.plankeys import SweepStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Cue, CueKind, Operator, Outcome, Prompt, Verdict, at
+from tests.steps.bench_play import Blend, Play, fuses
 
 
 class Habits(NamedTuple):

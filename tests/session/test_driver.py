@@ -8,14 +8,13 @@ import random
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator
-from pathlib import Path
 
 import pytest
-from bench_play import Play, check, confirm, fuses, safe, zero
 
 from metercap.reading import Garbage
 from metercap.records import Clock, Event, Operator, Outcome, SessionRecord, at, decode, encode
 from metercap.session import Driver, Session, feed_recorded
+from tests.steps.bench_play import Play, check, confirm, fuses, safe, zero
 
 STORY = (
     "OL*4 9 0.20*3 0.20*20 OL*5 9 1.90*2 OL*30 :skip OL*2 9 5.0*4 OL*5 9 5.2*4 OL*3 :probe=R77 OL*5 9 47.3*3 OL*5 "
@@ -176,11 +175,9 @@ def lines(told: Play) -> Iterator[bytes]:
 
 def test_lines_are_the_same_in_another_process() -> None:
     """Another interpreter with another hash seed derives the very same lines."""
-    steps = Path(__file__).parents[1] / "steps"
-    here = Path(__file__).parent
     code = (
-        f"import sys; sys.path[:0] = [{str(steps)!r}, {str(here)!r}]\n"
-        "import test_driver\n"
+        "import sys\n"
+        "from tests.session import test_driver\n"
         "sys.stdout.buffer.write(b'\\n'.join(test_driver.lines(test_driver.story())))\n"
     )
     out = [

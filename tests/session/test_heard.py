@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, confirm, fuses, safe
 
 from metercap.plankeys import TrialsStep
 from metercap.records import Operator, at
 from metercap.session import check
+from tests.steps.bench_play import Play, confirm, fuses, safe
 
 GOOD = "9 0.2*2 OL*5 "
 BLOCKS = {

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import sys
-from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).parent.parent / "steps"))
-
 import msgspec
-from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 from metercap.plankeys import ExerciseStep, Item, TrialsStep, TuneStep
 from metercap.records import VerdictKind
 from metercap.session import derive
 from metercap.session.inherit import inherited_from, recorded_only
+from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 
 def bridge() -> TuneStep:

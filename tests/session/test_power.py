@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 from metercap.plankeys import CheckStep, Item, SafeStep, StepBase, TrialsStep
 from metercap.quantity import Quantity
 from metercap.session.inherit import inherited_from
+from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 SECOND = SafeStep(id="dead again", points=("C12",))
 PROOF = "1.52V*3 0.00V*3 +2 :yes 0.00V*2 0.00Vac +2 :yes 0.00Vac*2 0.00V 1.52V*3 "

@@ -5,8 +5,6 @@ from __future__ import annotations
 import copy
 
 import pytest
-from bench_play import Blend, Play, check, confirm, fuses, safe, volts, zero
-from hands_model import Bench, Habits
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
@@ -14,6 +12,8 @@ from metercap.plankeys import CellStep, ExerciseStep, Item, TrialsStep, TuneStep
 from metercap.reading import Reading, State
 from metercap.records import Clock, Contact, Operator, Prompt, Verdict
 from metercap.session import Driver, Session
+from tests.session.hands_model import Bench, Habits
+from tests.steps.bench_play import Blend, Play, check, confirm, fuses, safe, volts, zero
 
 SLOW = settings(
     max_examples=120, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], database=None

@@ -7,7 +7,6 @@ from typing import Any
 
 import msgspec
 import pytest
-from bench_play import Play, confirm, fuses, zero
 
 from metercap.errors import JournalError
 from metercap.profiles import find_meter
@@ -15,6 +14,7 @@ from metercap.reading import Reading
 from metercap.records import Clock, Cue, EndRecord, Note, Operator, Prompt, Record, Verdict
 from metercap.session import check, opening
 from metercap.wire import decoder
+from tests.steps.bench_play import Play, confirm, fuses, zero
 
 SCRIPT = "OL*4 9 0.20*3 OL*20 :skip OL*2 9 0.30*2 OL*5 :yes :open :yes +30 :yes"
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, check, confirm, fuses, opening, safe, volts, zero
 
 from metercap.plankeys import Item, TuneStep
 from metercap.quantity import Quantity
 from metercap.records import Note, Operator, Prompt, encode
 from metercap.session import Session
+from tests.steps.bench_play import Play, check, confirm, fuses, opening, safe, volts, zero
 
 GOOD = "9 0.2*2 OL*4 "
 SOURCE = "1.52V*3 "

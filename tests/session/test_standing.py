@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from bench_play import Play, confirm, volts
 
 from metercap.outcome import fold
 from metercap.plankeys import Item, TrialsStep, TuneStep
 from metercap.records import Cue, CueKind, EndRecord, Excursion, Note, Record
 from metercap.session import check
 from metercap.session.inherit import inherited_from
+from tests.steps.bench_play import Play, confirm, volts
 
 TUNE = TuneStep(id="bridge", items=(Item("RV1"),), target=1500.0, tolerance_share=0.01, never_below=1200.0, unit="ohm")
 PAST = "OL*6 2.000k*5 1.800k 1.600k 1.400k 1.150k*10"

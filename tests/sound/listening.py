@@ -6,12 +6,12 @@ import threading
 from array import array
 
 import numpy as np
-from greenhouse import ohms, session
 
 from metercap.plan import Plan, to_builtins
 from metercap.plankeys import Item, SweepStep, TuneStep
 from metercap.records import Contact, CueKind, Do, Prompt, Record
 from metercap.sound.tones import RATE_HZ
+from tests.screen.greenhouse import ohms, session
 
 PLAN = to_builtins(
     Plan(

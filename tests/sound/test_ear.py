@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import pytest
-from greenhouse import METER, exercise, lifted, ohms, scenes, session, tick
 from hypothesis import given
 from hypothesis import strategies as st
-from listening import PLAN, turning
 
 from metercap.metrology import reading_budget
 from metercap.quantity import Quantity
@@ -29,6 +27,8 @@ from metercap.records import (
 )
 from metercap.sound.ear import Ear, Hold, Play, Say, Sound
 from metercap.sound.tones import IN_BAND_HZ, tune_hz
+from tests.screen.greenhouse import METER, exercise, lifted, ohms, scenes, session, tick
+from tests.sound.listening import PLAN, turning
 
 
 def heard(records: Iterable[Record], ear: Ear | None = None) -> list[Sound]:

@@ -6,11 +6,11 @@ from array import array
 
 import numpy as np
 import pytest
-from listening import pitch_hz
 
 from metercap.records import CueKind
 from metercap.sound.mixer import PULSE_ON, PULSE_S, TONE_LEVEL, Mixer
 from metercap.sound.tones import FULL, IN_BAND_HZ, RATE_HZ, cue_samples, tune_hz
+from tests.sound.listening import pitch_hz
 
 
 def pulled(mixer: Mixer, seconds: float, frames: int = 480) -> array[int]:

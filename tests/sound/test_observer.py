@@ -7,13 +7,13 @@ import time
 from pathlib import Path
 
 import pytest
-from greenhouse import ohms, session, sweep_to, tick
-from listening import PLAN, Noting, turning
 
 from metercap.records import Cue, CueKind, Record
 from metercap.sound import SoundConfig, SoundObserver
 from metercap.sound.observer import MOST_WAITING
 from metercap.sound.speech import Speaker
+from tests.screen.greenhouse import ohms, session, sweep_to, tick
+from tests.sound.listening import PLAN, Noting, turning
 
 MUTE = SoundConfig(speech=False)
 

@@ -10,12 +10,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from listening import pitch_hz
 
 from metercap.records import CueKind
 from metercap.sound.config import SoundConfig
 from metercap.sound.players import BellPlayer, DevicePlayer, SilentPlayer, SystemPlayer, open_player
 from metercap.sound.tones import FULL, RATE_HZ, cue_samples, tune_hz
+from tests.sound.listening import pitch_hz
 
 pytest.importorskip("miniaudio")
 

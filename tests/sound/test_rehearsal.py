@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from listening import Noting
-
 from metercap.records import CueKind
 from metercap.sound.config import SoundConfig
 from metercap.sound.rehearsal import MEANINGS, rehearse
 from metercap.sound.tones import IN_BAND_HZ, TABLE
+from tests.sound.listening import Noting
 
 
 def test_every_sound_once() -> None:

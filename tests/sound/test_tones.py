@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from listening import pitch_hz
 
 from metercap.records import CueKind
 from metercap.sound.tones import (
@@ -22,6 +21,7 @@ from metercap.sound.tones import (
     synthesize,
     tune_hz,
 )
+from tests.sound.listening import pitch_hz
 
 
 def test_contact_is_immediate_short_and_quiet() -> None:

@@ -6,7 +6,7 @@ import math
 import random
 from collections import Counter
 
-from bench_play import Play, fuses
+from tests.steps.bench_play import Play, fuses
 
 FUSE_OHM = 0.15
 LIFT = "OL*5"

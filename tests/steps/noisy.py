@@ -6,7 +6,7 @@ import math
 import random
 from collections import Counter
 
-from bench_play import Play, fuses, zero
+from tests.steps.bench_play import Play, fuses, zero
 
 LEADS_OHM = 0.15
 DIGITS = 4

@@ -9,12 +9,11 @@ from __future__ import annotations
 
 from random import Random
 
-from bench_play import Play, meter
-
 from metercap.plankeys import ExerciseStep, Item
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Do, Operator, Prompt, at
+from tests.steps.bench_play import Play, meter
 
 MEAN_S, SD_S, LEAST_S = 0.7, 0.3, 0.15
 

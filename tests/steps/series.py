@@ -11,8 +11,8 @@ from __future__ import annotations
 import random
 from typing import NamedTuple
 
-from bench_play import Play, check
-from noisy import Noise
+from tests.steps.bench_play import Play, check
+from tests.steps.noisy import Noise
 
 RATE = 10.0
 

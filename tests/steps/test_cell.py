@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import Play, meter
 from msgspec import UNSET
 
 from metercap.meter import Accuracy
 from metercap.plankeys import CellStep, Item
 from metercap.quantity import Quantity
 from metercap.records import VerdictKind
+from tests.steps.bench_play import Play, meter
 
 
 def cell(**more: Any) -> CellStep:

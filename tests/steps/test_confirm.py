@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import Play, confirm, fuses
 
 from metercap.plankeys import ConfirmStep, Item
 from metercap.records import Prompt, Verdict
 from metercap.session.inherit import inherited_from
+from tests.steps.bench_play import Play, confirm, fuses
 
 
 @pytest.mark.parametrize(

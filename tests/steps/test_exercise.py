@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import Play
 
 from metercap.plankeys import ExerciseStep, Item
 from metercap.records import VerdictKind
+from tests.steps.bench_play import Play
 
 PRESS = "0.3*3 OL*3 "
 """A good press of a normally open switch, and its release, at 5 conversions/s."""
@@ -339,7 +339,7 @@ def test_a_dropout_while_held_is_seen() -> None:
 
 def test_the_next_step_needs_a_certain_lift() -> None:
     """The tips were on the switch: what they touch next may still be it."""
-    from bench_play import fuses
+    from tests.steps.bench_play import fuses
 
     play = Play(switch(presses=1), fuses(1), rate=5.0)("OL*3 0.3*3 OL*3 0.2*8")
     assert "F1" not in play.verdicts

@@ -6,10 +6,10 @@ from collections import Counter
 from typing import Any
 
 import pytest
-from press_hands import PressHands, switch
 
 from metercap.metrology.proportion import upper_bound
 from metercap.records import Verdict
+from tests.steps.press_hands import PressHands, switch
 
 RATES = (2.0, 3.0, 5.0, 10.0)
 """Conversions a second of handheld meters (DESIGN: 2 to 10)."""

@@ -6,10 +6,11 @@ import random
 from collections import Counter
 from collections.abc import Callable
 
-import noisy
 import pytest
-from flux import sound_fuses
 from scipy.stats import binomtest
+
+from tests.steps import noisy
+from tests.steps.flux import sound_fuses
 
 SHARE = 0.30
 

@@ -7,7 +7,6 @@ from typing import Any
 
 import msgspec
 import pytest
-from bench_play import Play, check, meter
 from scipy import stats
 
 from metercap.errors import JournalError
@@ -20,6 +19,7 @@ from metercap.quantity import Quantity
 from metercap.records import VerdictKind
 from metercap.rejudge import rejudge
 from metercap.session import derive
+from tests.steps.bench_play import Play, check, meter
 
 OHM = Quantity.RESISTANCE
 METER = meter(accuracy=(Accuracy(OHM, percent=0.8, counts=3.0),))

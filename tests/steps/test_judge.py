@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from bench_play import meter
 
 from metercap.judging.judge import Judge, Limits
 from metercap.meter import Accuracy
@@ -12,6 +11,7 @@ from metercap.metrology.budget import LeadNull
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import VerdictKind
+from tests.steps.bench_play import meter
 
 TEN_PERCENT = (Accuracy(Quantity.RESISTANCE, percent=10.0, counts=0.0),)
 LIMITS = Limits(None, 2.0, "ohm", "guarded")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, check, fuses, meter, volts
 
 from metercap.meter import Accuracy
 from metercap.plankeys import CheckStep, Item
 from metercap.quantity import Quantity
+from tests.steps.bench_play import Play, check, fuses, meter, volts
 
 LIFT = "OL*5 "
 

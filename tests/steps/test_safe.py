@@ -5,13 +5,13 @@ from __future__ import annotations
 import random
 
 import pytest
-from bench_play import Play, fuses, meter, safe
 
 from metercap.meter import Accuracy
 from metercap.plankeys import SafeStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Operator, Prompt, Verdict
+from tests.steps.bench_play import Play, fuses, meter, safe
 
 SOURCE = "1.52V*3 "
 LIFT = "0.00V*3 "

@@ -9,7 +9,8 @@ import statistics
 from collections.abc import Callable
 
 import pytest
-from series import COUNT, MAVRO, RESISTOR, Series, covered
+
+from tests.steps.series import COUNT, MAVRO, RESISTOR, Series, covered
 
 LEVELS = RESISTOR._replace(drift_per_s=0.0)
 

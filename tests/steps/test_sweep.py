@@ -5,10 +5,10 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from bench_play import Play, check, confirm, fuses
 
 from metercap.plankeys import Item, SweepStep
 from metercap.quantity import Quantity
+from tests.steps.bench_play import Play, check, confirm, fuses
 
 GOOD = "9 0.2*2 OL*4 "
 GO = "OL*3 "

@@ -9,7 +9,6 @@ from enum import StrEnum
 from typing import Any
 
 import pytest
-from bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 from metercap.plankeys import CellStep, ExerciseStep, Item, SafeStep, TrialsStep, TuneStep, WiggleStep
 from metercap.steps import WORDS, Given, Machine
@@ -22,6 +21,7 @@ from metercap.steps.tune.machine import Tune
 from metercap.steps.walk.machine import Walk
 from metercap.steps.wiggle import Wiggle
 from metercap.steps.zero import Zero
+from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 
 GOOD = "9 0.2*2 OL*4 "
 SHOWN = "1.52V*3 "

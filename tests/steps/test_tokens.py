@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-from bench_play import Play, fuses
 
 from metercap.plan import Plan, to_builtins
 from metercap.records import Operator, Record
 from metercap.session import Driver, Session, check, feed_recorded
+from tests.steps.bench_play import Play, fuses
 
 LEARN = "OL*8 143.5*4 OL*8 "
 

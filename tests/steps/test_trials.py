@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play
 
 from metercap.plankeys import TrialsStep
 from metercap.records import Operator, VerdictKind, at
+from tests.steps.bench_play import Play
 
 
 def trials(**more: object) -> TrialsStep:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import Play, meter
 
 from metercap.meter import Accuracy
 from metercap.plankeys import Item, TuneStep
 from metercap.quantity import Quantity
 from metercap.records import Excursion, Verdict, VerdictKind
+from tests.steps.bench_play import Play, meter
 
 
 def trimmers(*names: str, **more: Any) -> TuneStep:

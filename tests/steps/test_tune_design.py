@@ -10,13 +10,13 @@ import random
 from typing import Any
 
 import pytest
-from bench_play import Play, meter
 
 from metercap.meter import Accuracy
 from metercap.plankeys import Item, TuneStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import Cue, Do, Excursion, Note, Prompt, Verdict, VerdictKind, at
+from tests.steps.bench_play import Play, meter
 
 RATE = 5.0
 

@@ -9,11 +9,11 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from bench_play import Play, confirm
 
 from metercap.outcome import fold
 from metercap.plankeys import Item, TuneStep
 from metercap.records import Cue, CueKind, Excursion, Note
+from tests.steps.bench_play import Play, confirm
 
 MOVED = "RV1: as found not read: it was already moving"
 
@@ -100,7 +100,7 @@ def test_what_was_ticked_and_is_turned_on_past_its_limit_rings() -> None:
 
 def test_the_part_before_it_is_no_trimmer() -> None:
     """Tips that are still on what the step before asked for, or come back to it, ring nothing."""
-    from bench_play import fuses
+    from tests.steps.bench_play import fuses
 
     play = Play(fuses(1), step(), rate=5.0)("OL*6 0.2*9 OL*2 0.2*9 OL*9")
     assert "hazard RV1" not in play.cues

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, check, fuses, volts
 
 from metercap.plankeys import Item, SweepStep
 from metercap.records import Contact, Cue, Lift
+from tests.steps.bench_play import Play, check, fuses, volts
 
 GOOD = "9 0.2*2 OL*4 "
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from bench_play import Play
-
 from metercap.plankeys import Item, WiggleStep
 from metercap.records import VerdictKind
+from tests.steps.bench_play import Play
 
 
 def flexed(script: str, **more: Any) -> Play:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from bench_play import Play, fuses, meter, zero
 
 from metercap.meter import Accuracy
 from metercap.quantity import Quantity
+from tests.steps.bench_play import Play, fuses, meter, zero
 
 AIR = "OL*4 "
 LEADS = "9 0.20*3 OL*5 "

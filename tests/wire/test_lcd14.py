@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 
 import pytest
-import wire_drawing as drawing
 
 from metercap.errors import ProfileError
 from metercap.profiles import find_meter
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
 from metercap.wire import decoder, encode
+from tests.wire import wire_drawing as drawing
 
 LCD14 = find_meter("lcd14")
 

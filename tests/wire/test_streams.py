@@ -11,7 +11,6 @@ from itertools import pairwise
 
 import msgspec
 import pytest
-import wire_drawing as drawing
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -23,6 +22,7 @@ from metercap.records import encode as to_json
 from metercap.wire import decode_frame, decoder, encode, frame_s
 from metercap.wire.accounts import JUNK_BYTES
 from metercap.wire.framing import HELD_BYTES
+from tests.wire import wire_drawing as drawing
 
 PROFILES = {name: profile for name in meter_names() if not (profile := find_meter(name)).like}
 FRAMES = {

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import msgspec
 import pytest
-import wire_drawing as drawing
 
 from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
 from metercap.profiles import find_meter, meter_names
 from metercap.wire import decoder
+from tests.wire import wire_drawing as drawing
 
 
 def changed(name: str, table: str, **rows: str | float | None) -> MeterProfile:
