@@ -64,7 +64,7 @@ def test_every_count_is_kept() -> None:
 def test_whether_it_was_run_to_its_end(reason: str, finished: bool) -> None:
     """Only a session that ended as done was finished; one without an end was not."""
     rows = records(played("B", PLAIN))
-    assert evidence(iter([*rows, EndRecord(99.0, reason, {}, "")])).finished is finished
+    assert evidence(iter([*rows, EndRecord(99.0, reason, {}, "")])).finished is finished  # type: ignore[arg-type]
     assert not evidence(iter(rows)).finished
 
 

@@ -179,11 +179,11 @@ def test_count_check_is_open_until_answered() -> None:
     """
     asked: list[Record] = [session(), *EVERY, prompt("fuses", "F10", Do.ANSWER)]
     noise = [Operator(t_s=2.0, word="say"), Cue(t_s=2.0, step="fuses", item="F10", cue=CueKind.GO)]
-    result = fold([*asked, *noise, end("quit")])
+    result = fold([*asked, *noise, end("quit")])  # type: ignore[list-item]
     assert result.open == (Open("fuses", "F10", NOT_COUNTED),)
     assert result.exit_status == 1
-    assert fold([*asked, *noise, Operator(t_s=3.0, word="yes"), end("quit")]).open == result.open
-    assert fold([*asked, *noise, prompt("dead", "C12", Do.LIFT), prompt("dead", None), end("quit")]).open == result.open
+    assert fold([*asked, *noise, Operator(t_s=3.0, word="yes"), end("quit")]).open == result.open  # type: ignore[list-item]
+    assert fold([*asked, *noise, prompt("dead", "C12", Do.LIFT), prompt("dead", None), end("quit")]).open == result.open  # type: ignore[list-item]
     after = prompt("leads", "leads", Do.SHORT)
     assert all(each.why != NOT_COUNTED for each in fold([*asked, after, end("quit")]).open)
 

@@ -20,7 +20,7 @@ def test_names() -> None:
     assert str(inspect.signature(metercap.load)) == "(path: 'str | Path', *, verified: 'bool' = True) -> 'Recording'"
     assert metercap.__version__ == version("metercap")
     with pytest.raises(AttributeError, match="no attribute 'unload'"):
-        _ = metercap.unload  # type: ignore[attr-defined]
+        _ = metercap.unload
 
 
 def test_recording() -> None:

@@ -37,7 +37,7 @@ def under(play: Play, *steps: object) -> dict[str, str]:
 def test_the_same_plan_gives_the_same_verdicts() -> None:
     """Nothing changes, and the word's verdict is listed as not judged."""
     play = swept()
-    found = rejudge(play.record, recorded(play), Plan(title="same", steps=(fuses(4),)))
+    found = rejudge(play.record, recorded(play), Plan(title="same", steps=(fuses(4),)))  # type: ignore[arg-type]
     assert found.changed == ()
     assert [row.item for row in found.rows] == ["F1", "F2", "F4"]
     assert [left.why for left in found.not_judged] == ["decided by a word, not by a value"]
@@ -83,7 +83,7 @@ def test_a_rejected_contact_stays_rejected() -> None:
 def contacts_judged(play: Play, verdict: Verdict) -> list[float]:
     """Return the values that a verdict is judged again by."""
     readings = [event for event in play.events if hasattr(event, "value")]
-    return [reading.value for reading in _between(readings, [each.t_s for each in readings], verdict)]  # type: ignore[misc]
+    return [reading.value for reading in _between(readings, [each.t_s for each in readings], verdict)]  # type: ignore[arg-type, misc]
 
 
 @pytest.mark.parametrize(("listed", "asked", "judged"), [(1, 2, False), (2, 2, True), (3, 2, True), (None, 2, True)])

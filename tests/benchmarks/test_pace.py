@@ -213,11 +213,11 @@ def swept(folder: Path, rate: float, walk: str, n: int) -> tuple[list[float], li
     with Walking(folder, rate, walk) as meter:
         kept = {"conversion_s": {f"lcd14 {meter.path}": {"resistance": 1.0 / rate}}}
         (settings / "rates.json").write_text(json.dumps(kept))
-        hands = Paced(meter)
+        hands = Paced(meter)  # type: ignore[arg-type]
         args = ["--port", str(meter.path), "--meter", "lcd14", "--rate", f"{rate:g}", "--unit", "B"]
         out = folder / "out.jsonl"
         env = {"XDG_CONFIG_HOME": str(folder / "settings")}
-        with program("run", str(plan), *args, "--out", str(out), see=hands.see, **env) as metercap:
+        with program("run", str(plan), *args, "--out", str(out), see=hands.see, **env) as metercap:  # type: ignore[arg-type]
             hands.program = metercap
             ended = metercap.wait(400.0)
     assert ended.status == 0, ended.err
@@ -260,7 +260,7 @@ def test_twelve_fuses_from_an_unknown_meter_on_a_port(
     with Walking(tmp_path, rate, walk) as meter, pytest.MonkeyPatch.context() as patch:
         patch.setenv("XDG_CONFIG_HOME", str(settings))
         with announced(str(meter.path), "outside meter"):
-            hands = Paced(meter)
+            hands = Paced(meter)  # type: ignore[arg-type]
             began_s = time.monotonic()
 
             def see(record: dict[str, Any]) -> None:

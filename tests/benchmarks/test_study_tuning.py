@@ -112,7 +112,7 @@ class Eye:
     def see(self, record: Record, line: bytes) -> None:
         """Take a record."""
         kind_of = type(record)
-        if kind_of is Prompt and record.do is Do.TURN:  # type: ignore[union-attr]
+        if kind_of is Prompt and record.do is Do.TURN:
             self.began_s = min(self.began_s, record.t_s)
         elif kind_of is Reading and record.t_s >= self.began_s:
             ohm = self._trimmer.position * OHM
@@ -121,7 +121,7 @@ class Eye:
             self.crossed += now != 0 and now == -self._side
             self._side = now or self._side
         elif kind_of is Verdict:
-            self.done, self.verdict_s = record.verdict is VerdictKind.PASS, record.t_s  # type: ignore[union-attr]
+            self.done, self.verdict_s = record.verdict is VerdictKind.PASS, record.t_s
 
     def urgent(self, cue: Cue) -> None:
         """Nothing here waits for it."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib
 from collections.abc import Callable, Iterator
+from typing import Any
 
 import click
 import pytest
@@ -14,10 +15,10 @@ from metercap.commands._numbers import Number, Whole
 SENSELESS = ["nan", "-nan", "inf", "-inf", "1e999", "NaN", "Infinity", "9" * 400, "1e300", "-1e300"]
 
 
-def options() -> Iterator[tuple[str, str, click.ParamType]]:
+def options() -> Iterator[tuple[str, str, click.ParamType[Any]]]:
     """Give (command, option, type) of every numeric option there is, those of subcommands included."""
 
-    def walk(name: str, command: click.Command) -> Iterator[tuple[str, str, click.ParamType]]:
+    def walk(name: str, command: click.Command) -> Iterator[tuple[str, str, click.ParamType[Any]]]:
         for parameter in command.params:
             if isinstance(parameter.type, click.types.FloatParamType | click.types.IntParamType):
                 yield name, parameter.opts[0], parameter.type
@@ -38,7 +39,7 @@ def test_there_are_such_options() -> None:
 
 
 @pytest.mark.parametrize(("name", "option", "kind"), OPTIONS, ids=lambda value: value if isinstance(value, str) else "")
-def test_no_option_takes_what_is_no_number(name: str, option: str, kind: click.ParamType) -> None:
+def test_no_option_takes_what_is_no_number(name: str, option: str, kind: click.ParamType[Any]) -> None:
     """NaN, infinity and numbers beyond all use are usage errors; what converts is finite and fits a journal."""
     for text in SENSELESS:
         with pytest.raises(click.UsageError):
@@ -64,7 +65,7 @@ def test_no_option_takes_what_is_no_number(name: str, option: str, kind: click.P
     ],
     ids=lambda words: f"{words[0]} {words[-1][:8]}",
 )
-def test_the_program_answers_with_a_usage_error(metercap: Callable[..., tuple], words: tuple[str, ...]) -> None:
+def test_the_program_answers_with_a_usage_error(metercap: Callable[..., Any], words: tuple[str, ...]) -> None:
     """Status 2, and the option is named; never a defect, and never a port opened first."""
     said = metercap(*words)
     assert said.status == 2
@@ -76,6 +77,6 @@ def test_numbers_that_make_sense_convert() -> None:
     """Both ends belong to the range."""
     assert Number(0.1, 1000).convert("0.1", None, None) == 0.1
     assert Number(0.1, 1000).convert("1000", None, None) == 1000.0
-    assert Whole(1).convert("1", None, None) == 1
+    assert Whole(1).convert("1", None, None) == 1  # type: ignore[arg-type]
     with pytest.raises(click.UsageError, match="no number that can be"):
         Number(0.1, 1000).convert("nan", None, None)

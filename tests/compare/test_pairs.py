@@ -113,7 +113,7 @@ def test_what_the_good_unit_did_not_pass_is_not_compared() -> None:
 @pytest.mark.parametrize("key", ["connected", "red", "black"])
 def test_connected_and_polarity_make_items_comparable(key: str) -> None:
     """Something else plugged in, or the tips the other way round, is not compared, whatever the values."""
-    other = CheckStep(id="coils", items=(Item("K1", **{key: "x"}), Item("K2")), contacts=1, unit="ohm")
+    other = CheckStep(id="coils", items=(Item("K1", **{key: "x"}), Item("K2")), contacts=1, unit="ohm")  # type: ignore[arg-type]
     found = pair(session("B", reads("160.4", "161.0"), other), "b", beside(A))
     assert [line.item for line in found.lines] == ["K2"]
     assert [one.item for one in found.apart] == ["K1"]

@@ -279,6 +279,6 @@ def test_a_steady_value_that_repeats_itself_does_not_make_t_longer(stated: float
     for n, conversions in enumerate(apart):
         script += f"{value:.1f} " * conversions
         value = (0.3, 0.2, 0.1, 0.2)[n % 4]
-    conversions = Conversions(meter(stated))
-    begun(conversions, script, 0.5)
-    assert ohms_s(conversions) == pytest.approx(0.5, rel=0.03)
+    conversions = Conversions(meter(stated))  # type: ignore[assignment]
+    begun(conversions, script, 0.5)  # type: ignore[arg-type]
+    assert ohms_s(conversions) == pytest.approx(0.5, rel=0.03)  # type: ignore[arg-type]

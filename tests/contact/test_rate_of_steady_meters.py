@@ -122,7 +122,7 @@ def test_a_kept_longer_t_is_dropped_when_changes_refute_it() -> None:
     conversions = Conversions(profile, {OHMS: 0.77})
     rng = random.Random(1)
     steady = [1.58] * 30
-    for reading in frames(steady, 0.33, 1, "smooth", rng):
+    for reading in frames(steady, 0.33, 1, "smooth", rng):  # type: ignore[arg-type]
         conversions.begins(reading)
     assert conversions.pace.conversion_s == 0.77
     *two, third = frames([*steady, 1.581, 1.582, 1.583, 1.584], 0.33, 1, "smooth", rng)[30:]

@@ -121,7 +121,7 @@ def test_a_kept_t_is_the_sessions_and_replay_agrees() -> None:
     assert slow.ticks != play.ticks
     records = [play.record, *play.pairs[0][1]]
     for event, outcomes in play.pairs[1:]:
-        records += [event, *outcomes]
+        records += [event, *outcomes]  # type: ignore[list-item]
     assert check(records).difference == ""
     without = [slow.record, *records[1:]]
     assert check(without).difference != ""

@@ -149,7 +149,7 @@ class Bench:
         if self.rng.random() < meter.noisy:
             self._digit = self.rng.choice((0.1, 0.2, 0.3))
         self._under = tuple(stays)
-        self._shown = self._ranged(touches, closed)
+        self._shown = self._ranged(touches, closed)  # type: ignore[assignment]
         if not meter.own_frames:
             for n in range(meter.frames):
                 self._plan(end_s + n * self._t / meter.frames, "send", (*self._shown, self._under))

@@ -180,7 +180,7 @@ def in_one_process(commands: list[list[str]], cwd: Path | None = None) -> list[t
     no_defect(done.stderr)
     found = [tuple(json.loads(line)) for line in done.stdout.splitlines()]
     assert len(found) == len(commands), (commands[len(found)], done.stderr)
-    return found  # type: ignore[return-value]
+    return found
 
 
 COMMANDS = [

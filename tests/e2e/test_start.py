@@ -15,12 +15,12 @@ from pathlib import Path
 import pytest
 
 from metercap.link.ports import announced
-from tests.e2e.outside_meter import Meter
+from tests.e2e.outside_meter import Meter, Shown
 from tests.e2e.program import Hands, Record, of_kind, program, run, verdicts
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
-BOARD = {"leads": 0.1, "F1": 0.3, "F2": 0.2, "F3": 0.4}
+BOARD: dict[str, float | Shown] = {"leads": 0.1, "F1": 0.3, "F2": 0.2, "F3": 0.4}
 
 
 @pytest.fixture

@@ -172,7 +172,7 @@ def confirm_no(how: str, folder: Path) -> int:
     with Meter(folder) as meter, operator(how, folder, meter, plan) as one:
         for count in (1, 2):
             one.say("no")
-            one.until(lambda records, n=count: len(noted("not yet")(records)) == n, "not yet")
+            one.until(lambda records, n=count: len(noted("not yet")(records)) == n, "not yet")  # type: ignore[misc]
             time.sleep(REPEAT_S)
         one.say("yes")
         one.until(asked("confirm", "cell-out"), "next step")

@@ -120,7 +120,7 @@ def test_a_journal_without_readings_has_empty_tables(write: Write) -> None:
     recording = metercap.load(write([]))
     for table, name in ((recording.readings(raw=True), "readings"), (recording.verdicts(), "verdicts")):
         assert len(table) == 0
-        check_types(table, list(TABLES[name]))  # type: ignore[index]
+        check_types(table, list(TABLES[name]))
 
 
 def test_state_and_session(write: Write) -> None:

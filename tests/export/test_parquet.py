@@ -36,8 +36,7 @@ def test_schema_and_rows(write: Write, tmp_path: Path, table: str, empty: bool) 
     result = save_parquet(journal, table, out)  # type: ignore[arg-type]
     read = pq.read_table(out)
     assert [(field.name, str(field.type)) for field in read.schema] == [
-        (column.name, TYPES[column.type])
-        for column in TABLES[table]  # type: ignore[index]
+        (column.name, TYPES[column.type]) for column in TABLES[table]
     ]
     assert read.schema.metadata[b"metercap.session"] == b"7f3c"
     recording = metercap.load(journal)

@@ -128,7 +128,7 @@ def test_both_tables_are_rfc4180_and_end_in_crlf(write: Write, table: str) -> No
     """The grammar takes every file, every record has as many fields as the header, and no bare CR or LF is left."""
     text = exported(write(), table)
     records = parse_rfc4180(text)
-    assert {len(record) for record in records} == {len(TABLES[table])}  # type: ignore[index]
+    assert {len(record) for record in records} == {len(TABLES[table])}
     assert text.endswith("\r\n")
     assert text.count("\n") == text.count("\r") == len(records)
 

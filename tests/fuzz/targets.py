@@ -145,7 +145,7 @@ def _sealed(data: bytes) -> None:
 
 
 TARGETS: dict[str, Callable[[bytes], None]] = {
-    **{name: (lambda data, name=name: _stream(name, data)) for name in FAMILIES},
+    **{name: (lambda data, name=name: _stream(name, data)) for name in FAMILIES},  # type: ignore[misc]
     "answer": _answer,
     "plan": _plan,
     "profile": _meter,

@@ -7,6 +7,7 @@ import re
 import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -101,7 +102,7 @@ def test_damage_has_line_and_byte(journal: Journal) -> None:
     lines[5] = lines[5].replace(b'"t_s":', b'"t_S":')
     path.write_bytes(b"".join(lines))
     records = iterate(path)
-    got = []
+    got: list[Any] = []
     with pytest.raises(JournalError, match=re.escape(f"{path}, line 6, byte {start}: the checksum")) as raised:
         got.extend(records)
     assert "metercap verify" in raised.value.hint

@@ -258,7 +258,7 @@ def test_repair_proves_nothing_behind_a_missing_line(journal: Journal, tmp_path:
     assert got.state == "closed"
     assert got.records[:5] == tuple(written[:5])
     assert got.records[6:-1] == tuple(written[7:])
-    assert "line 6 (bytes" in got.records[5].text  # type: ignore[union-attr]
+    assert "line 6 (bytes" in got.records[5].text
 
 
 def test_repair_drops_what_follows_the_end(journal: Journal, tmp_path: Path) -> None:
@@ -269,7 +269,7 @@ def test_repair_drops_what_follows_the_end(journal: Journal, tmp_path: Path) -> 
     got = read(tmp_path / "new.jsonl")
     assert got.state == "closed"
     assert got.records[:-2] == tuple(written)
-    assert f"lines {len(written) + 2} to {len(written) + 3} (bytes" in got.records[-2].text  # type: ignore[union-attr]
+    assert f"lines {len(written) + 2} to {len(written) + 3} (bytes" in got.records[-2].text
 
 
 def test_repaired_files_always_verify(journal: Journal, tmp_path: Path) -> None:

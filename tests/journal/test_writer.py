@@ -161,7 +161,7 @@ def test_close_writes_an_end_that_holds(path: Path, session: SessionRecord, reco
     assert (writer.problem, writer.unwritten) == (None, b"")
     for again in (lambda: writer.append(Note(t_s=31.0, text="late")), lambda: writer.close(31.0, "done")):
         with pytest.raises(ValueError, match="closed"):
-            again()
+            again()  # type: ignore[no-untyped-call]
     assert verify(path).state == "closed"
 
 

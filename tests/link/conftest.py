@@ -35,10 +35,10 @@ class Collector:
     """A sink that keeps what it gets, in order: ("bytes", data, t_s), ("link", state, why, t_s), ("fault", error)."""
 
     def __init__(self) -> None:
-        self.items: list[tuple] = []
+        self.items: list[tuple[Any, ...]] = []
         self._changed = threading.Condition()
 
-    def _put(self, item: tuple) -> None:
+    def _put(self, item: tuple[Any, ...]) -> None:
         with self._changed:
             self.items.append(item)
             self._changed.notify_all()
@@ -118,7 +118,7 @@ def threads_end(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     started = []
     for kind in (SerialSource, TapeSource, VisaSource):
 
-        def start(self, sink: Any, clock: Any, real: Any = kind.start) -> None:
+        def start(self, sink: Any, clock: Any, real: Any = kind.start) -> None:  # type: ignore[no-untyped-def]
             started.append(self)
             real(self, sink, clock)
 

@@ -124,7 +124,8 @@ def test_a_missed_poll_is_not_made_up_for(monkeypatch: pytest.MonkeyPatch, sink:
         """A port and a clock in one: each read takes 10 ms, the fifth a second."""
 
         def __init__(self) -> None:
-            self.t_s, self.reads, self.asked_s = 0.0, 0, []
+            self.t_s, self.reads = 0.0, 0
+            self.asked_s: list[float] = []
             self.in_waiting, self.dtr, self.rts = 0, False, False
 
         def open(self) -> None: ...
@@ -147,14 +148,14 @@ def test_a_missed_poll_is_not_made_up_for(monkeypatch: pytest.MonkeyPatch, sink:
             return b""
 
     port = Stalling()
-    monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: port)
+    monkeypatch.setattr("serial.serial_for_url", lambda *_, **__: port)
     source = SerialSource("/dev/stalling", profiles["polled"])
-    source._read(sink, port)
+    source._read(sink, port)  # type: ignore[arg-type]
     # By hand, 20 polls a second: due at 0.05 s, late at 1.04 s, then every 0.05 s.
     assert port.asked_s == pytest.approx([0.0, 1.04, 1.09, 1.14, 1.19, 1.24, 1.29], abs=0.011)
 
 
-def patiences(monkeypatch: pytest.MonkeyPatch, ports: list, profile: Any) -> list[float]:
+def patiences(monkeypatch: pytest.MonkeyPatch, ports: list[Any], profile: Any) -> list[float]:
     """Return what a source waits before each reopening, with these ports one after the other."""
     waited: list[float] = []
 
@@ -166,7 +167,7 @@ def patiences(monkeypatch: pytest.MonkeyPatch, ports: list, profile: Any) -> lis
             else:
                 self._port = ports.pop(0)
 
-    monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: ports.pop(0))
+    monkeypatch.setattr("serial.serial_for_url", lambda *_, **__: ports.pop(0))
 
     class Nobody:
         def put_bytes(self, data: Any, t_s: Any) -> None: ...
@@ -206,7 +207,7 @@ def test_a_polled_meter_answers(pty: Any, sink: Any, clock: Any, profiles: Any) 
 
 def test_dtr_and_rts_are_set_before_the_port_opens(monkeypatch: pytest.MonkeyPatch, pty: Any, profiles: Any) -> None:
     """The lines, the timeouts and the lock stand when the port opens; nothing is changed afterwards."""
-    opened: list[dict] = []
+    opened: list[dict[str, Any]] = []
     real = serial.Serial.open
 
     def spied(port: Any) -> None:
@@ -452,7 +453,7 @@ def test_every_error_in_use_is_a_lost_link(
 ) -> None:
     """Whatever the port raises becomes `lost` with words for a person, and the port is opened again."""
     made = [Flaky(call, error), Flaky("", error)]
-    monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: made.pop(0))
+    monkeypatch.setattr("serial.serial_for_url", lambda *_, **__: made.pop(0))
     monkeypatch.setattr(serialport, "REOPEN_S", 0.001)
     eager = msgspec.structs.replace(profiles["polled"], poll=Poll(send="D", per_s=1000.0))
     source = SerialSource("/dev/flaky", eager)
@@ -472,7 +473,7 @@ def test_every_error_on_opening_is_a_link_error(error: Any, monkeypatch: pytest.
     def refuse(*_: Any, **__: Any) -> None:
         raise error
 
-    monkeypatch.setattr(serialport.serial, "serial_for_url", refuse)
+    monkeypatch.setattr("serial.serial_for_url", refuse)
     with pytest.raises(LinkError) as caught:
         open_link("/dev/flaky", profiles["lcd14"])
     assert caught.value.exit_status == 3
@@ -488,7 +489,7 @@ def test_errors_while_stopping_do_not_matter(
     """A port that cannot even be closed does not keep the program from ending."""
     port = Flaky(call, error)
     port.left = 0
-    monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: port)
+    monkeypatch.setattr("serial.serial_for_url", lambda *_, **__: port)
     source = SerialSource("/dev/flaky", profiles["lcd14"])
     source.start(sink, clock)
     sink.until(lambda s: s.data, "bytes")
@@ -500,7 +501,7 @@ def test_a_defect_in_the_thread_is_not_swallowed(
 ) -> None:
     """What is no port error reaches the loop as a fault."""
     port = Flaky("read", ZeroDivisionError("defect"))
-    monkeypatch.setattr(serialport.serial, "serial_for_url", lambda *_, **__: port)
+    monkeypatch.setattr("serial.serial_for_url", lambda *_, **__: port)
     source = SerialSource("/dev/flaky", profiles["lcd14"])
     source.start(sink, clock)
     sink.until(lambda s: s.items[-1:] and s.items[-1][0] == "fault", "fault")

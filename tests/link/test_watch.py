@@ -171,10 +171,10 @@ def test_every_path_keeps_the_invariants(depth: int) -> None:
     """Every sequence of inputs: no two records of one state in a row but for lost, time never back, deadlines ahead."""
     paths = [()]
     for _ in range(depth):
-        paths = [(*path, step) for path in paths for step in STEPS]
+        paths = [(*path, step) for path in paths for step in STEPS]  # type: ignore[misc]
     for path in paths:
         watch, t_s, records = LinkWatch(FAST), 0.0, []
-        for step in path:
+        for step in path:  # type: ignore[var-annotated]
             t_s += 0.5
             if step == "wait":
                 t_s += 7.0

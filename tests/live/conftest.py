@@ -37,8 +37,8 @@ class ScriptedSession:
     """Answers an event by what `script` returns for it; deadlines and wants are set from outside."""
 
     def __init__(self) -> None:
-        self.script: Callable[[object], list] = lambda event: []
-        self.first: list = []
+        self.script: Callable[[object], list[Any]] = lambda event: []
+        self.first: list[Any] = []
         self.deadlines: list[float] = []
         self.finished = False
         self.end_reason = "done"
@@ -57,10 +57,10 @@ class ScriptedDriver:
         self.session = ScriptedSession()
         self._last_s = 0.0
 
-    def start(self) -> list:
+    def start(self) -> list[Any]:
         return self.session.first
 
-    def end(self, t_s: float) -> list:
+    def end(self, t_s: float) -> list[Any]:
         return []
 
     def due(self, t_s: float) -> Iterator[Any]:
@@ -84,17 +84,17 @@ class LineDecoder:
     def __init__(self) -> None:
         self._rest = b""
 
-    def feed(self, data: bytes, t_s: float) -> list:
+    def feed(self, data: bytes, t_s: float) -> list[Any]:
         *lines, self._rest = (self._rest + data).split(b"\n")
         found = []
         for line in lines:
             try:
                 found.append(reading(float(line), t_s))
             except ValueError:
-                found.append(Garbage(t_s=t_s, raw=line.hex(), why="no number"))
+                found.append(Garbage(t_s=t_s, raw=line.hex(), why="no number"))  # type: ignore[arg-type]
         return found
 
-    def flush(self, t_s: float) -> list:
+    def flush(self, t_s: float) -> list[Any]:
         rest, self._rest = self._rest, b""
         return [Garbage(t_s=t_s, raw=rest.hex(), why="cut")] if rest else []
 
@@ -102,7 +102,7 @@ class LineDecoder:
 class LoggingWriter:
     """A journal in a list; everything done to it is noted in `log`, shared with the observers."""
 
-    def __init__(self, log: list) -> None:
+    def __init__(self, log: list[Any]) -> None:
         self.log = log
         self.first = encode(session_record(PROFILE)) + b"\n"
         self.problem: str | None = None
@@ -126,7 +126,7 @@ class LoggingWriter:
 class LoggingObserver:
     """Notes what it sees, and when."""
 
-    def __init__(self, log: list) -> None:
+    def __init__(self, log: list[Any]) -> None:
         self.log = log
         self.lines: list[bytes] = []
 
@@ -142,7 +142,7 @@ class Rig:
     """A loop with fakes all round, pumped by hand on a virtual clock."""
 
     def __init__(self) -> None:
-        self.log: list = []
+        self.log: list[Any] = []
         self.driver = ScriptedDriver()
         self.session = self.driver.session
         self.writer = LoggingWriter(self.log)
@@ -155,14 +155,14 @@ class Rig:
         arguments = {"profile": PROFILE} | others
         observers = arguments.pop("observers", [self.observer])
         writer = arguments.pop("writer", self.writer)
-        return Live(self.driver, LineDecoder(), writer, observers, self.inbox, self.clock, **arguments)
+        return Live(self.driver, LineDecoder(), writer, observers, self.inbox, self.clock, **arguments)  # type: ignore[arg-type]
 
     def pump(self) -> None:
         """Take everything that waits."""
         while (item := self.inbox.get()) is not None:
             self.live.take(item)
 
-    def seen(self, *kinds: type) -> list:
+    def seen(self, *kinds: type) -> list[Any]:
         return [record for what, record in self.log if what == "see" and (not kinds or isinstance(record, kinds))]
 
 

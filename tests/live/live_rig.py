@@ -32,7 +32,7 @@ count_check = false
 """
 
 
-def session_record(profile: MeterProfile, plan: dict | None = None) -> SessionRecord:
+def session_record(profile: MeterProfile, plan: dict[str, Any] | None = None) -> SessionRecord:
     return SessionRecord(
         t_s=0.0,
         schema=2,
@@ -128,7 +128,7 @@ class Hands:
 
     def __init__(self, meter: Meter, clock: ScaledClock, ohm: float = 0.3) -> None:
         self.meter, self.clock, self.ohm = meter, clock, ohm
-        self.records: list = []
+        self.records: list[Any] = []
         self.lines: list[bytes] = []
         self.seen_s: list[float] = []
         self.on_verdict = lambda: None
@@ -139,7 +139,7 @@ class Hands:
         self.lines.append(line)
         if isinstance(record, Verdict):
             self.meter.ohm = None
-            self.on_verdict()
+            self.on_verdict()  # type: ignore[no-untyped-call]
         elif isinstance(record, Cue) and record.cue in (CueKind.LIFT, CueKind.AGAIN):
             self.meter.ohm = None
             threading.Timer(1.4 / self.clock.speed, self._touch).start()

@@ -158,7 +158,7 @@ def test_words_and_the_end_overtake_a_flood_and_nothing_less() -> None:
 def test_a_flood_of_large_chunks_waits_outside() -> None:
     """Few chunks can be many bytes: no more than the limit and one chunk are held, and what is left is told by size."""
     inbox = Inbox()
-    thread = threading.Thread(target=lambda: [inbox.put_bytes(b"x" * 4096, 0.0) for _ in range(100)])
+    thread = threading.Thread(target=lambda: [inbox.put_bytes(b"x" * 4096, 0.0) for _ in range(100)])  # type: ignore[func-returns-value]
     thread.start()
     time.sleep(0.2)
     rest = inbox.rest()

@@ -213,12 +213,12 @@ def test_the_source_is_told_what_is_wanted_when_it_changes(rig: Any) -> None:
             wants.append("started")
 
         def want(self, quantity: Any, range_si: Any) -> None:
-            wants.append((quantity, range_si))
+            wants.append((quantity, range_si))  # type: ignore[arg-type]
 
     live = rig.make(source=Source(""))
     rig.session.wanted = Quantity.RESISTANCE
 
-    def script(event: Any) -> list:
+    def script(event: Any) -> list[Any]:
         rig.session.wanted_range = 2.0 if event.t_s < 3 else 5.0
         return []
 
@@ -255,7 +255,7 @@ def run(rig: Any, live: Any = None) -> Any:
 def test_ends_when_the_session_is_finished(rig: Any, reason: str) -> None:
     """The loop ends by itself, writes `end`, and the observers see it last; nothing after it is fed."""
 
-    def script(event: Any) -> list:
+    def script(event: Any) -> list[Any]:
         rig.session.finished, rig.session.end_reason = True, reason
         return []
 
@@ -287,7 +287,7 @@ def test_what_was_put_before_a_stop_is_still_done(rig: Any) -> None:
 def test_keyboard_interrupt_without_a_handler_ends_well(rig: Any) -> None:
     """Where signals are not taken over, the exception that Python raises does the same."""
 
-    def script(event: Any) -> list:
+    def script(event: Any) -> list[Any]:
         raise KeyboardInterrupt
 
     rig.session.script = script
@@ -302,7 +302,8 @@ class Failing:
     identity = ""
 
     def __init__(self, at: str) -> None:
-        self.at, self.calls = at, []
+        self.at = at
+        self.calls: list[Any] = []
 
     def _do(self, call: str) -> None:
         self.calls.append(call)
@@ -343,7 +344,7 @@ def test_an_exception_writes_the_end_and_is_raised(rig: Any, call: str) -> None:
 def test_a_defect_anywhere_is_a_fault(rig: Any, where: str) -> None:
     """A session that raises, or a thread that died, ends the loop with `end` written and the exception raised."""
 
-    def script(event: Any) -> list:
+    def script(event: Any) -> list[Any]:
         raise ZeroDivisionError
 
     if where == "driver":

@@ -50,7 +50,7 @@ def run(profile: Any, tmp_path: Path) -> Iterator[Any]:
             Driver(Session(record)),
             decoder(profile, latency_s=LATENCY_S * SPEED),
             writer,
-            [hands],
+            [hands],  # type: ignore[list-item]
             Inbox(),
             clock,
             profile=profile,
@@ -76,15 +76,15 @@ def passed(hands: Any) -> list[tuple[str, VerdictKind]]:
 ALL = [("F1", VerdictKind.PASS), ("F2", VerdictKind.PASS), ("F3", VerdictKind.PASS)]
 
 
-def replayed(path: Path) -> tuple[list, list]:
+def replayed(path: Path) -> tuple[list[Any], list[Any]]:
     """Return the journal's outcomes and deadlines, and those that a new session gives for its events."""
     records = list(read(path).records)
-    driver = Driver(Session(records[0]))
+    driver = Driver(Session(records[0]))  # type: ignore[arg-type]
     again = list(driver.start())
     for record in records[1:]:
         if isinstance(record, EVENTS) and not isinstance(record, Clock):
             for event, outcomes in driver.feed(record):
-                again += [event] if isinstance(event, Clock) else []
+                again += [event] if isinstance(event, Clock) else []  # type: ignore[list-item]
                 again += outcomes
     return [record for record in records if isinstance(record, (Clock, *OUTCOMES))], again
 
@@ -185,7 +185,7 @@ def idle(tmp_path: Path) -> Iterator[Any]:
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(number, signal.SIG_DFL)
 
-    def start(how: str, before: Any = heed) -> subprocess.Popen:
+    def start(how: str, before: Any = heed) -> subprocess.Popen[str]:
         child = subprocess.Popen(
             [sys.executable, "-c", IDLE, str(tmp_path / "a.jsonl"), how],
             stdout=subprocess.PIPE,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 from dataclasses import dataclass, field
+from typing import Any
 
 BARS = {
     "0": "abcdef", "1": "bc", "2": "abged", "3": "abgcd", "4": "fgbc", "5": "afgcd", "6": "afgedc", "7": "abc",
@@ -171,7 +172,7 @@ class Coded(Invented):
         self.end = r.choice((b"\r\n", b"\r\n", b"\r", b"\n"))
         self.spelled = seed % 2 == 0
         signs = [chr(n) for n in range(0x30, 0x40)]
-        self.range_code = {}
+        self.range_code: dict[Any, Any] = {}
         for name in self.functions:
             own = [one for one in self.ranges if one[0] == name]
             self.range_code |= dict(zip(own, r.sample(signs, len(own)), strict=True))

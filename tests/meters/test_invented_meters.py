@@ -87,7 +87,7 @@ class Pupil:
                 right += 1
             else:
                 wrong.append((display, readings))
-        return right, wrong, garbage
+        return right, wrong, garbage  # type: ignore[return-value]
 
 
 def agrees(reading: Reading, display: Display) -> bool:
@@ -108,7 +108,7 @@ def test_an_invented_meter_is_learned_and_never_read_wrongly(kind: type[Invented
     Learned, some of a fresh stream read, none of it wrongly, and re-encoded to its bytes.
     """
     for seed in seeds:
-        pupil = Pupil(kind(seed))  # type: ignore[call-arg]
+        pupil = Pupil(kind(seed))  # type: ignore[arg-type, call-arg]
         assert pupil.profile is not None, (seed, pupil.refused)
         right, wrong, _ = pupil.judge()
         assert not wrong, (seed, wrong[:3])
@@ -119,7 +119,7 @@ def test_an_invented_meter_is_learned_and_never_read_wrongly(kind: type[Invented
 @pytest.mark.parametrize(("kind", "count"), KINDS)
 def test_figures_of_teaching(kind: type[Invented], count: int) -> None:
     """All of them, at the first profile and after more displays: no reading is wrong; at most one in ten is refused."""
-    pupils = [Pupil(kind(seed)) for seed in range(count)]  # type: ignore[call-arg]
+    pupils = [Pupil(kind(seed)) for seed in range(count)]  # type: ignore[arg-type, call-arg]
     taught = [pupil for pupil in pupils if pupil.profile is not None]
     first = [pupil.judge() for pupil in taught]
     for pupil in taught:

@@ -56,7 +56,7 @@ def test_edges_are_met_in_decimals() -> None:
 def test_coarse_range_never_passes_a_small_limit() -> None:
     """A display of 0.000 MΩ is 0 ± 1000 Ω: it neither passes nor fails 2 Ω, under either rule."""
     for rule in ("guarded", "simple"):
-        assert decide(0.0, 1000.0, None, 2.0, rule, 1000.0).verdict is UNSURE  # type: ignore[arg-type]
+        assert decide(0.0, 1000.0, None, 2.0, rule, 1000.0).verdict is UNSURE
 
 
 def test_two_sided() -> None:
@@ -158,10 +158,10 @@ def test_open_bands() -> None:
 def test_provable_band_is_two_counts_wide() -> None:
     """A band ± t is provable just when t is the tightest half-width or more."""
     for rule in ("guarded", "simple"):
-        t = tightest_half_width(21.3, rule, 1.0)  # type: ignore[arg-type]
+        t = tightest_half_width(21.3, rule, 1.0)
         assert t == (22.3 if rule == "guarded" else 2.0)
-        assert provable(2187.0 - t, 2187.0 + t, 21.3, rule, 1.0)  # type: ignore[arg-type]
-        assert not provable(2187.1 - t, 2187.0 + t, 21.3, rule, 1.0)  # type: ignore[arg-type]
+        assert provable(2187.0 - t, 2187.0 + t, 21.3, rule, 1.0)
+        assert not provable(2187.1 - t, 2187.0 + t, 21.3, rule, 1.0)
     assert provable(None, 2.0, 1000.0, "guarded", 1.0)
 
 

@@ -47,7 +47,7 @@ def test_a_dead_stream_ends_the_writing_only(number: int) -> None:
         people.urgent(Cue(1.0, "s", "i", CueKind.HAZARD))
     assert people.gone
     assert text.tries == 1
-    programs = JsonLines(Broken(number))  # type: ignore[arg-type]
+    programs = JsonLines(Broken(number))
     programs.see(NOTE, b"{}\n")
     programs.see(NOTE, b"{}\n")
     assert programs.gone

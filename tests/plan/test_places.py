@@ -100,7 +100,7 @@ class _Writer:
     def __init__(self, draw: Any) -> None:
         self.draw = draw
         self.text = ""
-        self.lines = {}
+        self.lines: dict[Any, Any] = {}
         self.used = 0
 
     def put(self, piece: Any) -> None:
@@ -173,7 +173,7 @@ class _Writer:
         for _ in range(self.draw(st.integers(0, 2))):
             self.pair((), 0)
             self.put(self.pick("\n", " # x = 1\n", "\r\n"))
-        arrays = {}
+        arrays: dict[Any, Any] = {}
         for _ in range(self.draw(st.integers(0, 5))):
             self.lines_gap()
             self.put("\n" if self.text else "")
@@ -187,18 +187,18 @@ class _Writer:
                     arrays[name] = (written, 0)
                     self.text = self.text[: -len(f"[{written}]\n")] + f"[[ {written} ]]\n"
                     self.lines[(name, 0)] = self.lines[(name,)]
-                    table = (name, 0)
+                    table = (name, 0)  # type: ignore[assignment]
             else:
                 name = self.draw(st.sampled_from(sorted(arrays)))
                 written, last = arrays[name]
                 if kind == 1:
                     arrays[name] = (written, last + 1)
-                    table = (name, last + 1)
+                    table = (name, last + 1)  # type: ignore[assignment]
                     self.mark(table)
                     self.put(f"[[{written}]]\n")
                 else:
                     sub, sub_written = self.key()
-                    table = (name, last, sub)
+                    table = (name, last, sub)  # type: ignore[assignment]
                     self.mark(table)
                     self.put(f"[{written}.{sub_written}]\n")
             for _ in range(self.draw(st.integers(0, 3))):

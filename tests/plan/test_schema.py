@@ -21,7 +21,7 @@ HEAD = '[plan]\ntitle = "GC-8"\n'
 
 
 def valid(text: str) -> bool:
-    return VALIDATOR.is_valid(tomllib.loads(text))
+    return bool(VALIDATOR.is_valid(tomllib.loads(text)))
 
 
 def test_it_is_a_schema() -> None:

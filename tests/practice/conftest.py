@@ -4,6 +4,7 @@ session."""
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 
@@ -135,7 +136,7 @@ class MiniDriver:
     def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
         yield event, self.session.feed(event)
 
-    def end(self, t_s: float) -> list:
+    def end(self, t_s: float) -> list[Any]:
         return []
 
     def due(self, t_s: float) -> Iterator[tuple[Event, list[Outcome]]]:

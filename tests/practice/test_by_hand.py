@@ -404,7 +404,7 @@ def test_the_dial_turns_only_when_told(desk: Desk) -> None:
     assert desk.bench.meter.quantity is Quantity.RESISTANCE
     assert desk.hands.offers[0].label == "dial to volts dc"
     assert desk.move("dial") == "the dial is on volts dc, auto range"
-    assert desk.bench.meter.quantity is Quantity.VOLTAGE_DC and desk.offered == []
+    assert desk.bench.meter.quantity is Quantity.VOLTAGE_DC and desk.offered == []  # type: ignore[comparison-overlap]
     with pytest.raises(UsageError, match="no prompt asks"):
         desk.move("dial")
     with pytest.raises(UsageError, match="not on the dial"):
@@ -512,7 +512,7 @@ tolerance = "1 %"
 class Person:
     """Somebody who does what the offers say, at a walking pace, and says words: a session in process."""
 
-    def __init__(self, desk: Desk, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    def __init__(self, desk: Desk, tmp_path: Path) -> None:
         self.desk = desk
         path = tmp_path / "plan.toml"
         path.write_text(PLAN, encoding="utf-8")
@@ -541,7 +541,7 @@ class Person:
         end_s = self.desk.now_s + seconds
         while (out := self.desk.bench.step(end_s)) is not None:
             self.desk.now_s = out.t_s
-            for reading in self.decoder.feed(out.data, out.t_s):  # type: ignore[union-attr]
+            for reading in self.decoder.feed(out.data, out.t_s):
                 for event, outcomes in self.driver.feed(reading):
                     self._see([event, *outcomes])
         self.desk.now_s = end_s
@@ -573,7 +573,7 @@ class Person:
         self.until(CueKind.GO)
 
 
-def test_a_session_by_hand(tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_a_session_by_hand(tmp_path: Path) -> None:
     """Leads, four fuses of which one is open, and a trimmer: every verdict is what the board is."""
     person = Person(Desk(), tmp_path)
     person.ticks()
@@ -615,7 +615,7 @@ def _tune(person: Person) -> None:
     raise AssertionError(f"not finished at {person.prompt}")
 
 
-def test_the_same_session_twice(tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_the_same_session_twice(tmp_path: Path) -> None:
     """The same seed and the same moves give the same records."""
 
     def part() -> Iterator[list[Record]]:
@@ -629,7 +629,7 @@ def test_the_same_session_twice(tmp_path: Path) -> None:  # type: ignore[no-unty
     assert first == second
 
 
-def test_going_on_too_soon_earns_a_lift_cue(tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_going_on_too_soon_earns_a_lift_cue(tmp_path: Path) -> None:
     """Slipping on to the next fuse right after a tick ticks nothing: the tool asks for a lift."""
     person = Person(Desk(), tmp_path)
     person.ticks()

@@ -163,14 +163,14 @@ def test_swapped_tips_are_admitted_and_put_right() -> None:
     desk = Desk(swaps=1.0)
     desk.prompt("BT1", Do.PROBE, "BT1: red on +, black on −")
     desk.wait(3.0)
-    assert desk.bench.hands.swapped
+    assert desk.bench.hands.swapped  # type: ignore[attr-defined]
     desk.prompt("BT1", Do.ANSWER, "BT1 reads -3.000 V: is red on +? yes or no")
     desk.wait(2.0)
     assert desk.said == ["no"]
     desk.prompt("BT1", Do.PROBE, "BT1: red on +, black on −")
     desk.wait(5.0)
     assert desk.here == "BT1"
-    assert not desk.bench.hands.swapped
+    assert not desk.bench.hands.swapped  # type: ignore[attr-defined]
 
 
 def test_starts_are_reported_as_they_were_and_a_repair_changes_them() -> None:

@@ -37,7 +37,7 @@ def test_a_slip_after_the_tick_is_short_and_back_on_the_same_item(twelve: Scene,
     gaps = [b[2] - b[1] for a, b, c in zip(seen, seen[1:], seen[2:], strict=False) if a[0] == c[0] and not b[0]]
     assert gaps
     assert max(gaps) <= 0.4
-    assert bench.hands.slipped == 11  # after the last tick the tool asks, and the hand is taken away at once
+    assert bench.hands.slipped == 11  # type: ignore[attr-defined]  # after the last tick the tool asks, and the hand is taken away at once
 
 
 def test_dragged_tips_see_no_air_between_two_fuses(twelve: Scene, mini: Any, text_decoder: Any) -> None:
@@ -81,7 +81,7 @@ def test_a_partly_touched_fuse_reads_three_to_thirty_ohms_more(twelve: Scene) ->
     added = []
     bench = Bench(scene)
     put = bench.put
-    bench.put = lambda t_s, place: (added.append(place.touch_ohm), put(t_s, place))  # type: ignore[assignment,return-value]
+    bench.put = lambda t_s, place: (added.append(place.touch_ohm), put(t_s, place))  # type: ignore[assignment, func-returns-value, method-assign]
     for n in range(200):
         bench.hands.put_on(float(n), "F1")  # type: ignore[attr-defined]
     assert 3.0 <= min(added) < 5.0
@@ -143,7 +143,7 @@ def test_the_audit_knows_what_a_late_frame_showed(twelve: Scene) -> None:
     bench = Bench(msgspec.structs.replace(twelve, meter=meter))
     bench.hands.drop("move")  # type: ignore[attr-defined]
     bench.put(0.0, bench.board.place("F1"))
-    arrived = []
+    arrived: list[Any] = []
     while not arrived:
         out = bench.step(bench.next_s)
         arrived += [out.t_s] if out is not None else []

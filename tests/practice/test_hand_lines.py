@@ -87,7 +87,7 @@ def test_turns(text: str, turns: Turns | None) -> None:
 def test_every_move_can_be_done_and_is_helped() -> None:
     """The table of moves, what the hands can do, the keys of the screen and the help agree."""
     assert set(MOVES) == set(ByHand._moves)
-    assert {read_move(move).name for move, _ in HAND_KEYS.values()} <= set(MOVES)  # type: ignore[union-attr]
+    assert {read_move(move).name for move, _ in HAND_KEYS.values()} <= set(MOVES)
     text = "\n".join(move_lines())
     assert all(name in text for name in MOVES)
 

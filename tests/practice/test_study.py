@@ -126,8 +126,8 @@ def marked(seeds: range, **habits: Any) -> Counter[str]:
     for seed in seeds:
         bench, audit, _ = done(random_scene(seed, **habits), LOOSE)
         count["fuses"] += 12
-        count["slips"] += bench.hands.slipped
-        count["left"] += len(bench.hands.left_silent)
+        count["slips"] += bench.hands.slipped  # type: ignore[attr-defined]
+        count["left"] += len(bench.hands.left_silent)  # type: ignore[attr-defined]
         count["wrong"] += len(audit.wrong_ticks)
         count["flagged"] += audit.flagged
     return count

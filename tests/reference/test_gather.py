@@ -111,7 +111,7 @@ def test_other_models_are_refused() -> None:
 @pytest.mark.parametrize("key", ["connected", "red", "black"])
 def test_an_item_measured_differently_is_refused(key: str) -> None:
     """Two ways of measuring one item make no common value."""
-    other = CheckStep(id="coils", items=(Item("K1", **{key: "x"}), Item("K2")), contacts=1, unit="ohm")
+    other = CheckStep(id="coils", items=(Item("K1", **{key: "x"}), Item("K2")), contacts=1, unit="ohm")  # type: ignore[arg-type]
     with pytest.raises(UsageError, match=f"coils/K1 was not measured alike in A and C: {key}"):
         combine([part("A"), part("C", PLAIN, other)])
 

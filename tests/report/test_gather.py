@@ -28,7 +28,7 @@ def said(found: Any) -> Any:
 
 def test_too_many_keep_the_first_and_the_last() -> None:
     """Five places for a thousand: three firsts, two lasts, and how many lie between."""
-    kept = Kept(first=3, last=2)
+    kept = Kept(first=3, last=2)  # type: ignore[var-annotated]
     for n in range(1000):
         kept.add(n)
     assert (list(kept), kept.left_out, kept.cut, len(kept), kept.newest) == ([0, 1, 2, 998, 999], 995, 3, 5, 999)

@@ -78,7 +78,7 @@ def hostile(tmp_path: Path) -> Any:
         "id": HOSTILE,
         "program": HOSTILE,
     }
-    play = Play(*steps, rate=5.0, **more)(":yes OL*8 0.2*6 OL*9 :open OL*9 2.187k*6")
+    play = Play(*steps, rate=5.0, **more)(":yes OL*8 0.2*6 OL*9 :open OL*9 2.187k*6")  # type: ignore[arg-type]
     first, *rest = records(play)
     profile = msgspec.structs.replace(meter(5.0), name=HOSTILE, title=HOSTILE)
     plan = {**first.plan, "title": HOSTILE, "model": HOSTILE, "cautions": [HOSTILE]}

@@ -42,7 +42,7 @@ def test_facts(tmp_path: Path) -> None:
     """Unit, operator, when, plan, meter, rate, program, journal, each as the first record has it."""
     play = swept(operator="Ilse", known_good=True, tag="B", zone_offset_s=3600, identity="serial 12")
     found, gathered = studied(tmp_path, play)
-    said = dict(facts(found, gathered.fold.plan).rows)
+    said = dict(facts(found, gathered.fold.plan).rows)  # type: ignore[arg-type]
     assert said["Unit"] == "GC-8 number 2 (tag B), marked known good"
     assert said["Plan"] == "Climate controller, main board, model GC-8; 2 steps, rule guarded where a step names none"
     assert said["Operator"] == "Ilse"
@@ -86,7 +86,7 @@ def test_a_stated_rate_is_said(tmp_path: Path) -> None:
     """`--rate` is a claim of the operator's."""
     play = Play(fuses(1), profile=meter(7.0), options={"rate": 7.0})
     found, gathered = studied(tmp_path, play, reason="quit")
-    assert dict(facts(found, gathered.fold.plan).rows)["Rate"] == "7 conversions a second (stated with --rate)"
+    assert dict(facts(found, gathered.fold.plan).rows)["Rate"] == "7 conversions a second (stated with --rate)"  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -157,7 +157,7 @@ def test_counts_before_and_after(tmp_path: Path) -> None:
     """
     play = Play(TRIALS)(FAILED + ":fixed=new_relay " + ":pass " * 29)
     found, gathered = studied(tmp_path, play)
-    part = counts(found, gathered.fold.plan)
+    part = counts(found, gathered.fold.plan)  # type: ignore[arg-type]
     ((name, before, last, proof),) = rows(part)
     assert name == "starts"
     assert before == "12 of 20 (95 %: 36.1 % to 80.9 %)"
@@ -168,10 +168,10 @@ def test_counts_before_and_after(tmp_path: Path) -> None:
 def test_counts_without_proof(tmp_path: Path) -> None:
     """Three passes are no proof; a run without one before it has nothing to compare with."""
     few = studied(tmp_path, Play(TRIALS)(FAILED + ":fixed=new_relay " + ":pass " * 3 + ":skip"))
-    ((_, _, _, proof),) = rows(counts(few[0], few[1].fold.plan))
+    ((_, _, _, proof),) = rows(counts(few[0], few[1].fold.plan))  # type: ignore[arg-type]
     assert proof.startswith("no proof of a change (p = ")
     alone = studied(tmp_path, Play(TRIALS)(FAILED + ":no"))
-    ((_, before, _, proof),) = rows(counts(alone[0], alone[1].fold.plan))
+    ((_, before, _, proof),) = rows(counts(alone[0], alone[1].fold.plan))  # type: ignore[arg-type]
     assert (before, proof[:22]) == ("none", "nothing before it to c")
     assert counts(*_pair(studied(tmp_path, swept()))) is None
 

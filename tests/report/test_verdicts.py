@@ -15,7 +15,7 @@ from tests.steps.bench_play import Play, check, confirm, fuses
 def table(folder: Any, play: Any, **more: Any) -> Any:
     """Return the table of a play."""
     found, gathered = studied(folder, play, **more)
-    (block,) = verdicts(found, gathered.fold.plan).blocks
+    (block,) = verdicts(found, gathered.fold.plan).blocks  # type: ignore[arg-type]
     return block
 
 

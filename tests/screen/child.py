@@ -28,7 +28,7 @@ def main() -> int:
     notes, scene, how = Path(sys.argv[1]), sys.argv[2], sys.argv[3] if len(sys.argv) > 3 else ""
     observer = ScreenObserver()
     made = MadeUp(scenes()[scene], observer, speed=1e6)
-    made.before_end = lambda: notes.write_text("closed\n")
+    made.before_end = lambda: notes.write_text("closed\n")  # type: ignore[assignment]
     if how == "fault":
         threading.Timer(0.7, lambda: observer.show(None)).start()  # type: ignore[arg-type]
     if how == "busy":

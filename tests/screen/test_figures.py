@@ -76,7 +76,7 @@ def test_memory_is_flat() -> None:
     """Fifty thousand readings leave the state no larger than five thousand did."""
     state = fold(sweep_to(3))
 
-    def feed(state: Any, count: int) -> Any:  # type: ignore[no-untyped-def]
+    def feed(state: Any, count: int) -> Any:
         for at in range(count):
             state = advance(state, ohms(100 + at / 10, 0.3 + at % 7 / 100))
         return state

@@ -18,7 +18,7 @@ def typed(keyboard: Keyboard, *keys: str) -> list[Act]:
 
 
 @pytest.mark.parametrize("word", WORDS, ids=lambda word: word.name)
-def test_every_word_can_be_said(word: Any) -> None:  # type: ignore[no-untyped-def]
+def test_every_word_can_be_said(word: Any) -> None:
     """Each word of the vocabulary comes out of its key, with its argument where it takes one."""
     keys, text = [word.key], ""
     if word.takes:
@@ -33,7 +33,7 @@ def test_quitting_asks() -> None:
     """The quit key alone says nothing; any key but yes goes on."""
     keyboard = Keyboard()
     assert typed(keyboard, "Q") == [] and keyboard.mode is Mode.QUIT
-    assert typed(keyboard, "n") == [] and keyboard.mode is Mode.WORDS
+    assert typed(keyboard, "n") == [] and keyboard.mode is Mode.WORDS  # type: ignore[comparison-overlap]
     assert typed(keyboard, "ctrl+q", "y") == [Act("word", "quit")]
 
 

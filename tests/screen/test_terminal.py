@@ -22,7 +22,7 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminal
 
 
 @pytest.fixture
-def terminal(tmp_path: Path) -> Iterator[Any]:  # type: ignore[no-untyped-def]
+def terminal(tmp_path: Path) -> Iterator[Any]:
     """Make terminals that are closed whatever the test does."""
     made: list[Terminal] = []
 
@@ -39,7 +39,7 @@ def notes(tmp_path: Path) -> list[str]:
     return (tmp_path / "notes").read_text().splitlines()
 
 
-def test_words_and_quit_by_keys(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_words_and_quit_by_keys(terminal: Any, tmp_path: Path) -> None:
     """The whole way by hand: the item is seen, a word is said, quitting asks, the terminal comes back."""
     run = terminal("sweep", "forever")
     run.until("F7, left edge")
@@ -54,7 +54,7 @@ def test_words_and_quit_by_keys(terminal: Any, tmp_path: Path) -> None:  # type:
     assert run.usable()
 
 
-def test_no_colour_is_sent_under_no_color(terminal: Any) -> None:  # type: ignore[no-untyped-def]
+def test_no_colour_is_sent_under_no_color(terminal: Any) -> None:
     """With NO_COLOR the whole output holds no colour sequence, and the answer is there all the same."""
     import re
 
@@ -74,9 +74,7 @@ def test_no_colour_is_sent_under_no_color(terminal: Any) -> None:  # type: ignor
     [pytest.param(signal.SIGINT, marks=pytest.mark.slow), signal.SIGTERM,
      pytest.param(signal.SIGHUP, marks=pytest.mark.slow)],
 )  # fmt: skip
-def test_signal_closes_the_journal_and_gives_the_terminal_back(  # type: ignore[no-untyped-def]
-    terminal: Any, tmp_path: Path, number: int
-) -> None:
+def test_signal_closes_the_journal_and_gives_the_terminal_back(terminal: Any, tmp_path: Path, number: int) -> None:
     """A signal ends the session well, and the screen with it."""
     run = terminal("sweep", "forever")
     run.until("F7, left edge")
@@ -87,7 +85,7 @@ def test_signal_closes_the_journal_and_gives_the_terminal_back(  # type: ignore[
 
 
 @pytest.mark.slow
-def test_ctrl_c_is_an_interrupt(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_ctrl_c_is_an_interrupt(terminal: Any, tmp_path: Path) -> None:
     """Ctrl-C does what it does outside a full screen."""
     run = terminal("sweep", "forever")
     run.until("F7, left edge")
@@ -97,7 +95,7 @@ def test_ctrl_c_is_an_interrupt(terminal: Any, tmp_path: Path) -> None:  # type:
     assert run.usable()
 
 
-def test_defect_in_the_picture(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_defect_in_the_picture(terminal: Any, tmp_path: Path) -> None:
     """A widget that breaks takes neither the journal nor the terminal with it; the error reaches the caller."""
     run = terminal("sweep", "fault")
     assert run.ended() == 7
@@ -106,7 +104,7 @@ def test_defect_in_the_picture(terminal: Any, tmp_path: Path) -> None:  # type: 
 
 
 @pytest.mark.parametrize("hang_up", [True, pytest.param(False, marks=pytest.mark.slow)])
-def test_terminal_closed(terminal: Any, tmp_path: Path, hang_up: bool) -> None:  # type: ignore[no-untyped-def]
+def test_terminal_closed(terminal: Any, tmp_path: Path, hang_up: bool) -> None:
     """When the window goes away, told by a signal or not, the journal is closed and the program ends.
 
     Nobody takes its output any more, and readings keep coming: drawing must not block it.
@@ -127,7 +125,7 @@ def test_terminal_closed(terminal: Any, tmp_path: Path, hang_up: bool) -> None: 
 
 
 @pytest.mark.slow
-def test_ends_by_itself_after_the_last_item(terminal: Any, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+def test_ends_by_itself_after_the_last_item(terminal: Any, tmp_path: Path) -> None:
     """Done is shown with the counts, then the terminal is given back."""
     run = terminal("done")
     run.until("session is closed")
@@ -137,7 +135,7 @@ def test_ends_by_itself_after_the_last_item(terminal: Any, tmp_path: Path) -> No
 
 
 @pytest.mark.slow
-def test_small_and_resized(terminal: Any) -> None:  # type: ignore[no-untyped-def]
+def test_small_and_resized(terminal: Any) -> None:
     """Twenty by six keeps the answer; growing the window draws it large."""
     run = terminal("sweep", "forever", columns=20, rows=6)
     run.until("F7")

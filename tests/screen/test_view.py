@@ -115,14 +115,14 @@ def test_a_reminder_is_over_when_something_else_happens() -> None:
     """Waiting is said until contact or the next prompt, even where a step has no contact of its own."""
     ask = [session(), Prompt(1.0, "lid switch", "S1", Do.PROBE, "B: S1: hold both tips across its contacts")]
     reminded = [*ask, Cue(11.0, "lid switch", "S1", CueKind.WAITING)]
-    assert view(fold(reminded)).next.text.startswith("waiting at S1")
+    assert view(fold(reminded)).next.text.startswith("waiting at S1")  # type: ignore[arg-type]
     touched = [*reminded, Cue(12.0, "lid switch", "S1", CueKind.CONTACT)]
-    assert view(fold(touched)).next.text.startswith("S1: hold")
+    assert view(fold(touched)).next.text.startswith("S1: hold")  # type: ignore[arg-type]
     pressed = [
         *reminded,
         Prompt(12.0, "lid switch", "S1", Do.RELEASE, "B: S1: release (1 of 20 presses done, 1 closed)"),
     ]
-    assert view(fold(pressed)).next.text.startswith("S1: release")
+    assert view(fold(pressed)).next.text.startswith("S1: release")  # type: ignore[arg-type]
 
 
 def test_in_the_band_nothing_more_is_asked_of_the_screwdriver() -> None:

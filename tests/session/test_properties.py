@@ -207,7 +207,7 @@ def check_contacts(play: Play) -> None:
 @given(SCRIPT, st.sampled_from([2.0, 5.0]), st.sampled_from([1, 3]))
 def test_any_script_keeps_the_rules(kind: str, script: str, rate: float, frames: int) -> None:
     """Whatever is shown and said, in any order: `Play`'s checks hold, and every verdict rests on what carries it."""
-    play = Play(*STEPS[kind](), rate=rate, profile_rate=2.0, frames=frames)(script)
+    play = Play(*STEPS[kind](), rate=rate, profile_rate=2.0, frames=frames)(script)  # type: ignore[misc, no-untyped-call]
     check_verdicts(play)
     check_contacts(play)
     play("+400")
@@ -219,7 +219,7 @@ def test_any_script_keeps_the_rules(kind: str, script: str, rate: float, frames:
 @given(SCRIPT, SCRIPT)
 def test_copies_and_replays_agree(kind: str, first: str, then: str) -> None:
     """A copy goes the same way, and so does a new session fed the same events."""
-    play = Play(*STEPS[kind]())(first)
+    play = Play(*STEPS[kind]())(first)  # type: ignore[misc, no-untyped-call]
     twin = copy.deepcopy(play)
     assert play(then).out == twin(then).out
     driver = Driver(Session(play.record))
@@ -235,6 +235,6 @@ def test_copies_and_replays_agree(kind: str, first: str, then: str) -> None:
 @given(OTHER_SCRIPT, st.sampled_from([2.0, 5.0]))
 def test_any_script_keeps_other_steps_going(kind: str, script: str, rate: float) -> None:
     """The kinds that this room's other tests do not play keep `Play`'s rules, whatever is shown and said."""
-    play = Play(*OTHERS[kind](), confirm(id="after"), rate=rate)(script)
+    play = Play(*OTHERS[kind](), confirm(id="after"), rate=rate)(script)  # type: ignore[misc, no-untyped-call]
     play("+400")
     assert len(play.events) < 2000

@@ -46,7 +46,7 @@ def test_a_word_that_leaves_the_trimmer_says_first_that_it_stands_past_its_limit
     play = past()(off)
     before = len(play.out)
     play(f":{word}")
-    cues, said, written = last(play.out[before:])
+    cues, said, written = last(play.out[before:])  # type: ignore[arg-type]
     assert (cues[0], said) == (CueKind.HAZARD, [SAID])
     (excursion,) = play.of(Excursion)
     assert (excursion.side, excursion.limit, excursion.worst) == ("below", 1200.0, 1150.0)
@@ -77,7 +77,7 @@ def test_the_end_of_the_plan_says_it_once_more() -> None:
     before = len(play.out)
     play(":yes")
     assert play.session.finished
-    assert last(play.out[before:])[1] == [SAID]
+    assert last(play.out[before:])[1] == [SAID]  # type: ignore[arg-type]
 
 
 def test_nothing_is_said_of_a_trimmer_that_is_back() -> None:
@@ -96,13 +96,13 @@ def test_the_session_that_takes_it_up_asks_with_the_alarm_and_keeps_what_it_read
     before = past()(end)
     handed = inherited_from(before.session.bench, how, "s0").as_builtins()  # type: ignore[arg-type]
     play = Play(TUNE, confirm(id="after"), rate=5.0, inherited=handed)
-    assert last(play.out) == ([CueKind.HAZARD], [SAID], [])
+    assert last(play.out) == ([CueKind.HAZARD], [SAID], [])  # type: ignore[arg-type]
     assert "it stands past its limit, below 1.2 kΩ" in play.said
     play(":skip :skip")
     assert play.ticks == ["RV1 unsure"]
     play(":yes")
     assert play.session.finished
-    assert set(last(play.out)[1]) == {SAID}
+    assert set(last(play.out)[1]) == {SAID}  # type: ignore[arg-type]
     assert fold(recorded(play)).standing == {"RV1": ("after", "below")}
     inside = Play(TUNE, rate=5.0, inherited=handed)("OL*6 1.150k*5 1.400k*5")
     assert "stands past" not in inside.said

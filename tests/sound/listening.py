@@ -34,7 +34,7 @@ def pitch_hz(samples: array[int], rate_hz: int = RATE_HZ) -> float:
     power = np.abs(np.fft.rfft(wave, size))
     peak = int(power.argmax())
     left, middle, right = np.log(power[peak - 1 : peak + 2] + 1e-9)
-    return (peak + 0.5 * (left - right) / (left - 2 * middle + right)) * rate_hz / size
+    return float((peak + 0.5 * (left - right) / (left - 2 * middle + right)) * rate_hz / size)
 
 
 def turning(values: list[float]) -> list[Record]:

@@ -333,7 +333,7 @@ def conversions(
     """
     spans = list(touches)
     period_s = 1.0 / rate
-    out = []
+    out: list[Any] = []
     n = 0
     while True:
         begin_s = from_s + phase_s + n * period_s

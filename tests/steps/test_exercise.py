@@ -18,7 +18,8 @@ SILENT = "OL*22 "
 
 def switch(**more: Any) -> ExerciseStep:
     """Return an exercise of S1 with five presses."""
-    return ExerciseStep(**({"id": "cover", "items": (Item("S1"),), "presses": 5} | more))
+    keys: dict[str, Any] = {"id": "cover", "items": (Item("S1"),), "presses": 5}
+    return ExerciseStep(**(keys | more))
 
 
 def exercised(script: str, **more: Any) -> Play:

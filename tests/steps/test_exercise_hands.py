@@ -35,7 +35,7 @@ def test_slow_hands_fail_no_sound_switch(form: str, rate: float) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("rate", RATES)
 @pytest.mark.parametrize("form", ["no", "nc"])
-def test_none_of_two_hundred_sound_switches_fails(form: str, rate: float, say: Any) -> None:  # type: ignore[no-untyped-def]
+def test_none_of_two_hundred_sound_switches_fails(form: str, rate: float, say: Any) -> None:
     """The figure to reach: 0 in 200."""
     found = sound(form, rate, range(1000, 1200))
     failed = sum(found.values()) - found["pass 20/20"]

@@ -117,7 +117,7 @@ def test_several_good_units_give_an_interval() -> None:
 )
 def test_what_is_not_comparable_is_only_recorded(changed: dict[str, str], why: str) -> None:
     """Something else plugged in, or the tips the other way round: recorded, with the reason, and not judged."""
-    verdict = played("OL*6 63.2*4 OL*6 63.2*4 OL*6", good(160.4, **changed)).verdicts["K1"]
+    verdict = played("OL*6 63.2*4 OL*6 63.2*4 OL*6", good(160.4, **changed)).verdicts["K1"]  # type: ignore[arg-type]
     assert (verdict.verdict, verdict.rule, verdict.min) == (VerdictKind.PASS, "", None)
     assert verdict.reason.endswith(why)
 
@@ -134,9 +134,9 @@ def test_fuse_without_a_table_takes_its_limit_from_the_good_unit() -> None:
     step = SweepStep(id="fuses", items=(Item("F1", type="chip"),), count_check=False)
     row = msgspec.to_builtins(good(0.2, fuse_max=0.5, expanded=0.1))
     kept = {"profile": meter(), "reference": {"fuses/F1": row}}
-    passed = Play(step, **kept)("OL*6 0.2*4 OL*6").verdicts["F1"]
+    passed = Play(step, **kept)("OL*6 0.2*4 OL*6").verdicts["F1"]  # type: ignore[arg-type]
     assert (passed.verdict, passed.max, passed.rule) == (VerdictKind.PASS, 0.5, "guarded")
-    assert Play(step, **kept)("OL*6 9.0*4 OL*6 9.0*4 OL*6").verdicts["F1"].verdict is VerdictKind.FAIL
+    assert Play(step, **kept)("OL*6 9.0*4 OL*6 9.0*4 OL*6").verdicts["F1"].verdict is VerdictKind.FAIL  # type: ignore[arg-type]
 
 
 def test_an_older_row_with_a_value_alone_is_understood() -> None:

@@ -419,7 +419,7 @@ def test_check_with_one_contact_touches_its_first_four_items_twice() -> None:
     play(once + 6 * once)
     assert play.ticks == [f"R{n} pass" for n in range(1, 5)]
     assert play(once).ticks[-1] == "R5 pass"
-    assert [len(play.verdicts[name].contacts) for name in ("R1", "R4", "R5")] == [2, 2, 1]
+    assert [len(play.verdicts[name].contacts) for name in ("R1", "R4", "R5")] == [2, 2, 1]  # type: ignore[arg-type]
 
 
 def test_an_unplanned_item_has_nothing_to_pool_with() -> None:

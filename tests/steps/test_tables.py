@@ -209,7 +209,7 @@ def test_every_state_can_be_reached_and_can_end(kind: type[Machine]) -> None:
         Tune: ["found", "turn"],
         Trials: ["run"],
     }[kind]
-    every: set[StrEnum] = set(states)
+    every: set[StrEnum] = set(states)  # type: ignore[call-overload]
 
     def beyond(start: StrEnum) -> set[StrEnum]:
         seen, queue = {start}, [start]

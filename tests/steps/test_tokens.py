@@ -66,7 +66,7 @@ def test_one_touch_is_one_word() -> None:
 )
 def test_a_word_that_writes_a_verdict_takes_two_touches(name: str, word: str, ticks: list[str]) -> None:
     """A fuse beside a parallel path can read like the token: the first touch only shows what the second will do."""
-    play = with_token(**{name: 143.0})(LEARN + "143.5*20")
+    play = with_token(**{name: 143.0})(LEARN + "143.5*20")  # type: ignore[arg-type]
     assert (words(play), play.ticks) == ([], [])
     assert play.prompts[-1] == "answer F1"
     assert "second touch" in play.said

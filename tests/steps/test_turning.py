@@ -198,7 +198,7 @@ def test_a_trimmer_at_its_end_is_steered_though_it_reads_next_to_nothing() -> No
     hand(1700.0, 1700.0)
     assert hand.turning.notes == ["probes or track"]
     (past,) = hand.turning.excursions
-    assert (past.worst, past.duration_s) == (0.0, pytest.approx(2.8))
+    assert (past.worst, past.duration_s) == pytest.approx((0.0, 2.8))
 
 
 def test_the_hazard_alarm_waits_for_no_confirmation_and_an_excursion_does() -> None:
@@ -220,7 +220,7 @@ def test_a_new_hazard_after_a_blend_is_measured_from_its_own_values() -> None:
     hand = Hand(never_above=2100.0)
     hand(2000.0, 2050.0, 9000.0, 2140.0, 2150.0, 2145.0, 2000.0, 2000.0)
     (past,) = hand.turning.excursions
-    assert (past.worst, past.duration_s) == (2150.0, pytest.approx(0.6))
+    assert (past.worst, past.duration_s) == pytest.approx((2150.0, 0.6))
 
 
 @pytest.mark.parametrize("limits", [{}, {"never_below": 1800.0}])

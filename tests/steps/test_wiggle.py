@@ -11,7 +11,8 @@ from tests.steps.bench_play import Play
 
 def flexed(script: str, **more: Any) -> Play:
     """Return a play of J3 watched for 4 s at 5 conversions/s."""
-    step = WiggleStep(**({"id": "cable", "items": (Item("J3"),), "watch_s": 4.0} | more))
+    keys: dict[str, Any] = {"id": "cable", "items": (Item("J3"),), "watch_s": 4.0}
+    step = WiggleStep(**(keys | more))
     return Play(step, rate=5.0)("OL*3 " + script)
 
 

@@ -120,7 +120,7 @@ def test_leading_blanks_can_be_the_usual_way() -> None:
     meter = decoder(changed("lcd14", "layout", leading="blanks"))
     (blanks,) = meter.feed(drawing.frame("  0.3", "ohm"), 1.0)
     (zeros,) = meter.feed(drawing.frame("000.3", "ohm"), 2.0)
-    assert (blanks.flags, zeros.flags) == ((), ("shape:000.0",))  # type: ignore[union-attr]
+    assert (blanks.flags, zeros.flags) == ((), ("shape:000.0",))
 
 
 def test_duty_and_temperature_read_once_their_weights_are_known() -> None:
@@ -128,5 +128,5 @@ def test_duty_and_temperature_read_once_their_weights_are_known() -> None:
     meter = decoder(changed("digits14", "weights", **{"20 duty": 0.1, "40": 0.1}))
     (duty,) = meter.feed(b"000499200000\r\n", 1.0)
     (temperature,) = meter.feed(b"000235400000\r\n", 2.0)
-    assert (duty.quantity, duty.value) == ("duty", 49.9)  # type: ignore[union-attr]
-    assert (temperature.quantity, temperature.value) == ("temperature", 23.5)  # type: ignore[union-attr]
+    assert (duty.quantity, duty.value) == ("duty", 49.9)
+    assert (temperature.quantity, temperature.value) == ("temperature", 23.5)

@@ -199,14 +199,14 @@ def test_a_hostile_pattern_in_a_journal_does_not_hang_its_check(tmp_path: Path) 
     from metercap.commands._opening import session_record
     from metercap.journal.format import Chain
     from metercap.plan import Plan
-    from metercap.records import Garbage
+    from metercap.reading import Garbage
 
     profile = msgspec.structs.replace(TEXT, patterns=(r"(?P<value>(.*.*.*.*)*)=",))
     chain, path = Chain(), tmp_path / "mailed.jsonl"
     records = [session_record(Plan(title="x", steps=()), profile, unit="x")]
-    records += [Garbage(t_s=float(n), raw=(b"1" * 240 + b"\n").hex(), why="x") for n in range(20)]
+    records += [Garbage(t_s=float(n), raw=(b"1" * 240 + b"\n").hex(), why="x") for n in range(20)]  # type: ignore[misc]
     records += [
-        Reading(n + 30.0, Quantity.RESISTANCE, 1.0, 1.0, "ohm", State.OK, (), (b"1" * 240 + b"\n").hex())
+        Reading(n + 30.0, Quantity.RESISTANCE, 1.0, 1.0, "ohm", State.OK, (), (b"1" * 240 + b"\n").hex())  # type: ignore[misc]
         for n in range(20)
     ]
     path.write_bytes(b"".join(chain.line(record) for record in records))
