@@ -18,6 +18,8 @@ from metercap.reading import Reading, State
 JITTER = 0.05
 """Share of T by which an arrival may come early and still count as one T later, before frames can be counted."""
 
+_BLANK = State.BLANK
+
 WORTH_SAYING = 0.1
 """Share by which T must differ from what was said last, to be said again."""
 
@@ -112,7 +114,7 @@ class Conversions:
         if self._arrived(t_s):
             pace.regap()
         state = reading.state
-        if state is State.BLANK:
+        if state is _BLANK:
             return False
         if reading.value == self._value and reading.resolution == self._resolution and state is self._state:
             if pace.is_known:

@@ -80,8 +80,10 @@ class Act(StrEnum):
     """The lift became certain."""
 
 
+# Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
 _U, _F, _ON, _BR, _SON, _SOFF = TouchState
 _OPEN, _CERTAIN, _TOUCH, _EARLY, _CHANGE, _BLOCK = TouchInput
+_NONE, _CONTACT, _MORE, _SLIP, _HELD = Act.NONE, Act.CONTACT, Act.MORE, Act.SLIP, Act.HELD
 
 TABLE: dict[tuple[TouchState, TouchInput], tuple[TouchState, Act]] = {
     (_U, _OPEN): (_F, Act.NONE),
@@ -155,18 +157,18 @@ class Touch:
     def change(self, t_s: float) -> None:
         """The expected item changed at `t_s`: a contact on now, or beginning within EARLY_S, never counts."""
         self._change_s = t_s
-        on = self.state in (TouchState.ON, TouchState.SPENT_ON)
+        on = self.state in (_ON, _SON)
         self._since_change = on
         if on:
             self._conversions = 0
             self._lift_cued = False
-        self.state = TABLE[self.state, TouchInput.CHANGE][0]
+        self.state = TABLE[self.state, _CHANGE][0]
 
     def block(self) -> None:
         """Something stopped the ticking: a certain lift comes first."""
         self._lift.broken()
         self.ranging.forget()
-        self.state = TABLE[self.state, TouchInput.BLOCK][0]
+        self.state = TABLE[self.state, _BLOCK][0]
 
     def blank(self) -> None:
         """An unreadable display proves neither contact nor lift: the span of the lift starts anew."""
@@ -181,24 +183,24 @@ class Touch:
         """
         was = self.state
         if off:
-            if was is TouchState.FREE:
+            if was is _F:
                 if new:
                     self.ranging.air(reading)
-                return Act.NONE
+                return _NONE
             certain = self._lift.off(reading, pace, self.recontact_s, self.ranging, new)
-            given = TouchInput.CERTAIN if certain else TouchInput.OPEN
+            given = _CERTAIN if certain else _OPEN
         else:
             self._lift.broken()
-            given = TouchInput.EARLY if reading.t_s - self._change_s < EARLY_S else TouchInput.TOUCH
+            given = _EARLY if reading.t_s - self._change_s < EARLY_S else _TOUCH
         self.state, act = TABLE[was, given]
-        if act is Act.CONTACT or act is Act.SLIP:
+        if act is _CONTACT or act is _SLIP:
             self._conversions = 1
             self._lift_cued = False
             self._since_change = False
             self._range = reading.resolution
-            if was is TouchState.FREE:
+            if was is _F:
                 self.ranging.touched(reading)
-        elif new and (act is Act.MORE or act is Act.HELD):
+        elif new and (act is _MORE or act is _HELD):
             self._conversions += 1
             if reading.resolution != self._range:
                 self._range = reading.resolution
@@ -208,7 +210,7 @@ class Touch:
     @property
     def owes_lift(self) -> bool:
         """True until the tips have been off for certain."""
-        return self.state is TouchState.SPENT_OFF or self.state is TouchState.SPENT_ON
+        return self.state is _SOFF or self.state is _SON
 
     def stay(self, pace: Pace) -> Stay:
         """Return how long the tips have still to stay off for a certain lift."""
@@ -217,11 +219,11 @@ class Touch:
     @property
     def is_early(self) -> bool:
         """True in a contact that came before its lift was certain, or too soon after a change; not one held since."""
-        return self.state is TouchState.SPENT_ON and not self._since_change
+        return self.state is _SON and not self._since_change
 
     def lift_due(self, t_s: float) -> bool:
         """Return True once when a contact that does not count has lasted long enough to say "lift"."""
-        if self._lift_cued or self.state is not TouchState.SPENT_ON or self._conversions < 2:
+        if self._lift_cued or self.state is not _SON or self._conversions < 2:
             return False
         if self._since_change and t_s - self._change_s < HELD_S:
             return False

@@ -6,6 +6,7 @@ Formulas and sources are in `metercap.metrology`; this module only says which of
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import msgspec
 
@@ -23,6 +24,8 @@ from metercap.reading import Reading
 from metercap.records import VerdictKind
 
 RECORDED = "recorded: no limit given"
+CACHED_BUDGETS = 1024
+"""A meter shows the same few values again and again, and what they are worth follows from them alone."""
 
 
 class Held(msgspec.Struct, frozen=True):
@@ -92,7 +95,7 @@ class Judge:
     the function.
     """
 
-    __slots__ = ("_below", "_by_range", "_leads", "profile", "ranges")
+    __slots__ = ("_below", "_budget", "_by_range", "_leads", "profile", "ranges")
 
     def __init__(self, profile: MeterProfile) -> None:
         self.profile = profile
@@ -100,6 +103,7 @@ class Judge:
         self._leads: dict[tuple[Quantity, float], LeadNull] = {}
         self._below: dict[tuple[Quantity, float], float] = {}
         self._by_range = profile.family != "scpi"
+        self._budget = lru_cache(CACHED_BUDGETS)(self._new_budget)
 
     @property
     def leads(self) -> Mapping[tuple[Quantity, float], LeadNull]:
@@ -155,14 +159,41 @@ class Judge:
 
         The meter's accuracy holds for what it displayed, so the leads are put back on a corrected value.
         """
+        return self._worth(reading, value, conversions, contacts, spread, k)[0]
+
+    def _worth(
+        self,
+        reading: Reading,
+        value: float | None,
+        conversions: Sequence[float],
+        contacts: Sequence[float],
+        spread: Scatter | None,
+        k: float | None,
+    ) -> tuple[Budget, float]:
+        """Return the budget and its expanded uncertainty."""
         lead = self.lead(reading)
         displayed = reading.value if reading.value is not None else 0.0
         if value is not None:
             displayed = value if lead is None else round6(value + lead.value)
-        return reading_budget(
+        return self._budget(
+            displayed, reading.resolution, reading.quantity, tuple(conversions), tuple(contacts), spread, lead, k
+        )
+
+    def _new_budget(
+        self,
+        displayed: float,
+        resolution: float,
+        quantity: Quantity,
+        conversions: tuple[float, ...],
+        contacts: tuple[float, ...],
+        spread: Scatter | None,
+        lead: LeadNull | None,
+        k: float | None,
+    ) -> tuple[Budget, float]:
+        budget = reading_budget(
             displayed,
-            reading.resolution,
-            reading.quantity,
+            resolution,
+            quantity,
             self.profile,
             conversions=conversions,
             contacts=contacts,
@@ -170,11 +201,12 @@ class Judge:
             lead=lead,
             k=k,
         )
+        return budget, budget.expanded
 
     def expanded(self, reading: Reading, *, value: float | None = None) -> tuple[float, str]:
         """Return U of `value` (already corrected; default: the reading's own), and the budget's reason."""
-        budget = self.budget(reading, value=value)
-        return budget.expanded, budget.reason
+        budget, expanded = self._worth(reading, value, (), (), None, None)
+        return expanded, budget.reason
 
     def judge(
         self,
@@ -193,9 +225,9 @@ class Judge:
         that of contacts where it is known from more than these, `k` a fixed coverage factor. Without limits the verdict
         is a pass that only records.
         """
-        budget = self.budget(reading, value=value, conversions=conversions, contacts=contacts, spread=spread, k=k)
+        budget, expanded = self._worth(reading, value, conversions, contacts, spread, k)
         corrected = self.corrected(reading) if value is None else value
-        return judged(corrected, budget.expanded, reading.resolution, limits, reading.quantity, budget)
+        return judged(corrected, expanded, reading.resolution, limits, reading.quantity, budget)
 
 
 def judged(

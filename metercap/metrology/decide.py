@@ -122,15 +122,12 @@ def tightest_half_width(expanded: float, rule: Rule, resolution: float) -> float
 def _judge(value: float, guard: float, low: float | None, high: float | None, margin: str) -> tuple[VerdictKind, str]:
     if low is None and high is None:
         return VerdictKind.UNSURE, "no limits"
-    least, most = _plus(value, -guard), _plus(value, guard)
-    floor = None if low is None else _decimal(low)
-    ceiling = None if high is None else _decimal(high)
-    if ceiling is not None and least > ceiling:
+    if high is not None and _past(value, -guard, high) > 0.0:
         return VerdictKind.FAIL, "above the upper limit"
-    if floor is not None and most < floor:
+    if low is not None and _past(value, guard, low) < 0.0:
         return VerdictKind.FAIL, "below the lower limit"
-    near_top = ceiling is not None and most > ceiling
-    near_bottom = floor is not None and least < floor
+    near_top = high is not None and _past(value, guard, high) > 0.0
+    near_bottom = low is not None and _past(value, -guard, low) < 0.0
     if near_top and near_bottom:
         return VerdictKind.UNSURE, f"within {margin} of both limits"
     if near_top or near_bottom:
@@ -149,6 +146,17 @@ def _check_limits(low: float | None, high: float | None, where: str) -> None:
 def _decimal(x: float) -> Decimal:
     # float() because the repr of another number type need not be a plain decimal.
     return Decimal(repr(float(x)))
+
+
+def _past(value: float, width: float, limit: float) -> float:
+    """Return a number of the sign of value + width − limit, of the decimals; these are made only where floats tell not.
+
+    A float and the decimal that it stands for lie within its last bit, and so does each sum: 1e-14 is more than that.
+    """
+    off = value + width - limit
+    if abs(off) > 1e-14 * (abs(value) + abs(width) + abs(limit)) + 1e-300:
+        return off
+    return float(_EXACT.subtract(_plus(value, width), _decimal(limit)))
 
 
 def _plus(a: float, b: float) -> Decimal:

@@ -42,12 +42,25 @@ def exact_integers(values: Sequence[float], where: str) -> tuple[list[int], int]
 
     Any unit, one dimension. Degenerate: no values give ([], 0); an infinity or NaN is refused, naming `where`.
     """
-    decimals = []
+    digits, places = [], []
     for value in values:
         need_finite(value, where)
-        # float() because the repr of another number type need not be a plain decimal.
-        decimals.append(Decimal(repr(float(value))))
-    finest = min((int(decimal.as_tuple().exponent) for decimal in decimals), default=0)
+        text = repr(float(value))  # float() because the repr of another number type need not be a plain decimal
+        whole, point, part = text.partition(".")
+        if not point or "e" in part:
+            return _with_exponents(values, where)
+        digits.append(int(whole + part))
+        places.append(len(part))
+    most = max(places, default=0)
+    return [number * 10 ** (most - own) for number, own in zip(digits, places, strict=True)], -most
+
+
+def _with_exponents(values: Sequence[float], where: str) -> tuple[list[int], int]:
+    """Return the same where a shortest decimal is written with an exponent."""
+    for value in values:
+        need_finite(value, where)
+    decimals = [Decimal(repr(float(value))) for value in values]
+    finest = min(int(decimal.as_tuple().exponent) for decimal in decimals)
     return [int(decimal.scaleb(-finest, _EXACT)) for decimal in decimals], finest
 
 
@@ -81,7 +94,8 @@ def sd(values: Sequence[float]) -> float:
     whole, power = exact_integers(values, "sd")
     n = len(whole)
     # n·x − Σx is n times each deviation, still whole: no mean is rounded on the way.
-    return _root(_scaled(Fraction(_product_sum(_n_deviations(whole), 0), n * n * (n - 1)), 2 * power))
+    square, by = _product_sum(_n_deviations(whole), 0), n * n * (n - 1)
+    return _root(square, by * 10 ** (-2 * power)) if power < 0 else _root(square * 10 ** (2 * power), by)
 
 
 def sd_known_to(n: int) -> float:
@@ -139,7 +153,7 @@ def correlation(first: Sequence[float], second: Sequence[float]) -> float:
     y = _n_deviations(exact_integers(second, "correlation")[0])
     both = sum(a * b for a, b in zip(x, y, strict=True))
     below = _product_sum(x, 0) * _product_sum(y, 0)
-    return math.copysign(_root(Fraction(both * both, below)), both) if below else 0.0
+    return math.copysign(_root(both * both, below), both) if below else 0.0
 
 
 def effective_n(n: int, r: float) -> float:
@@ -244,11 +258,12 @@ def _scaled(ratio: Fraction, power: int) -> Fraction:
     return ratio * Fraction(10) ** power
 
 
-def _root(square: Fraction) -> float:
-    """√ of a ratio, correct to the last bit or nearly, whatever its size: no overflow and no underflow on the way."""
+def _root(square: int, by: int) -> float:
+    """√(square/by), correct to the last bit or nearly, whatever its size: no overflow and no underflow on the way."""
     if not square:
         return 0.0
+    common = math.gcd(square, by)
+    square, by = square // common, by // common
     # A power of four that leaves at least 64 bits in the whole-number root.
-    shift = max(0, (130 - square.numerator.bit_length() + square.denominator.bit_length() + 1) // 2)
-    root = math.isqrt((square.numerator << (2 * shift)) // square.denominator)
-    return float(Fraction(root, 1 << shift))
+    shift = max(0, (130 - square.bit_length() + by.bit_length() + 1) // 2)
+    return math.isqrt((square << (2 * shift)) // by) / (1 << shift)

@@ -32,6 +32,12 @@ INTERLUDE = UNPLANNED
 """The step id of items that the plan does not have (`probe NAME`)."""
 
 
+# Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
+_BLANK, _OVER = State.BLANK, State.OVER
+_NONE, _CONTACT, _SLIP, _ENDED, _LIFT, _GO = Act.NONE, Act.CONTACT, Act.SLIP, Act.ENDED, Act.LIFT, Act.GO
+_UNCOUNTED = (Act.SLIP, Act.HELD)
+
+
 class Session:
     """One run of a plan on one unit; see the module's text.
 
@@ -80,7 +86,7 @@ class Session:
         if self.finished or self._machine is None:
             return None
         mine, frozen = self._machine.deadline_s, self.bench.blocks.deadline_s
-        if mine is None or self._held_back(self._machine):
+        if mine is None or (self.bench.block is not None and self._held_back(self._machine)):
             return frozen
         return mine if frozen is None else min(mine, frozen)
 
@@ -169,36 +175,36 @@ class Session:
         if bench.block is not None:
             return
         touch = bench.touch
-        if reading.state is State.BLANK:
+        if reading.state is _BLANK:
             touch.blank()
             return
         if not machine.shows_contact:
             # This step does not ask where the tips are, but the next one must know.
             if reading.quantity in IN_OHMS:
-                touch.feed(reading, bench.conversions.pace, new, reading.state is State.OVER)
+                touch.feed(reading, bench.conversions.pace, new, reading.state is _OVER)
             else:
                 touch.block()
-            machine.see(reading, Act.NONE, new)
+            machine.see(reading, _NONE, new)
             return
         act = touch.feed(reading, bench.conversions.pace, new, machine.is_off(reading))
-        if act is Act.NONE:
+        if act is _NONE:
             machine.see(reading, act, new)
             return
         if self._tokens.take(reading, act, new, machine):
             self.pending, self._tokens.said = self._tokens.said, None
             return
-        if act is Act.CONTACT:
+        if act is _CONTACT:
             bench.contact(machine.item, same=False)
             bench.cue(CueKind.CONTACT, machine.item)
-        elif act is Act.SLIP:
+        elif act is _SLIP:
             bench.contact(machine.item, same=True)
-        elif act is Act.ENDED:
+        elif act is _ENDED:
             bench.lift(machine.item, same=False)
-        elif act is Act.LIFT:
+        elif act is _LIFT:
             bench.lift(machine.item, same=True)
-        elif act is Act.GO:
+        elif act is _GO:
             bench.cue(CueKind.GO, machine.item)
-        if act in (Act.SLIP, Act.HELD) and touch.lift_due(reading.t_s):
+        if act in _UNCOUNTED and touch.lift_due(reading.t_s):
             bench.cue(CueKind.LIFT, machine.item)
             bench.blocks.lift_cued(reading)
             if touch.is_early:

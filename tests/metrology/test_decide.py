@@ -51,6 +51,32 @@ def test_edges_are_met_in_decimals() -> None:
     assert decide(0.2, 5.0, None, 0.3, "simple", 0.1).verdict is PASS
     assert decide(0.4, 0.1, None, 0.3, "guarded", 0.1).verdict is UNSURE
     assert decide(1.1, 0.1, 1.0, None, "guarded", 0.1).verdict is PASS
+    assert decide(0.2, 0.1, 0.30000000000000004, None, "guarded", 0.1).verdict is FAIL
+    assert decide(0.4, 0.1, None, 0.29999999999999998, "guarded", 0.1).verdict is UNSURE
+    assert decide(0.4, 0.1, None, 0.29999999999999993, "guarded", 0.1).verdict is FAIL
+
+
+@given(
+    st.integers(-3000, 3000),
+    st.integers(0, 300),
+    st.sampled_from([-5, -1, 0, 2, 9]),
+    st.sampled_from(["low", "high"]),
+    st.integers(-1, 1),
+)
+def test_every_edge_is_one_of_decimals(value: int, width: int, power: int, end: str, off: int) -> None:
+    """One last digit off an edge decides, at any size: the rule of JCGM 106:2012, 8.3.2 in decimal arithmetic."""
+    shown, u = Decimal(value).scaleb(power), Decimal(width).scaleb(power)
+    for way in (-1, 1):
+        limit = shown + way * u + Decimal(off).scaleb(power)
+        above, below = shown - u > limit, shown + u < limit
+        fails, passes = (above, shown + u <= limit) if end == "high" else (below, shown - u >= limit)
+        found = decide(float(shown), float(u), *edges(end, float(limit)), "guarded", 1.0)
+        assert found.verdict is (FAIL if fails else PASS if passes else UNSURE)
+
+
+def edges(end: str, limit: float) -> tuple[float | None, float | None]:
+    """Return low and high of a limit at one end."""
+    return (limit, None) if end == "low" else (None, limit)
 
 
 def test_coarse_range_never_passes_a_small_limit() -> None:

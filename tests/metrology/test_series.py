@@ -236,7 +236,7 @@ def test_correlation_hidden_by_rounding_is_seen() -> None:
 @pytest.mark.parametrize("statistic", [mean, sd, median, mad, lag_one])
 def test_nothing_to_reckon_with_is_refused(statistic: Callable[[list[float]], float]) -> None:
     """No values, and values that are none, raise an error instead of giving a NaN."""
-    for values in ([], [math.nan, 1.0], [math.inf, 1.0]):
+    for values in ([], [math.nan, 1.0], [math.inf, 1.0], [1e-30, math.nan]):
         with pytest.raises(MetercapError):
             statistic(values)
 

@@ -23,6 +23,8 @@ class CountCheck(Machine):
     """What a walk adds to its moves to have its ticks counted; `_count_check` turns it on."""
 
     _items: Sequence[Item]
+    _name_at: Sequence[str]
+    """The items' names; all that were ticked are named again at every tick."""
     _rounds: Rounds
     _count_check: bool
     _at: int
@@ -136,7 +138,7 @@ class CountCheck(Machine):
             self.bench.uncounted[self.step.id] = Uncounted(ticked, since)
 
     def _names(self, numbers: Iterable[int]) -> tuple[str, ...]:
-        return tuple(self._items[index].name for index in numbers)
+        return tuple(map(self._name_at.__getitem__, numbers))
 
     def _numbers(self, names: Iterable[str]) -> list[int]:
         return [index for name in names for index, item in enumerate(self._items) if item.name == name]

@@ -30,6 +30,13 @@ LOW_OHM = 100.0
 TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
 
 
+# Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
+_OPEN = S.OPEN
+_COUNTING = (S.LAST, S.ASK, S.REDO)
+_UNCOUNTED, _LIFT = (Act.SLIP, Act.HELD), Act.LIFT
+_OVER = State.OVER
+
+
 class Walk(CountCheck):
     """The table of a walk; `sweep` turns the count check on, once a look or after each of its `groups` of items."""
 
@@ -51,6 +58,7 @@ class Walk(CountCheck):
         self.in_volts = not shows_contact(step.wanted[0])
         """True where contact shows only as a value away from zero."""
         self._items = walked(step.items)
+        self._name_at = [item.name for item in self._items]
         highs = [limits_of(step, item, bench.rule).high for item in self._items]
         self._highest = None if None in highs else max(high for high in highs if high is not None)
         ceiling = bench.profile.continuity_ceiling_ohm or 0.0
@@ -83,7 +91,7 @@ class Walk(CountCheck):
 
     def is_off(self, reading: Reading) -> bool:
         """Over-range in ohms; about zero in volts and amps."""
-        return about_zero(reading) if self.in_volts else reading.state is State.OVER
+        return about_zero(reading) if self.in_volts else reading.state is _OVER
 
     def start(self) -> None:
         """Open the first item."""
@@ -107,17 +115,19 @@ class Walk(CountCheck):
 
     def see(self, reading: Reading, act: object, new: bool) -> None:
         """Watch for auto range as well."""
-        if self.state in (S.LAST, S.ASK, S.REDO):
-            self._hidden = self._hidden or act in (Act.SLIP, Act.HELD)
+        state = self.state
+        if state in _COUNTING:
+            self._hidden = self._hidden or act in _UNCOUNTED
         elif self._low_only:
             self.bench.ask_fixed_range(reading, continuity=self._continuity)
-        if self.state is S.OPEN and act in (Act.SLIP, Act.HELD):
-            self.deadline_s = None  # a contact that does not count is no silence
-        elif self.state is S.OPEN and act is Act.LIFT:
-            self._arm()
-        if self.in_volts and new and self.state is S.OPEN and act in ("", "ended"):
-            self.reading = reading
-            self.give(Given.VALUE)
+        if state is _OPEN:
+            if act in _UNCOUNTED:
+                self.deadline_s = None  # a contact that does not count is no silence
+            elif act is _LIFT:
+                self._arm()
+            if self.in_volts and new and act in ("", "ended"):
+                self.reading = reading
+                self.give(Given.VALUE)
         super().see(reading, act, new)  # type: ignore[arg-type]
 
     def blocked(self) -> None:
