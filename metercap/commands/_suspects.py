@@ -110,12 +110,12 @@ def groups(profiles: Sequence[MeterProfile], port: str) -> list[list[MeterProfil
     """Return the profiles in groups that can be listened to together, in the order to try them.
 
     Meters that stream come first, then polled ones, then those that are asked for their identity: nothing is sent to a
-    meter that speaks by itself. Behind a URL or on a tape there are no serial settings, so all that stream are one
-    group.
+    meter that speaks by itself. Behind a bare socket or on a tape there are no serial settings, so all that stream are
+    one group.
     """
     if port.startswith("visa:") or "::" in port:
         return [[profile] for profile in profiles if profile.family == "scpi"]
-    bare = port.startswith("tape:") or "://" in port
+    bare = port.startswith(("tape:", "socket://"))
     kept: dict[tuple[Any, ...], list[MeterProfile]] = {}
     for profile in profiles:
         poll = "" if profile.poll is None else profile.poll.send

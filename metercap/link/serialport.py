@@ -17,7 +17,7 @@ import serial
 from metercap.errors import LinkError
 from metercap.link.ports import BY_ID, stable_name
 from metercap.link.source import Sink, Times
-from metercap.link.trouble import PORT_ERRORS, explain, in_use, locked_by, reason
+from metercap.link.trouble import PORT_ERRORS, SettingRefused, explain, in_use, locked_by, reason
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.records import LinkState
@@ -61,9 +61,11 @@ def open_port(address: str, profile: MeterProfile) -> Any:
     try:
         try:
             return _open(address, profile, plain=False)
-        except _SETTING_REFUSED:
+        except (*_SETTING_REFUSED, SettingRefused):
             # A pseudo-terminal has no 7 bits and no parity. Eight bits hold them; `SerialSource` drops the top ones.
             return _open(address, profile, plain=True)
+    except LinkError:
+        raise
     # Nothing but pyserial's calls stands above, and its kinds of URL raise whatever their parsing happens to raise.
     except Exception as error:
         raise explain(address, error) from error
@@ -71,17 +73,21 @@ def open_port(address: str, profile: MeterProfile) -> Any:
 
 def _open(address: str, profile: MeterProfile, plain: bool) -> Any:
     settings = profile.serial
-    port = serial.serial_for_url(
-        address,
-        do_not_open=True,
-        baudrate=settings.baud,
-        bytesize=8 if plain else settings.bits,
-        parity=serial.PARITY_NONE if plain else _PARITY[settings.parity],
-        stopbits=1 if plain else settings.stop,
-        timeout=READ_WAIT_S if profile.poll is None else POLL_READ_WAIT_S,
-        write_timeout=WRITE_WAIT_S,
-        exclusive=True,  # two readers on one port take each other's bytes
-    )
+    line: dict[str, Any] = {
+        "baudrate": settings.baud,
+        "bytesize": 8 if plain else settings.bits,
+        "parity": serial.PARITY_NONE if plain else _PARITY[settings.parity],
+        "stopbits": 1 if plain else settings.stop,
+        "timeout": READ_WAIT_S if profile.poll is None else POLL_READ_WAIT_S,
+    }
+    if address.startswith("rfc2217://"):
+        from metercap.link.bridge import BridgePort
+
+        port: Any = BridgePort(WRITE_WAIT_S, **line)
+        port.port = address
+    else:
+        # Two readers on one port take each other's bytes.
+        port = serial.serial_for_url(address, do_not_open=True, write_timeout=WRITE_WAIT_S, exclusive=True, **line)
     port.dtr = settings.dtr
     port.rts = settings.rts
     port.open()

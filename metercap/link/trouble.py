@@ -37,6 +37,10 @@ _NO_PORT = {errno.ENOTTY, errno.EISDIR, errno.EINVAL}
 _TIMED_OUT = {errno.ETIMEDOUT, errno.EHOSTUNREACH, errno.ENETUNREACH}
 
 
+class SettingRefused(Exception):
+    """The line cannot be set to the meter's data bits, parity or stop bits; its words name the one."""
+
+
 class Holder(msgspec.Struct, frozen=True):
     """A program that has a port open."""
 
@@ -70,11 +74,16 @@ def reason(error: BaseException) -> str:
         return "the port is gone: cable pulled or meter's adapter switched off"
     if number in (errno.ECONNRESET, errno.EPIPE) or "disconnected" in str(error):
         return "the other side closed the connection"
+    if str(error).startswith("the other side"):
+        return str(error)
     return f"the port failed: {_words(error)}"
 
 
 def explain(address: str, error: BaseException) -> LinkError:
     """Return the LinkError that tells the person at the bench what keeps `address` from being opened."""
+    if isinstance(error, SettingRefused):
+        hint = "set the line at the bridge, and use socket://HOST:PORT"
+        return LinkError(f"the bridge does not take the meter's {error}", where=address, hint=hint)
     number = error_number(error)
     if isinstance(error, ValueError) and "protocol" in str(error) and "://" in address:
         return _unknown_kind(address)
