@@ -158,24 +158,22 @@ def test_every_room_has_a_floor() -> None:
     assert rooms <= {room for floor in FLOORS for room in floor}
 
 
-@pytest.mark.parametrize("path", INSIDE, ids=name_of)
-def test_imports_go_downwards(path: Path) -> None:
+def test_imports_go_downwards() -> None:
     """A room imports only rooms on floors before its own; its own modules it may import."""
-    room = room_of(path)
-    floor = floor_of(room)
     wrong = [
         f"{name_of(path)}:{line} imports {other}"
+        for path in INSIDE
         for other, line in rooms_imported(path)
-        if other != room and floor_of(other) >= floor
+        if other != room_of(path) and floor_of(other) >= floor_of(room_of(path))
     ]
     assert not wrong
 
 
-@pytest.mark.parametrize("path", IN_PURE, ids=name_of)
-def test_pure_rooms_import_nothing_that_acts(path: Path) -> None:
+def test_pure_rooms_import_nothing_that_acts() -> None:
     """Pure rooms import no I/O, time, random or threading modules: only what is known to compute."""
     wrong = [
         f"{name_of(path)}:{line} imports {name}"
+        for path in IN_PURE
         for name, line in imported(path)
         if name.split(".")[0] not in INNOCENT | {"metercap"}
     ]
@@ -236,10 +234,9 @@ def unordered(tree: ast.Module) -> Iterator[int]:
                 yield getattr(source, "lineno", 0)
 
 
-@pytest.mark.parametrize("path", IN_PURE, ids=name_of)
-def test_pure_rooms_go_through_no_set(path: Path) -> None:
+def test_pure_rooms_go_through_no_set() -> None:
     """The order of a set of strings differs from run to run, so no pure room goes through one unsorted."""
-    assert not [f"{name_of(path)}:{line}" for line in unordered(tree_of(path))]
+    assert not [f"{name_of(path)}:{line}" for path in IN_PURE for line in unordered(tree_of(path))]
 
 
 def sums(tree: ast.Module) -> Iterator[int]:
@@ -267,28 +264,27 @@ def sums(tree: ast.Module) -> Iterator[int]:
         yield node.lineno
 
 
-@pytest.mark.parametrize("path", IN_PURE, ids=name_of)
-def test_pure_rooms_sum_with_fsum(path: Path) -> None:
+def test_pure_rooms_sum_with_fsum() -> None:
     """Floats are summed by math.fsum, which is exact, so that verdicts are the same bit for bit everywhere."""
-    found = [f"{name_of(path)}:{line}" for line in sums(tree_of(path))]
-    assert bool(found) == (name_of(path) in WHOLE), found
+    found = {name_of(path): list(sums(tree_of(path))) for path in IN_PURE}
+    assert [name for name, lines in found.items() if bool(lines) != (name in WHOLE)] == []
 
 
-@pytest.mark.parametrize("path", IN_PURE, ids=name_of)
-def test_pure_rooms_call_no_telltale(path: Path) -> None:
+def test_pure_rooms_call_no_telltale() -> None:
     """No builtin that reads, writes, or gives another answer in another process."""
     wrong = [
         f"{name_of(path)}:{node.lineno} calls {called(node)}"  # type: ignore[attr-defined]
+        for path in IN_PURE
         for node in ast.walk(tree_of(path))
         if called(node) in TELLTALE or (isinstance(node, ast.Attribute) and node.attr in NOW)
     ]
     assert not wrong
 
 
-@pytest.mark.parametrize("path", modules(), ids=name_of)
-def test_no_module_is_longer_than_one_purpose(path: Path) -> None:
+def test_no_module_is_longer_than_one_purpose() -> None:
     """One purpose a module: at most 400 lines."""
-    assert len(path.read_text("utf-8").splitlines()) <= LONGEST
+    lengths = {name_of(path): len(path.read_text("utf-8").splitlines()) for path in modules()}
+    assert {name: lines for name, lines in lengths.items() if lines > LONGEST} == {}
 
 
 # --- the checks above can fail
