@@ -16,6 +16,7 @@ from typing import Any, Literal, TypeAlias
 import msgspec
 from msgspec import UNSET, UnsetType
 
+from metercap.asks import ANSWERS, Asks, Range
 from metercap.errors import JournalError
 from metercap.gate import json_bytes
 from metercap.meter import MeterProfile
@@ -142,7 +143,12 @@ class Lift(msgspec.Struct, frozen=True, tag_field="kind", tag="lift"):
 class Prompt(msgspec.Struct, frozen=True, tag_field="kind", tag="prompt"):
     """What to do next: `do` is the kind of action, `say` the line to show and speak.
 
-    `quantity` is what the meter must be set to for the answer, where a prompt is about one; `until_s` when a wait ends.
+    The rest is what the line says, as data; UNSET, and left out, where a prompt is not about it. `quantity`: what the
+    meter must be set to for the answer; `dial`: all that it may be set to, best first, and `range` how; `until_s`: when
+    a wait ends. A trimmer is turned to `target`, between `low` and `high`, within its hazard limits, all in `unit`. Of
+    an exercise's presses `done` are over, of them `closed` closed, `of` are asked for; `press`: the switch is pressed
+    as soon as the tips are on. `keep`: the tips stay on until the verdict. `second`: a second look. `power`: how the
+    unit's supply must be.
     """
 
     t_s: float
@@ -152,6 +158,28 @@ class Prompt(msgspec.Struct, frozen=True, tag_field="kind", tag="prompt"):
     say: str
     quantity: Quantity | UnsetType = UNSET
     until_s: float | UnsetType | None = UNSET
+    asks: Asks | UnsetType = UNSET
+    dial: tuple[Quantity, ...] | UnsetType = UNSET
+    range: Range | UnsetType = UNSET
+    target: float | UnsetType = UNSET
+    low: float | UnsetType = UNSET
+    high: float | UnsetType = UNSET
+    never_below: float | UnsetType = UNSET
+    never_above: float | UnsetType = UNSET
+    unit: str | UnsetType = UNSET
+    load_ohm: float | UnsetType = UNSET
+    done: int | UnsetType = UNSET
+    closed: int | UnsetType = UNSET
+    of: int | UnsetType = UNSET
+    press: bool | UnsetType = UNSET
+    keep: bool | UnsetType = UNSET
+    second: bool | UnsetType = UNSET
+    power: Literal["on", "off"] | UnsetType = UNSET
+
+    @property
+    def answers(self) -> tuple[str, ...]:
+        """The words that answer it, the likeliest first."""
+        return () if self.asks is UNSET else ANSWERS.get(self.asks, ())
 
 
 class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):

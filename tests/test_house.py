@@ -18,7 +18,7 @@ FLOORS = (
     ("gate",),
     ("errors",),
     ("quantity",),
-    ("reading", "meter"),
+    ("reading", "meter", "asks"),
     ("records",),
     ("metrology", "wire", "contact"),
     ("plankeys",),

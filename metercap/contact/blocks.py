@@ -11,6 +11,7 @@ from collections.abc import Collection
 
 import msgspec
 
+from metercap.asks import Asks, PromptFacts
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import Do, Link, LinkState, at
@@ -47,11 +48,22 @@ _DIAL = {
 
 
 class Block(msgspec.Struct, frozen=True):
-    """Why the ticking is stopped: `key` names the cause, `do` and `say` make its prompt."""
+    """Why the ticking is stopped: `key` names the cause, `do` and `say` make its prompt.
+
+    `wanted` are the quantities that end it, where the dial does.
+    """
 
     key: str
     do: Do
     say: str
+    wanted: tuple[Quantity, ...] = ()
+
+    @property
+    def facts(self) -> PromptFacts:
+        """What its prompt says, as data."""
+        if self.wanted:
+            return {"quantity": self.wanted[0], "dial": self.wanted}
+        return {"asks": Asks.GO_ON} if self.do is Do.ANSWER else {}
 
 
 def dial_text(wanted: Collection[Quantity]) -> str:
@@ -147,7 +159,7 @@ class Blocks:
         seen = self._seen
         if seen is not None:
             if self.wanted and seen.quantity not in self.wanted:
-                return Block("quantity", Do.DIAL, dial_text(self.wanted))
+                return Block("quantity", Do.DIAL, dial_text(self.wanted), self.wanted)
             for flag in seen.flags:
                 if flag in _SAY:
                     return Block(flag, Do.DIAL, _SAY[flag])

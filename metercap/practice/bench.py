@@ -18,11 +18,12 @@ from collections.abc import Callable, Mapping, Sequence
 from random import Random
 from typing import NamedTuple, Protocol
 
+from metercap.asks import Range
 from metercap.errors import SceneError
 from metercap.practice.board import AIR, AIR_NAME, REVERSED, Place
 from metercap.practice.body import NEVER_S, World
 from metercap.practice.by_ear import ByEar
-from metercap.practice.dial_words import read_dial, wants_auto_range, wants_fixed_range
+from metercap.practice.dial_words import read_dial
 from metercap.practice.dials import Shown
 from metercap.practice.frames import draw
 from metercap.practice.habits import Habits
@@ -142,15 +143,14 @@ class Bench:
         """The technician says a word."""
         self._said.append(Said(at(t_s), word, text))
 
-    def dial(self, t_s: float, text: str) -> None:
-        """Set the meter as the words of a prompt ask; HOLD and REL go off."""
+    def dial(self, t_s: float, wanted: Quantity | None, range_: Range | None = None) -> None:
+        """Set the meter: quantity (None leaves it), range; HOLD and REL go off."""
         if self.meter.hold:
             self.meter.press_hold()
         if self.meter.rel:
             self.meter.press_rel()
-        wanted = read_dial(text, continuity=self.scene.hands.continuity)
-        fixed = 0 if wants_fixed_range(text) else None
-        ranged = fixed is not None or wants_auto_range(text)
+        fixed = 0 if range_ == "low" else None
+        ranged = range_ in ("low", "auto")
         if wanted is not None and (wanted is not self.meter.quantity or ranged):
             self.meter.turn_dial(wanted, range_index=fixed)
             self._begin(t_s + DIAL_S)

@@ -7,9 +7,11 @@ from collections.abc import Callable, Mapping, Sequence
 from random import Random
 from typing import NamedTuple, Protocol
 
+from metercap.asks import Range
 from metercap.practice.board import AIR, AIR_NAME, TIPS_NAME, Board, Place
 from metercap.practice.habits import Habits
 from metercap.practice.meter import Meter
+from metercap.quantity import Quantity
 
 NEVER_S = float("inf")
 
@@ -34,8 +36,8 @@ class World(Protocol):
         """The technician says a word."""
         ...
 
-    def dial(self, t_s: float, text: str) -> None:
-        """Set the meter as a prompt asked: quantity, range, HOLD and REL off."""
+    def dial(self, t_s: float, wanted: Quantity | None, range_: Range | None = None) -> None:
+        """Set the meter: quantity (None leaves it), range; HOLD and REL go off."""
         ...
 
     def range_up(self, t_s: float) -> bool:

@@ -15,13 +15,13 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import ClassVar, NamedTuple
 
+from metercap.asks import Asks
 from metercap.errors import UsageError
 from metercap.practice.board import TIPS_NAME
-from metercap.practice.dial_words import read_dial, wants_auto_range, wants_fixed_range
+from metercap.practice.dial_words import dial_of
 from metercap.practice.hand_lines import MOVES, Move, read_move
 from metercap.practice.moves import DIAL_WORDS, FLEXING, PRESSED, Moves
 from metercap.practice.moving import Switch
-from metercap.practice.said import asks_begun, asks_red_on_plus, wants_clean, wants_mend, wants_press, wants_supply
 from metercap.records import Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, Verdict
 
 _LET_GO = {PRESSED: "release", FLEXING: "stop flexing"}
@@ -80,10 +80,10 @@ class ByHand(Moves):
             return
         self._prompt = prompt
         self.seen = ""
-        if prompt.do is Do.CONFIRM and not wants_mend(prompt.say) and not asks_begun(prompt.say):
+        if prompt.asks is Asks.DONE:
             found = self.answers.get(prompt.step, "yes")
             self.seen = f"you look: {'no, and it stays so: fail' if found == 'no' else found}"
-        elif prompt.do is Do.ANSWER and asks_red_on_plus(prompt.say):
+        elif prompt.asks is Asks.POLARITY:
             self.seen = f"you look: {'no' if self.swapped else 'yes'}"
 
     def _said(self, word: Operator) -> None:
@@ -93,13 +93,13 @@ class ByHand(Moves):
             return
         if word.word not in ("note", "say"):
             self.seen = ""
-        if word.word == "fixed" and prompt.do is Do.CONFIRM and wants_mend(prompt.say):
+        if word.word == "fixed" and prompt.asks is Asks.MENDED:
             board.fixed = True
         if word.word != "yes":
             return
-        if prompt.do is Do.CONFIRM and (supply := wants_supply(prompt.say)) is not None:
-            board.power(on=supply)
-        elif prompt.do is Do.ANSWER and wants_clean(prompt.say):
+        if prompt.do is Do.CONFIRM and isinstance(prompt.power, str):
+            board.power(on=prompt.power == "on")
+        elif prompt.asks is Asks.CLEANED:
             part = board.parts.get(prompt.item or self.last)
             if isinstance(part, Switch):
                 part.clean()
@@ -122,7 +122,7 @@ class ByHand(Moves):
     def offers(self) -> tuple[Offer, ...]:
         """Return the moves that mean something now, the likeliest first."""
         found: list[Offer] = []
-        dial = [] if self._dial is None else [Offer("dial", _dial_label(self._dial.say))]
+        dial = [] if self._dial is None else [Offer("dial", _dial_label(self._dial))]
         if self._dial is not None and not (self._dial.item is None and self.here):
             found, dial = dial, []  # what blocks the item comes first; a tip on the range waits while the tips are on
         goal = self._goal()
@@ -148,7 +148,7 @@ class ByHand(Moves):
         prompt = self._prompt
         if prompt is None or self._must_lift:
             return False
-        return prompt.do in (Do.PRESS, Do.KEEP, Do.STOP, Do.ANSWER) or wants_press(prompt.say)
+        return prompt.do in (Do.PRESS, Do.KEEP, Do.STOP, Do.ANSWER) or prompt.press is True
 
     _moves: ClassVar[dict[str, Callable[[ByHand, str, float], str | None]]] = {
         "touch": Moves.touch,
@@ -172,11 +172,11 @@ class ByHand(Moves):
     }
 
 
-def _dial_label(say: str) -> str:
+def _dial_label(prompt: Prompt) -> str:
     """What a prompt asks of the dial, in a few words."""
-    if wants_fixed_range(say):
+    wanted, range_ = dial_of(prompt)
+    if range_ == "low":
         return "fix the range"
-    if wants_auto_range(say):
+    if range_ == "auto":
         return "auto range"
-    wanted = read_dial(say)
     return f"dial to {DIAL_WORDS[wanted]}" if wanted is not None else "set the meter"

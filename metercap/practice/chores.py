@@ -1,7 +1,7 @@
 """What a technician does besides probing and turning: press, flex, load, clean, mend, switch, start; and
 answers to questions.
 
-What nobody recognises (`said`) is answered with `yes`.
+What nobody recognises is answered with `yes`.
 """
 
 from __future__ import annotations
@@ -9,22 +9,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import ClassVar
 
+from metercap.asks import Asks
 from metercap.practice.fingers import Fingers
 from metercap.practice.moving import Connector, Switch
 from metercap.practice.parts import Source
-from metercap.practice.said import (
-    asks_begun,
-    asks_pass_or_fail,
-    asks_red_on_plus,
-    asks_replaced,
-    wants_across,
-    wants_clean,
-    wants_load,
-    wants_mend,
-    wants_press,
-    wants_supply,
-    wants_tips_kept,
-)
 from metercap.records import Do, Prompt
 
 SILENT_S = 4.0
@@ -62,13 +50,13 @@ class Chores(Fingers):
 
     def understand(self, prompt: Prompt) -> None:
         """Take in how a prompt to probe wants the tips held."""
-        self.stays_on = wants_tips_kept(prompt.say)
-        self.pressing = wants_across(prompt.say)
+        self.stays_on = prompt.keep is True
+        self.pressing = prompt.asks is Asks.ACROSS
 
     def after_landing(self, prompt: Prompt | None, t_s: float) -> None:
         """The tips are on: a prompt may have asked for a press as well."""
         self.unheard = 0
-        if prompt is not None and wants_press(prompt.say):
+        if prompt is not None and prompt.press is True:
             self._press_until_heard(t_s + self.reaction_s())
 
     def tell_unheard(self, t_s: float) -> None:
@@ -124,7 +112,7 @@ class Chores(Fingers):
         if isinstance(part, Connector):
             self.busy = True
             self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.flex(at_s, on=True))
-        elif isinstance(part, Source) and (ohm := wants_load(prompt.say)) is not None:
+        elif isinstance(part, Source) and isinstance(ohm := prompt.load_ohm, float):
             self.busy = True
             self.plan("finger", t_s + self.reaction_s() + 1.0, lambda at_s: part.put_load(ohm))
 
@@ -145,30 +133,29 @@ class Chores(Fingers):
     def confirm(self, prompt: Prompt, t_s: float) -> None:
         """Do what is to be confirmed, then say so."""
         board = self.world.board
-        if wants_mend(prompt.say):
+        if prompt.asks is Asks.MENDED:
             if board.fixed or not self.habits.mends:
                 self.say_soon(t_s, "no")
                 return
             board.fixed = True
             self.say_soon(t_s + MEND_S, "fixed", "repaired")
             return
-        supply = wants_supply(prompt.say)
-        if supply is not None:
-            board.power(on=supply)
-        seen = "yes" if asks_begun(prompt.say) else self.answers.get(prompt.step, "yes")
+        if isinstance(prompt.power, str):
+            board.power(on=prompt.power == "on")
+        seen = "yes" if prompt.asks is Asks.BEGUN else self.answers.get(prompt.step, "yes")
         self.say_soon(t_s, "fail" if seen == "no" else seen)  # `no` would only mean: not yet
 
     def answer(self, prompt: Prompt, t_s: float) -> None:
         """Answer a question truthfully; what is not understood is a yes."""
-        say = prompt.say
-        if asks_pass_or_fail(say):
+        asks = prompt.asks
+        if asks is Asks.STARTED:
             self.say_soon(t_s + START_S, "pass" if self.world.board.start() else "fail")
-        elif asks_red_on_plus(say):
+        elif asks is Asks.POLARITY:
             self.minded = self.here
             self.say_soon(t_s, "no" if self.swapped else "yes")
-        elif asks_replaced(say):
+        elif asks is Asks.REPLACED:
             self.say_soon(t_s, "no")  # there are no new cells on the bench
-        elif wants_clean(say):
+        elif asks is Asks.CLEANED:
             self._clean(prompt.item or self.last, t_s)
         else:
             self.say_soon(t_s, "yes")

@@ -1,10 +1,14 @@
-"""What a technician understands from a prompt that tells them how to set the meter."""
+"""How the meter is to be set: as a prompt tells it, and as a person says it."""
 
 from __future__ import annotations
 
 import re
 
+from msgspec import UNSET
+
+from metercap.asks import Range
 from metercap.quantity import Quantity
+from metercap.records import Prompt
 
 _SAID = (
     (re.compile(r"\b(volts? ac|ac|alternating)\b", re.IGNORECASE), Quantity.VOLTAGE_AC),
@@ -12,28 +16,19 @@ _SAID = (
     (re.compile(r"\bcontinuity\b|\bbeep", re.IGNORECASE), Quantity.CONTINUITY),
     (re.compile(r"\b(ohms?|resistance)\b|Ω", re.IGNORECASE), Quantity.RESISTANCE),
 )
-_FIXED = re.compile(r"\b(fixed?|lowest)\b[^.;]*\brange\b", re.IGNORECASE)
-_AUTO = re.compile(r"\bback to auto range\b", re.IGNORECASE)
-_JACKS = re.compile(r"[^.;:()]*\bjacks?\b[^.;:()]*", re.IGNORECASE)
 
 
-def read_dial(text: str, *, continuity: bool = False) -> Quantity | None:
-    """Return the first quantity that a prompt names, or None. A clause about the jacks names no quantity.
-
-    `continuity` takes continuity wherever the prompt allows it.
-    """
-    plain = _JACKS.sub(" ", text)
-    found = [(match.start(), quantity) for pattern, quantity in _SAID if (match := pattern.search(plain))]
-    if continuity and any(quantity is Quantity.CONTINUITY for _, quantity in found):
-        return Quantity.CONTINUITY
+def read_dial(text: str) -> Quantity | None:
+    """Return the first quantity that a person names, or None."""
+    found = [(match.start(), quantity) for pattern, quantity in _SAID if (match := pattern.search(text))]
     return min(found, key=lambda pair: pair[0])[1] if found else None
 
 
-def wants_fixed_range(text: str) -> bool:
-    """Whether the prompt asks for a fixed range."""
-    return _FIXED.search(text) is not None
+def dial_of(prompt: Prompt, *, continuity: bool = False) -> tuple[Quantity | None, Range | None]:
+    """Return the quantity and the range that a prompt asks for, each None where it asks for none.
 
-
-def wants_auto_range(text: str) -> bool:
-    """Whether the prompt asks for auto range again."""
-    return _AUTO.search(text) is not None
+    `continuity` takes continuity wherever the prompt allows it.
+    """
+    dial = () if prompt.dial is UNSET else prompt.dial
+    wanted = Quantity.CONTINUITY if continuity and Quantity.CONTINUITY in dial else next(iter(dial), None)
+    return wanted, None if prompt.range is UNSET else prompt.range

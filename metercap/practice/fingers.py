@@ -13,17 +13,14 @@ and what it sees is the meter's last number.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable
 from typing import ClassVar
 
-from metercap.errors import ValueText
+from msgspec import UNSET
+
 from metercap.practice.body import Body
 from metercap.practice.parts import Trimmer
-from metercap.quantity import parse_value
 from metercap.records import Cue, CueKind, Prompt
-
-_TOWARD = re.compile(r"toward (?P<target>.+?) \((?P<low>.+?) to (?P<high>.+?)\)")
 
 FULL_TURNS = 25.0
 """The speeds among the habits are those for a trimmer of this many turns; fewer turns are turned slower."""
@@ -65,7 +62,7 @@ class Fingers(Body):
             self._seen_value = None
             self._sense = 0.0
         self.at_work = item
-        self._toward = _band(prompt.say)
+        self._toward = _band(prompt)
         self.drop("patience")
         if self._toward is not None and self._pace == 1.0 and self.chance(self.habits.knows_way):
             value = self._display()
@@ -243,13 +240,8 @@ class Fingers(Body):
     }
 
 
-def _band(say: str) -> tuple[float, float, float] | None:
-    """Return target, low and high as a prompt names them, in SI, or None."""
-    told = _TOWARD.search(say)
-    if told is None:
+def _band(prompt: Prompt) -> tuple[float, float, float] | None:
+    """Return target, low and high as a prompt tells them, in SI, or None."""
+    if prompt.target is UNSET or prompt.low is UNSET or prompt.high is UNSET:
         return None
-    try:
-        target, low, high = (parse_value(told[name]).value for name in ("target", "low", "high"))
-    except ValueText:
-        return None
-    return target, low, high
+    return prompt.target, prompt.low, prompt.high

@@ -16,19 +16,16 @@ below this one do the work: `fingers` turns, `chores` presses, mends and answers
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from typing import ClassVar
 
+from metercap.asks import Asks
 from metercap.practice.board import TIPS_NAME
 from metercap.practice.body import Tick
 from metercap.practice.chores import Chores
+from metercap.practice.dial_words import dial_of
 from metercap.practice.probes import Probes
-from metercap.practice.said import wants_hold_and_yes, wants_mend, wants_tool_away
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
-
-_COUNT_CHECK = re.compile(r"last tick (?:was )?on (?P<item>[^?]+?)\s*\?", re.IGNORECASE)
-_SECOND_LOOK = "second look"
 
 HOLD_S = 2.0
 """A `yes` to a point that is held counts this long after its prompt."""
@@ -66,7 +63,7 @@ class Hands(Probes):
         if self.busy:
             self.let_go(t_s)
         self.plan("look", t_s + LOOK_UP_S, self._look_up)
-        if _SECOND_LOOK in prompt.say:
+        if prompt.second is True:
             self._by_prompt = True
         goal = self._goal()
         if goal is None:
@@ -101,19 +98,19 @@ class Hands(Probes):
         self._away(t_s)
 
     def _confirm(self, prompt: Prompt, t_s: float) -> None:
-        if wants_mend(prompt.say) and self.planned("word"):
+        if prompt.asks is Asks.MENDED and self.planned("word"):
             return  # at it already: the meter was silent for a moment, and the prompt came again
         self._away(t_s)
         self.confirm(prompt, t_s)
 
     def _answer(self, prompt: Prompt, t_s: float) -> None:
-        if asked := _COUNT_CHECK.search(prompt.say):
+        if prompt.asks is Asks.COUNT:
             mine = self.ticks[-1].here if self.ticks else ""
-            right = asked["item"].strip() == mine and not self._miscounted
+            right = prompt.item == mine and not self._miscounted
             self._miscounted = False
             self._away(t_s)
             self.say_soon(t_s, "yes" if right else "no")
-        elif prompt.item is not None and wants_hold_and_yes(prompt.say):
+        elif prompt.item is not None and prompt.asks is Asks.POINT:
             self._hold(prompt.item, t_s)
         else:
             away = self.busy or self.swapped
@@ -139,10 +136,13 @@ class Hands(Probes):
             return
         if prompt.item is not None:  # what blocks the item; the range, asked with none, is a tip for later
             self._away(t_s)
-        self.plan("dial", t_s + self.reaction_s() + 1.5, lambda at_s: self.world.dial(at_s, prompt.say))
+        self.plan("dial", t_s + self.reaction_s() + 1.5, lambda at_s: self._set_dial(prompt, at_s))
+
+    def _set_dial(self, prompt: Prompt, t_s: float) -> None:
+        self.world.dial(t_s, *dial_of(prompt, continuity=self.habits.continuity))
 
     def _stop_prompt(self, prompt: Prompt, t_s: float) -> None:
-        if wants_tool_away(prompt.say):
+        if prompt.asks is Asks.TOOL_AWAY:
             self.hands_off(t_s)
             if not self.here:
                 self._probe(prompt, t_s)

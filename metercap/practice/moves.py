@@ -8,16 +8,18 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from random import Random
 
+from msgspec import UNSET
+
+from metercap.asks import Asks
 from metercap.errors import SceneError, UsageError
 from metercap.practice.board import REVERSED, TIPS_NAME
 from metercap.practice.body import Body, World
-from metercap.practice.dial_words import read_dial
+from metercap.practice.dial_words import dial_of, read_dial
 from metercap.practice.fingers import FULL_TURNS
 from metercap.practice.habits import Habits
 from metercap.practice.hand_lines import FAR_TURNS, read_turns
 from metercap.practice.moving import Connector, Switch
 from metercap.practice.parts import Part, Source, Trimmer
-from metercap.practice.said import asks_pass_or_fail, wants_hold_and_yes, wants_load, wants_tool_away
 from metercap.quantity import Quantity, format_value, natural_key, parse_value
 from metercap.records import Do, Prompt
 
@@ -73,7 +75,7 @@ class Moves(Body):
             return TIPS_NAME
         if prompt.item is None or prompt.do in (Do.CONFIRM, Do.WAIT, Do.LIFT):
             return None
-        if prompt.do is Do.ANSWER and not wants_hold_and_yes(prompt.say):
+        if prompt.do is Do.ANSWER and prompt.asks is not Asks.POINT:
             return None
         return prompt.item
 
@@ -83,17 +85,17 @@ class Moves(Body):
     def _work(self) -> tuple[str, Callable[[float], str]] | None:
         """What the other hand finds to do here: a name, and the deed."""
         prompt, part = self._prompt, self._part()
-        if prompt is not None and prompt.do is Do.STOP and not wants_tool_away(prompt.say):
+        if prompt is not None and prompt.do is Do.STOP and prompt.asks is not Asks.TOOL_AWAY:
             item = prompt.item or self.last
             return "disconnect and discharge", lambda t_s: self.discharge(item, t_s)
-        if prompt is not None and prompt.do is Do.ANSWER and asks_pass_or_fail(prompt.say):
+        if prompt is not None and prompt.asks is Asks.STARTED:
             return "start the unit", lambda t_s: self.start("", t_s)
         if isinstance(part, Switch):
             return "press", self._press_switch
         if isinstance(part, Connector):
             return "flex", self._flex
-        load_ohm = wants_load(prompt.say) if prompt is not None else None
-        if isinstance(part, Source) and load_ohm is not None:
+        load_ohm = prompt.load_ohm if prompt is not None else UNSET
+        if isinstance(part, Source) and load_ohm is not UNSET:
             return f"put {format_value(load_ohm, 'ohm')} on", lambda t_s: self._put_load(load_ohm, t_s)
         return None
 
@@ -291,9 +293,9 @@ class Moves(Body):
             raise UsageError(f"{text[:40]!a} is not on the dial", hint="dial ohms, volts dc, volts ac, continuity")
         asked, self._dial = self._dial, None
         if text:
-            self.world.dial(t_s, text)
+            self.world.dial(t_s, read_dial(text))
         elif asked is not None:
-            self.world.dial(t_s, asked.say)
+            self.world.dial(t_s, *dial_of(asked, continuity=self.habits.continuity))
         elif not self.world.range_up(t_s):
             raise UsageError("no prompt asks for the dial", hint="dial ohms, volts dc, volts ac, continuity")
         return self._meter_text()
@@ -301,7 +303,7 @@ class Moves(Body):
     def range(self, text: str, t_s: float) -> str:
         """Fix the lowest range of the dial, or give it back to the meter."""
         if text.casefold() == "low":
-            self.world.dial(t_s, f"{DIAL_WORDS[self.world.meter.quantity]}: fix the lowest range")
+            self.world.dial(t_s, self.world.meter.quantity, "low")
         elif text.casefold() == "auto":
             self.world.range_up(t_s)
         else:

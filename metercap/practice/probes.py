@@ -63,7 +63,7 @@ class Probes(Chores):
         self._by_prompt = self.habits.follows == "prompt"
         self.drop("word", "patience")
         if self._unfixed and self.world.meter.quantity is Quantity.RESISTANCE:
-            self.plan("dial", t_s + 1.0, lambda at_s: self.world.dial(at_s, "ohms, the lowest range fixed"))
+            self.plan("dial", t_s + 1.0, lambda at_s: self.world.dial(at_s, Quantity.RESISTANCE, "low"))
         self._unfixed = False
 
     def _goal(self) -> str | None:

@@ -255,7 +255,7 @@ class Session:
         if refused:
             bench.note(refused)
             if bench.block is not None:
-                bench.urge(bench.block.do, machine.item, bench.block.say)
+                bench.urge(bench.block.do, machine.item, bench.block.say, **bench.block.facts)
             return
         if event.source != "token" and self._tokens.heard(word, machine):
             return

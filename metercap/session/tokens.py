@@ -7,6 +7,7 @@ Any word takes the first touch back; `no` says besides that the value is the ite
 
 from __future__ import annotations
 
+from metercap.asks import Asks
 from metercap.contact import Act
 from metercap.contact.tokens import TWICE, WORD_OF
 from metercap.quantity import format_value
@@ -65,7 +66,7 @@ class TokenWords:
         item = machine.item
         what = "ends this step, what is left unsure" if word == "skip step" else f"writes {item}: {word}"
         text = f"token {name!r}, {shown}: lift, and a second touch of it {what}; no: the tips were on {item}"
-        self._bench.prompt(Do.ANSWER, item, text)
+        self._bench.prompt(Do.ANSWER, item, text, asks=Asks.TOKEN)
 
     def heard(self, word: str, machine: Machine) -> bool:
         """A word was said otherwise: the first touch is taken back. Return True when the word meant nothing else."""

@@ -6,11 +6,12 @@ Time is the event's; nothing here reads a clock.
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, Unpack
 
 import msgspec
-from msgspec import UNSET, UnsetType
+from msgspec import UNSET
 
+from metercap.asks import Asks, PromptFacts
 from metercap.contact import Block, Blocks, Burst, Conversions, Tokens, Touch
 from metercap.judging.good import Goods
 from metercap.judging.judge import Held, Judge, Judgement, Limits
@@ -103,7 +104,9 @@ class Bench:
         gain_s = saved_s(ranging, self.conversions.pace_of(reading.quantity), self.touch.recontact_s)
         self.range_asked, self.hiding_asked = True, ranging.was_seen
         if gain_s >= WORTH_S or ranging.was_seen:
-            self.urge(Do.DIAL, None, fixed_range_text(gain_s, hides=ranging.was_seen, continuity=continuity))
+            dial = (Quantity.CONTINUITY, Quantity.RESISTANCE) if continuity else (Quantity.RESISTANCE,)
+            text = fixed_range_text(gain_s, hides=ranging.was_seen, continuity=continuity)
+            self.urge(Do.DIAL, None, text, quantity=dial[0], dial=dial, range="low")
 
     def ask_wider_range(self, high: float | None) -> None:
         """Ask for auto range again where a value may lie above the range that was fixed; `high` None: any value."""
@@ -114,7 +117,8 @@ class Bench:
         if high is not None and counts is not None and last.resolution and high <= counts * last.resolution:
             return
         self.range_asked = False
-        self.urge(Do.DIAL, None, "values here may lie above a fixed low range: back to auto range on the ohms dial")
+        text = "values here may lie above a fixed low range: back to auto range on the ohms dial"
+        self.urge(Do.DIAL, None, text, quantity=Quantity.RESISTANCE, dial=(Quantity.RESISTANCE,), range="auto")
 
     def steps_after(self, step: str) -> tuple[StepBase, ...]:
         """Return the steps of this session that come after `step`."""
@@ -153,28 +157,24 @@ class Bench:
         if block is None:
             return True
         self.touch.block()
-        self.urge(block.do, item, block.say)
+        self.urge(block.do, item, block.say, **block.facts)
         return False
 
-    def prompt(self, do: Do, item: str | None, say: str, quantity: Quantity | UnsetType = UNSET) -> None:
-        """Ask the hands for something; held back while a block stands, whose end prompts again."""
-        if not self.blocked:
-            self.urge(do, item, say, quantity)
+    def prompt(self, do: Do, item: str | None, say: str, **facts: Unpack[PromptFacts]) -> None:
+        """Ask the hands for something; held back while a block stands, whose end prompts again.
 
-    def urge(
-        self,
-        do: Do,
-        item: str | None,
-        say: str,
-        quantity: Quantity | UnsetType = UNSET,
-        until_s: float | UnsetType | None = UNSET,
-    ) -> None:
+        `facts` are what the sentence says, as data.
+        """
+        if not self.blocked:
+            self.urge(do, item, say, **facts)
+
+    def urge(self, do: Do, item: str | None, say: str, **facts: Unpack[PromptFacts]) -> None:
         """Prompt even while a block stands: what a block itself says."""
         tagged = f"{self.tag}: {say}" if self.tag and item is not None else say
         prompted = (self.step, do, item, say)
         if item is not None and prompted != self._prompted:
             self.prompted_s, self._prompted = self.t_s, prompted
-        self._out.append(Prompt(self.t_s, self.step, item, do, tagged, quantity, until_s))
+        self._out.append(Prompt(self.t_s, self.step, item, do, tagged, **facts))
 
     def cue(self, kind: CueKind, item: str) -> None:
         """Give a short signal."""
@@ -196,7 +196,7 @@ class Bench:
         self.cue(CueKind.STOP, item)
         self.touch.block()
         text = "voltage in the circuit: lift, measure volts here, disconnect and discharge before going on"
-        self.prompt(Do.STOP, item, f"{item}: {text}")
+        self.prompt(Do.STOP, item, f"{item}: {text}", asks=Asks.VOLTS)
 
     def note(self, text: str, *, aloud: bool = False) -> None:
         """Put a remark into the journal and before the operator; `aloud`: it is spoken, and shown until a new one."""

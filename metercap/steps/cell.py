@@ -12,6 +12,7 @@ from typing import Any
 
 import msgspec
 
+from metercap.asks import Asks
 from metercap.contact import Burst, Plateau
 from metercap.judging.judge import Judgement, Limits
 from metercap.metrology.domain import round6
@@ -194,7 +195,7 @@ class Cell(Listed):
 
     def _ask_polarity(self) -> None:
         shown = format_value(self._flat.value, "V", self._flat.resolution) if self._flat is not None else "negative"
-        self.say(Do.ANSWER, f"{self.item} reads {shown}: is red on +? yes or no")
+        self.say(Do.ANSWER, f"{self.item} reads {shown}: is red on +? yes or no", asks=Asks.POLARITY)
 
     def is_reversed(self) -> StrEnum:
         """Red is on +, and it reads negative."""
@@ -207,7 +208,8 @@ class Cell(Listed):
 
     def _ask_load(self) -> None:
         load = format_value(self._step.load or 0.0, "ohm")
-        self.say(Do.KEEP, f"{self.item}: keep the tips on and put {load} across it for {self._step.load_s:g} s")
+        text = f"{self.item}: keep the tips on and put {load} across it for {self._step.load_s:g} s"
+        self.say(Do.KEEP, text, asks=Asks.LOAD, load_ohm=self._step.load or 0.0, keep=True)
 
     def load_on(self) -> StrEnum:
         """Wait for the drop that shows the load."""
@@ -277,7 +279,7 @@ class Cell(Listed):
 
     def _ask_replaced(self) -> None:
         ask = "replaced measures the new one and lists it, no leaves it"
-        self.say(Do.ANSWER, f"{self.item} is spent: replaced? {ask}")
+        self.say(Do.ANSWER, f"{self.item} is spent: replaced? {ask}", asks=Asks.REPLACED)
 
     def _give(self, verdict: VerdictKind, condition: str, judged: Judgement, flat: Plateau, reason: str) -> StrEnum:
         return self._conclude(verdict, condition, judged, reason, n=flat.n, from_s=flat.from_s)

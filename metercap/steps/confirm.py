@@ -7,7 +7,9 @@ With `wait_s` it waits between two questions (a discharge, a clock that must kee
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Unpack
 
+from metercap.asks import Asks, PromptFacts
 from metercap.plankeys import ConfirmStep, Item
 from metercap.quantity import format_value
 from metercap.records import CueKind, Do, VerdictKind, at
@@ -77,9 +79,9 @@ class Confirm(Machine):
         """The item that is asked about."""
         return self._items[self._at].name
 
-    def say(self, do: Do, text: str, item: str | None = None) -> None:
+    def say(self, do: Do, text: str, item: str | None = None, **facts: Unpack[PromptFacts]) -> None:
         """Prompt even while a block stands: no meter is needed for a word."""
-        self.bench.urge(do, self.item if item is None else item, text)
+        self.bench.urge(do, self.item if item is None else item, text, **facts)
 
     def start(self) -> None:
         """Ask, or ask whether the wait has begun."""
@@ -93,12 +95,13 @@ class Confirm(Machine):
         """Prompt for the wait or the word."""
         text = self._text()
         if self.state is S.BEGIN:
-            self.say(Do.CONFIRM, f"{text} begun? yes starts the wait of {format_value(self._wait_s, 's')}")
+            say = f"{text} begun? yes starts the wait of {format_value(self._wait_s, 's')}"
+            self.say(Do.CONFIRM, say, asks=Asks.BEGUN, power=self.step.power)
         elif self.state is S.WAIT:
             say = f"{text} (wait {format_value(self._wait_s, 's')})"
             self.bench.urge(Do.WAIT, self.item, say, until_s=self.deadline_s)
         else:
-            self.say(Do.CONFIRM, f"{text} (yes, or no: not yet)")
+            self.say(Do.CONFIRM, f"{text} (yes, or no: not yet)", asks=Asks.DONE, power=self.step.power)
 
     def _text(self) -> str:
         say = self.step.say or ("" if self._is_list else "done?")

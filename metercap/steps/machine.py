@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import StrEnum
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Unpack
 
 import msgspec
 
+from metercap.asks import PromptFacts
 from metercap.contact import Act
 from metercap.plankeys import StepBase
 from metercap.reading import Reading, State
@@ -145,9 +146,9 @@ class Machine:
     def part(self) -> None:
         """The session ends, or goes elsewhere: write what stands half done."""
 
-    def say(self, do: Do, text: str, item: str | None = None) -> None:
+    def say(self, do: Do, text: str, item: str | None = None, **facts: Unpack[PromptFacts]) -> None:
         """Prompt for the current item, with the step's own words first where the plan has some."""
-        self.bench.prompt(do, self.item if item is None else item, text)
+        self.bench.prompt(do, self.item if item is None else item, text, **facts)
 
     def waiting(self) -> StrEnum:
         """No contact for a while: say so once, and stay."""

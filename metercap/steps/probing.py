@@ -168,7 +168,8 @@ class Probing:
             bench.cue(CueKind.AGAIN, self.aim.item)
         elif found is Finding.COARSE:
             count = format_value(reading.resolution, reading.unit)
-            bench.urge(Do.DIAL, None, f"one count is {count} here, which decides nothing: choose a finer range")
+            text = f"one count is {count} here, which decides nothing: choose a finer range"
+            bench.urge(Do.DIAL, None, text, quantity=reading.quantity, dial=(reading.quantity,), range="finer")
         elif found is Finding.VOLTS:
             self.drop()
             bench.stop_for_volts(self.aim.item)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.asks import Asks
 from metercap.contact import Burst
 from metercap.judging.judge import Limits
 from metercap.plankeys import SafeStep
@@ -124,7 +125,7 @@ class Safe(Machine):
             how = "dc" if quantity is Quantity.VOLTAGE_DC else "ac"
             text = f"{point}, volts {how}: hold both tips on it, say yes, hold on until the tick"
             self._asked_s = self.bench.t_s
-            self.bench.prompt(Do.ANSWER, point, text, quantity)
+            self.bench.prompt(Do.ANSWER, point, text, quantity=quantity, asks=Asks.POINT)
         elif self.state is S.LIFT:
             self.say(Do.LIFT, f"lift both tips off {self._step.source}; the points come next")
         else:
@@ -258,7 +259,9 @@ class Safe(Machine):
             self._burst = Burst(self.bench.t_s)
             self.bench.cue(CueKind.AGAIN, self.item)
             count = format_value(worst.resolution, "V")
-            self.bench.urge(Do.DIAL, None, f"one count is {count}, too coarse to prove it dead: take a lower range")
+            text = f"one count is {count}, too coarse to prove it dead: take a lower range"
+            wanted = self.wanted
+            self.bench.urge(Do.DIAL, None, text, quantity=wanted[0], dial=wanted, range="finer")
             return S.POINT
         point, quantity = self._round[self._at]
         self._unproved.pop((point, quantity), None)
@@ -290,6 +293,7 @@ class Safe(Machine):
             Do.STOP,
             f"{shown} {where}: it is live. Disconnect the supply and every cell, discharge through a resistor, "
             f"not a short; {then}",
+            asks=Asks.VOLTS,
         )
 
     def _next(self) -> StrEnum:

@@ -14,6 +14,7 @@ from __future__ import annotations
 import math
 from enum import StrEnum
 
+from metercap.asks import Asks
 from metercap.metrology.proportion import (
     attempt_confidence,
     history_confidence,
@@ -109,11 +110,14 @@ class Trials(Machine):
     def resume(self) -> None:
         """Prompt for the wait, the start or the fix."""
         if self.state is S.FIX:
-            self.say(Do.CONFIRM, f"{self._failed()}: mend it, then say fixed and what was done; no ends the trials")
+            text = f"{self._failed()}: mend it, then say fixed and what was done; no ends the trials"
+            self.say(Do.CONFIRM, text, asks=Asks.MENDED)
         elif self.state is S.OFF:
-            self.say(Do.WAIT, f"switch off and let it cool for {self._step.off_s:g} s")
+            text = f"switch off and let it cool for {self._step.off_s:g} s"
+            self.say(Do.WAIT, text, power="off", until_s=self.deadline_s)
         else:
-            self.say(Do.ANSWER, f"{self._evidence()}; {self.step.say or 'start it, cover closed'}; pass or fail?")
+            text = f"{self._evidence()}; {self.step.say or 'start it, cover closed'}; pass or fail?"
+            self.say(Do.ANSWER, text, asks=Asks.STARTED)
 
     def status(self) -> str:
         """How many starts, and what they prove."""

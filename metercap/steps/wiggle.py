@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.asks import Asks
 from metercap.contact import Act, Burst
 from metercap.judging.judge import Limits
 from metercap.metrology.domain import round6
@@ -101,7 +102,7 @@ class Wiggle(Listed):
         if self.state in (S.WATCH, S.OUT):
             self._ask_flex()
             return
-        self.say(Do.PROBE, f"{self.place}: hold both tips on it, still")
+        self.say(Do.PROBE, f"{self.place}: hold both tips on it, still", keep=True)
         self.arm()
 
     def blocked(self) -> None:
@@ -219,7 +220,7 @@ class Wiggle(Listed):
 
     def _ask_flex(self) -> None:
         text = f"flex the cable or connector for {self._step.watch_s:g} s, tips still"
-        self.say(Do.KEEP, f"{self.item}: {text}")
+        self.say(Do.KEEP, f"{self.item}: {text}", asks=Asks.FLEX, keep=True)
 
     def _note_good(self, reading: Reading) -> None:
         self._last = reading

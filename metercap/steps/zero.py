@@ -15,7 +15,7 @@ from metercap.metrology.components import Component
 from metercap.metrology.domain import round6
 from metercap.metrology.series import sd
 from metercap.plankeys import ZeroStep
-from metercap.quantity import format_value
+from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.bench import Bench
@@ -135,7 +135,8 @@ class Zero(Machine):
         if not self._coarse:
             self._coarse = True
             count = format_value(reading.resolution, "ohm")
-            self.bench.urge(Do.DIAL, None, f"one count is {count} here: choose the lowest ohm range")
+            text = f"one count is {count} here: choose the lowest ohm range"
+            self.bench.urge(Do.DIAL, None, text, quantity=Quantity.RESISTANCE, dial=(Quantity.RESISTANCE,), range="low")
         return S.ON
 
     def _take(self, reading: Reading, null: LeadNull, shown: str, n: int, from_s: float) -> StrEnum:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from metercap.asks import Asks
 from metercap.practice.scene import Scene, parse_scene
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
@@ -76,7 +77,9 @@ class MiniSession:
             item = self.items[self._at]
             return Prompt(t_s, "fuses", item, Do.PROBE, f"probe {item}")
         self._asking = True
-        return Prompt(t_s, "fuses", self.items[-1], Do.ANSWER, f"was the last tick on {self.items[-1]}?")
+        return Prompt(
+            t_s, "fuses", self.items[-1], Do.ANSWER, f"was the last tick on {self.items[-1]}?", asks=Asks.COUNT
+        )
 
     def _tick(self, t_s: float, verdict: VerdictKind) -> list[Outcome]:
         item = self.items[self._at]

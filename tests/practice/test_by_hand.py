@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from metercap.asks import Asks
 from metercap.errors import UsageError
 from metercap.plan import to_builtins
 from metercap.planfile import read_plan
@@ -96,8 +98,8 @@ class Desk:
     def move(self, line: str) -> str:
         return self.hands.move(line, self.now_s)
 
-    def prompt(self, item: str | None, do: Do, say: str = "", step: str = "step") -> None:
-        self.bench.see(Prompt(self.now_s, step, item, do, say), self.now_s)
+    def prompt(self, item: str | None, do: Do, say: str = "", step: str = "step", **facts: Any) -> None:
+        self.bench.see(Prompt(self.now_s, step, item, do, say, **facts), self.now_s)
 
     def wait(self, seconds: float) -> None:
         self.now_s += seconds
@@ -198,7 +200,7 @@ def test_swapped_tips_show_the_other_sign(desk: Desk) -> None:
     assert desk.reads == pytest.approx(3.0, abs=0.01)
     desk.move("swap")
     assert desk.reads == pytest.approx(-3.0, abs=0.01)
-    desk.prompt("BT1", Do.ANSWER, "BT1 reads -3.000 V: is red on +? yes or no")
+    desk.prompt("BT1", Do.ANSWER, "BT1 reads -3.000 V: is red on +? yes or no", asks=Asks.POLARITY)
     assert desk.hands.status == "tips on BT1, red and black swapped, you look: no"
     assert desk.offered == []
 
@@ -271,7 +273,14 @@ def test_no_trimmer_no_turn(desk: Desk) -> None:
 
 def test_press_and_release_a_switch(desk: Desk) -> None:
     """The contact closes while it is pressed, unless the press ends where its film insulates; cleaned, it closes."""
-    desk.prompt("S1", Do.PROBE, "S1: hold both tips across its contacts, then press and hold; keep the tips on")
+    desk.prompt(
+        "S1",
+        Do.PROBE,
+        "S1: hold both tips across its contacts, then press and hold; keep the tips on",
+        asks=Asks.ACROSS,
+        press=True,
+        keep=True,
+    )
     desk.move("touch")
     assert desk.offered == ["press"]
     desk.move("press")
@@ -290,10 +299,10 @@ def test_press_and_release_a_switch(desk: Desk) -> None:
 
 def test_flex_a_cable(desk: Desk) -> None:
     """Flexed, the cable drops out; lifting stops it. It is offered when it is asked for."""
-    desk.prompt("J3", Do.PROBE, "J3: hold both tips on it, still")
+    desk.prompt("J3", Do.PROBE, "J3: hold both tips on it, still", keep=True)
     desk.move("touch")
     assert desk.offered == []
-    desk.prompt("J3", Do.KEEP, "J3: flex the cable or connector for 10 s, tips still")
+    desk.prompt("J3", Do.KEEP, "J3: flex the cable or connector for 10 s, tips still", asks=Asks.FLEX, keep=True)
     assert desk.offered == ["press"]
     desk.move("flex")
     assert desk.offered == ["release"]
@@ -309,7 +318,14 @@ def test_load_a_cell(desk: Desk) -> None:
     refused."""
     desk.move("dial volts dc")
     desk.move("BT1")
-    desk.prompt("BT1", Do.KEEP, "BT1: keep the tips on and put 470 Ω across it for 3 s")
+    desk.prompt(
+        "BT1",
+        Do.KEEP,
+        "BT1: keep the tips on and put 470 Ω across it for 3 s",
+        asks=Asks.LOAD,
+        load_ohm=470.0,
+        keep=True,
+    )
     assert desk.hands.offers[0].label == "put 470 Ω on"
     desk.move("press")
     assert desk.reads == pytest.approx(2.82, abs=0.01)
@@ -332,7 +348,9 @@ def test_nothing_to_press(desk: Desk) -> None:
 
 def test_start_the_unit(desk: Desk) -> None:
     """Of many starts of a unit that comes up half the time some do and some do not, and the eyes see which."""
-    desk.prompt("starts", Do.ANSWER, "start it, cover closed: run 1 of 20; pass or fail?", step="starts")
+    desk.prompt(
+        "starts", Do.ANSWER, "start it, cover closed: run 1 of 20; pass or fail?", step="starts", asks=Asks.STARTED
+    )
     assert desk.offered == ["press"]
     seen = {desk.move("press") for _ in range(20)}
     assert seen == {"it comes up", "it stays dark"}
@@ -346,12 +364,18 @@ def test_what_the_person_confirms_is_done(desk: Desk) -> None:
     """Yes to a supply being connected connects it, yes to unplugged takes it off; no does neither."""
     rail = desk.bench.board.parts["TP1"]
     assert isinstance(rail, Source) and not rail.alive
-    desk.prompt("power-up", Do.CONFIRM, "Connect the 24 V supply. Does the display come on? (yes or no)")
+    desk.prompt(
+        "power-up",
+        Do.CONFIRM,
+        "Connect the 24 V supply. Does the display come on? (yes or no)",
+        asks=Asks.DONE,
+        power="on",
+    )
     desk.bench.see(Operator(1.0, "no"), 1.0)
     assert not rail.alive
     desk.bench.see(Operator(1.0, "yes"), 1.0)
     assert rail.alive
-    desk.prompt("off", Do.CONFIRM, "Supply unplugged? (yes or no)")
+    desk.prompt("off", Do.CONFIRM, "Supply unplugged? (yes or no)", asks=Asks.DONE, power="off")
     desk.bench.see(Operator(2.0, "yes"), 2.0)
     assert not rail.alive
 
@@ -360,10 +384,20 @@ def test_cleaning_and_mending_by_word(desk: Desk) -> None:
     """Yes to "clean it" cleans the switch, `fixed` is the repair."""
     switch = desk.bench.board.parts["S1"]
     assert isinstance(switch, Switch) and not switch.closes_at(0.5)
-    desk.prompt("S1", Do.ANSWER, "S1 missed closures: clean it, then say yes to exercise it again; no leaves it")
+    desk.prompt(
+        "S1",
+        Do.ANSWER,
+        "S1 missed closures: clean it, then say yes to exercise it again; no leaves it",
+        asks=Asks.CLEANED,
+    )
     desk.bench.see(Operator(1.0, "yes"), 1.0)
     assert switch.closes_at(0.5)
-    desk.prompt("starts", Do.CONFIRM, "not fixed: mend it, then say fixed and what was done; no ends the trials")
+    desk.prompt(
+        "starts",
+        Do.CONFIRM,
+        "not fixed: mend it, then say fixed and what was done; no ends the trials",
+        asks=Asks.MENDED,
+    )
     assert desk.hands.seen == ""
     desk.bench.see(Operator(2.0, "fixed", "new regulator"), 2.0)
     assert desk.bench.board.fixed
@@ -371,13 +405,13 @@ def test_cleaning_and_mending_by_word(desk: Desk) -> None:
 
 def test_the_eyes_answer_questions(desk: Desk) -> None:
     """What the unit makes an honest person say is seen, `fail` since `no` only waits, and gone with the next prompt."""
-    desk.prompt("clock", Do.CONFIRM, "Has the clock kept the time? (yes or no)", step="clock")
+    desk.prompt("clock", Do.CONFIRM, "Has the clock kept the time? (yes or no)", step="clock", asks=Asks.DONE)
     assert desk.hands.status.endswith("you look: no, and it stays so: fail")
     desk.bench.see(Operator(1.0, "note", "it shows 00:00"), 1.0)
     assert desk.hands.status.endswith("you look: no, and it stays so: fail")
     desk.bench.see(Operator(1.0, "no"), 1.0)
     assert "look" not in desk.hands.status
-    desk.prompt("clock", Do.CONFIRM, "Has the clock kept the time? (yes or no)", step="clock")
+    desk.prompt("clock", Do.CONFIRM, "Has the clock kept the time? (yes or no)", step="clock", asks=Asks.DONE)
     desk.prompt("F1", Do.PROBE)
     assert "look" not in desk.hands.status
 
@@ -385,10 +419,12 @@ def test_the_eyes_answer_questions(desk: Desk) -> None:
 def test_a_live_point_is_made_dead_by_hand(desk: Desk) -> None:
     """The stop prompt offers to disconnect and discharge; afterwards the point reads about zero."""
     desk.move("dial volts dc")
-    desk.prompt("supply input", Do.ANSWER, "supply input, volts dc: hold both tips on it, say yes, hold on")
+    desk.prompt(
+        "supply input", Do.ANSWER, "supply input, volts dc: hold both tips on it, say yes, hold on", asks=Asks.POINT
+    )
     desk.move("touch")
     assert desk.reads == pytest.approx(24.0, abs=0.1)
-    desk.prompt("supply input", Do.STOP, "24.00 V at supply input: it is live. Disconnect the supply")
+    desk.prompt("supply input", Do.STOP, "24.00 V at supply input: it is live. Disconnect the supply", asks=Asks.VOLTS)
     assert desk.offered == ["press"]
     assert "discharged" in desk.move("press")
     assert desk.reads == pytest.approx(0.0, abs=0.01)
@@ -399,7 +435,9 @@ def test_a_live_point_is_made_dead_by_hand(desk: Desk) -> None:
 
 def test_the_dial_turns_only_when_told(desk: Desk) -> None:
     """A dial prompt is offered, obeyed by `dial`, and then no longer offered."""
-    desk.prompt("dead", Do.DIAL, "set the meter to volts dc; leads in the voltage/resistance jacks")
+    desk.prompt(
+        "dead", Do.DIAL, "set the meter to volts dc; leads in the voltage/resistance jacks", dial=(Quantity.VOLTAGE_DC,)
+    )
     desk.wait(5.0)
     assert desk.bench.meter.quantity is Quantity.RESISTANCE
     assert desk.hands.offers[0].label == "dial to volts dc"
@@ -414,7 +452,13 @@ def test_the_dial_turns_only_when_told(desk: Desk) -> None:
 def test_a_step_that_begins_with_the_dial_asks_for_nothing_else(desk: Desk) -> None:
     """What the step before asked for is over, whatever comes first in the new one."""
     desk.prompt("dead", Do.PROBE, step="dead")
-    desk.prompt("leads", Do.DIAL, "set the meter to ohms or continuity", step="leads")
+    desk.prompt(
+        "leads",
+        Do.DIAL,
+        "set the meter to ohms or continuity",
+        step="leads",
+        dial=(Quantity.RESISTANCE, Quantity.CONTINUITY),
+    )
     assert desk.offered == ["dial"]
     desk.prompt("leads", Do.SHORT, step="leads")
     assert desk.offered == ["dial", "short"]
@@ -423,7 +467,13 @@ def test_a_step_that_begins_with_the_dial_asks_for_nothing_else(desk: Desk) -> N
 def test_ranges_and_keys_of_the_meter(desk: Desk) -> None:
     """The lowest range is fixed and given back; HOLD freezes the display until a dial prompt or the key ends it."""
     desk.prompt("F1", Do.PROBE)
-    desk.prompt(None, Do.DIAL, "auto range costs time at every item: fix the lowest ohm range if the meter can")
+    desk.prompt(
+        None,
+        Do.DIAL,
+        "auto range costs time at every item: fix the lowest ohm range if the meter can",
+        dial=(Quantity.RESISTANCE,),
+        range="low",
+    )
     assert [offer.label for offer in desk.hands.offers] == ["fix the range", "touch F1"]
     desk.move("touch")
     assert desk.offered == ["dial"]
@@ -461,7 +511,7 @@ def test_offers_lead_through_an_item(desk: Desk) -> None:
     desk.bench.see(Cue(2.0, "fuses", "F2", CueKind.AGAIN), 2.0)
     assert desk.offered == ["lift"]
     desk.move("")
-    desk.prompt("F2", Do.ANSWER, "count check: was the last tick on F2? yes or no", step="fuses")
+    desk.prompt("F2", Do.ANSWER, "count check: was the last tick on F2? yes or no", step="fuses", asks=Asks.COUNT)
     assert desk.offered == []
     desk.prompt("F2", Do.PROBE, step="fuses")
     desk.bench.see(EndRecord(3.0, "quit", {}, ""), 3.0)
@@ -478,10 +528,20 @@ def test_a_step_that_stands_for_a_point_is_shown_by_the_points_name(desk: Desk) 
 
 def test_the_trimmer_offers_both_ways(desk: Desk) -> None:
     """While a trimmer is to be turned the four turns are offered."""
-    desk.prompt("RV1", Do.TURN, "RV1: turn toward 2.4 kΩ (2.388 kΩ to 2.412 kΩ)", step="bridge")
+    desk.prompt(
+        "RV1",
+        Do.TURN,
+        "RV1: turn toward 2.4 kΩ (2.388 kΩ to 2.412 kΩ)",
+        step="bridge",
+        target=2400.0,
+        low=2388.0,
+        high=2412.0,
+    )
     desk.move("touch")
     assert desk.offered == ["turn up", "turn down", "turn up far", "turn down far"]
-    desk.prompt("RV1", Do.STOP, "RV1: in band. Take the tool away and keep both tips on", step="bridge")
+    desk.prompt(
+        "RV1", Do.STOP, "RV1: in band. Take the tool away and keep both tips on", step="bridge", asks=Asks.TOOL_AWAY
+    )
     assert desk.offered == []
 
 

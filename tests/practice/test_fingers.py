@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 import pytest
 
+from metercap.asks import Asks
 from metercap.practice.bench import Bench
 from metercap.practice.habits import Habits
 from metercap.practice.parts import Trimmer
@@ -40,13 +43,13 @@ class Desk:
     def __init__(self, **habits: object) -> None:
         self.bench = Bench(scene(**habits))
         self.now_s = 0.0
-        self.prompt(Do.PROBE, "RV1: hold both tips on it, ready to turn")
+        self.prompt(Do.PROBE, "RV1: hold both tips on it, ready to turn", keep=True)
         self.wait(5.0)
         assert self.bench.touches[-1].name == "RV1"
-        self.prompt(Do.TURN, TOWARD)
+        self.prompt(Do.TURN, TOWARD, target=2187.0, low=2176.0, high=2198.0)
 
-    def prompt(self, do: Do, say: str) -> None:
-        self.bench.see(Prompt(self.now_s, "bridge", "RV1", do, say), self.now_s)
+    def prompt(self, do: Do, say: str, **facts: Any) -> None:
+        self.bench.see(Prompt(self.now_s, "bridge", "RV1", do, say, **facts), self.now_s)
 
     def cue(self, cue: CueKind) -> None:
         self.bench.see(Cue(self.now_s, "bridge", "RV1", cue), self.now_s)
@@ -150,7 +153,7 @@ def test_the_tool_is_taken_away_and_the_tips_stay() -> None:
     desk = Desk()
     desk.cue(CueKind.NEAR)
     desk.wait(0.5)
-    desk.prompt(Do.STOP, "RV1: in band. Take the tool away and keep both tips on")
+    desk.prompt(Do.STOP, "RV1: in band. Take the tool away and keep both tips on", asks=Asks.TOOL_AWAY)
     desk.wait(0.31)
     assert desk.speed() == 0.0
     assert desk.bench.touches[-1].name == "RV1"

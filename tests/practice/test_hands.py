@@ -9,8 +9,9 @@ from typing import Any
 import msgspec
 import pytest
 
+from metercap.asks import Asks
 from metercap.practice.bench import Bench
-from metercap.practice.dial_words import read_dial, wants_fixed_range
+from metercap.practice.dial_words import dial_of, read_dial
 from metercap.practice.parts import Path
 from metercap.practice.scene import Scene
 from metercap.quantity import Quantity
@@ -153,7 +154,7 @@ def test_a_second_tick_on_one_item_is_noticed_at_the_count_check(twelve: Scene, 
     _pass_time(bench, 3.0)
     for item in ("F1", "F2"):
         bench.see(Cue(3.0, "fuses", item, CueKind.PASS), 3.0)
-    bench.see(Prompt(3.0, "fuses", "F1", Do.ANSWER, "was the last tick on F1?"), 3.0)
+    bench.see(Prompt(3.0, "fuses", "F1", Do.ANSWER, "was the last tick on F1?", asks=Asks.COUNT), 3.0)
     assert [said for said, _ in _pass_time(bench, 8.0)] == [word]
 
 
@@ -178,26 +179,27 @@ def test_flux_adds_to_the_reading(twelve: Scene, mini: Any, text_decoder: Any) -
 
 
 @pytest.mark.parametrize(
-    ("say", "wanted"),
+    ("said", "wanted"),
     [
-        ("set the meter to volts dc; leads in the voltage/resistance jacks, never the current jack", "voltage_dc"),
-        ("set the meter to volts ac; leads in the voltage/resistance jacks", "voltage_ac"),
-        ("set the meter to ohms or continuity; leads in the voltage/resistance jacks", "resistance"),
-        ("set the meter to continuity", "continuity"),
-        ("choose the lowest ohm range", "resistance"),
-        ("HOLD is on: switch it off", None),
+        ("volts dc", "voltage_dc"),
+        ("volts ac", "voltage_ac"),
+        ("ohms", "resistance"),
+        ("continuity", "continuity"),
+        ("up", None),
     ],
 )
-def test_dial_words(say: str, wanted: str | None) -> None:
-    """A technician understands what to turn the dial to; the jacks in the sentence do not mislead them."""
-    assert read_dial(say) == (None if wanted is None else Quantity(wanted))
+def test_dial_words(said: str, wanted: str | None) -> None:
+    """What a person says of the dial."""
+    assert read_dial(said) == (None if wanted is None else Quantity(wanted))
 
 
-def test_range_words() -> None:
-    """A fixed range is understood in the words that prompts use, and nowhere else."""
-    assert wants_fixed_range("choose the lowest ohm range")
-    assert wants_fixed_range("auto range costs time at every item: fix the lowest ohm range if the meter can")
-    assert not wants_fixed_range("set the meter to ohms")
+def test_what_a_prompt_wants_of_the_dial_is_read_from_its_fields() -> None:
+    """The first quantity it names, or continuity for hands that like it; the sentence says nothing to them."""
+    either = (Quantity.RESISTANCE, Quantity.CONTINUITY)
+    prompt = Prompt(0.0, "fuses", None, Do.DIAL, "volts ac!", dial=either, range="low")
+    assert dial_of(prompt) == (Quantity.RESISTANCE, "low")
+    assert dial_of(prompt, continuity=True) == (Quantity.CONTINUITY, "low")
+    assert dial_of(Prompt(0.0, "fuses", "F1", Do.DIAL, "HOLD is on: set volts dc")) == (None, None)
 
 
 def test_tips_go_together_for_zero_and_apart_at_its_tick(twelve: Scene) -> None:
@@ -219,7 +221,7 @@ def test_a_dial_prompt_turns_the_meter_and_takes_hold_off(twelve: Scene) -> None
     """Prompt dial is obeyed within seconds."""
     bench = Bench(twelve)
     bench.meter.press_hold()
-    bench.see(Prompt(0.0, "dead", "dead", Do.DIAL, "set the meter to volts dc"), 0.0)
+    bench.see(Prompt(0.0, "dead", "dead", Do.DIAL, "set the meter to volts dc", dial=(Quantity.VOLTAGE_DC,)), 0.0)
     _pass_time(bench, 5.0)
     assert bench.meter.quantity is Quantity.VOLTAGE_DC
     assert not bench.meter.hold
@@ -234,7 +236,7 @@ def test_voltage_in_the_circuit_is_taken_off_before_the_next_touch(twelve: Scene
     _pass_time(bench, 3.0)
     assert bench.touches[-1].name == "F1"
     bench.see(Cue(3.0, "fuses", "F1", CueKind.STOP), 3.0)
-    bench.see(Prompt(3.0, "fuses", "F1", Do.STOP, "F1: voltage in the circuit: lift"), 3.0)
+    bench.see(Prompt(3.0, "fuses", "F1", Do.STOP, "F1: voltage in the circuit: lift", asks=Asks.VOLTS), 3.0)
     assert _pass_time(bench, 5.0) == []
     assert bench.touches[-1].name == ""
     bench.see(Cue(5.0, "fuses", "F1", CueKind.GO), 5.0)
@@ -250,7 +252,7 @@ def test_who_cannot_take_a_voltage_off_skips(twelve: Scene) -> None:
     bench = Bench(with_habits(twelve, discharges=False))
     bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
     _pass_time(bench, 3.0)
-    bench.see(Prompt(3.0, "fuses", "F1", Do.STOP, "F1: voltage in the circuit: lift"), 3.0)
+    bench.see(Prompt(3.0, "fuses", "F1", Do.STOP, "F1: voltage in the circuit: lift", asks=Asks.VOLTS), 3.0)
     assert [word for word, *_ in _pass_time(bench, 8.0)] == ["skip"]
     assert bench.touches[-1].name == ""
 

@@ -10,6 +10,7 @@ import pytest
 
 serial = pytest.importorskip("serial")
 
+from metercap.asks import Asks  # noqa: E402
 from metercap.clock import ScaledClock  # noqa: E402
 from metercap.errors import SceneError  # noqa: E402
 from metercap.practice.bench import Bench  # noqa: E402
@@ -55,7 +56,7 @@ def test_hands_work_through_the_port(twelve: Scene) -> None:
         assert lines[-1].endswith(b" ohm AUTO\r\n")
         assert 0.0 < float(lines[-1].split()[0]) < 0.6
         port.see(Cue(clock.now_s(), "fuses", "F1", CueKind.PASS))
-        port.see(Prompt(clock.now_s(), "fuses", "F1", Do.ANSWER, "was the last tick on F1?"))
+        port.see(Prompt(clock.now_s(), "fuses", "F1", Do.ANSWER, "was the last tick on F1?", asks=Asks.COUNT))
         deadline_s = time.monotonic() + 5.0
         while not inbox.words and time.monotonic() < deadline_s:
             time.sleep(0.01)

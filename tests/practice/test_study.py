@@ -262,7 +262,7 @@ def test_swapped_tips_make_no_reversed_cell() -> None:
 def test_rails_live_when_the_supply_was_switched_on() -> None:
     """The confirm step switches the supply on; a rail that stays at zero is judged by the technician's
     yes."""
-    on = ConfirmStep(id="on", say="switch the supply on")
+    on = ConfirmStep(id="on", say="switch the supply on", power="on")
     limits = (Item(name="+5V", min=4.75, max=5.25), Item(name="+12V", min=11.4, max=12.6))
     _, verdicts = bits(on, CheckStep(id="rails", items=limits, unit="V"))
     assert verdicts["+5V"].verdict is VerdictKind.PASS

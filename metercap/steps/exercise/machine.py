@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.asks import Asks
 from metercap.plankeys import ExerciseStep
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
@@ -269,7 +270,8 @@ class Exercise(Paced):
         good, done, asked = self.progress
         action = Do.PRESS if press else Do.RELEASE
         verb = "press and hold" if press else "release"
-        self.say(action, f"{self.item}: {verb} ({done} of {asked} presses done, {good} closed)")
+        text = f"{self.item}: {verb} ({done} of {asked} presses done, {good} closed)"
+        self.say(action, text, done=done, of=asked, closed=good)
         self.deadline_s = at(self.bench.t_s + self._phase_s())
         return S.CLOSE if close else S.PART
 
@@ -277,18 +279,20 @@ class Exercise(Paced):
         text = "then press and hold" if self._step.form == "no" else "released"
         ask = "if nothing shows, say yes with the tips on it, or missed and how many"
         told = self._presses.told_before
-        self.say(Do.PROBE, f"{self.place}: {told}hold both tips across its contacts, {text}; keep the tips on; {ask}")
+        say = f"{self.place}: {told}hold both tips across its contacts, {text}; keep the tips on; {ask}"
+        self.say(Do.PROBE, say, asks=Asks.ACROSS, press=self._step.form == "no", keep=True)
         self.arm()
 
     def _ask_pressing(self) -> None:
         self.deadline_s = None
         n = self._presses.silent
         ask = "pressing it, tips on? yes counts them as missed, missed tells how many, again if the tips had slipped"
-        self.say(Do.ANSWER, f"{self.item}: {ask} ({n} presses showed nothing)")
+        self.say(Do.ANSWER, f"{self.item}: {ask} ({n} presses showed nothing)", asks=Asks.PRESSING)
 
     def _ask_clean(self) -> None:
         in_round = f" in round {len(self._past.rounds)}" if len(self._past.rounds) > 1 else ""
-        self.say(Do.ANSWER, f"{self.item} failed{in_round}: clean it, then say yes to exercise it again; no leaves it")
+        text = f"{self.item} failed{in_round}: clean it, then say yes to exercise it again; no leaves it"
+        self.say(Do.ANSWER, text, asks=Asks.CLEANED)
 
     def _close_good(self) -> StrEnum:
         """A closure long enough."""

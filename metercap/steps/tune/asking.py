@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from metercap.asks import Asks, PromptFacts
 from metercap.metrology.decide import provable, tightest_half_width
 from metercap.quantity import format_value
 from metercap.records import Do
@@ -11,12 +12,12 @@ from metercap.steps.tune.turning import Turning
 SAME_SHARE = 0.02
 """As found and a good unit within this share are not worth a question where the plan has no tolerance (common practice,
 no source: trimmers are set per unit)."""
-_PHASES = {
-    "found": (Do.PROBE, "hold both tips on it, turn nothing yet: it is read as found"),
-    "turn": (Do.PROBE, "hold both tips on it, ready to turn"),
-    "touch": (Do.PROBE, "touch it again with both tips"),
-    "stop": (Do.STOP, "take the tool away and hold both tips on it"),
-    "left": (Do.PROBE, "hold both tips on it: it is read as left"),
+_PHASES: dict[str, tuple[Do, str, PromptFacts]] = {
+    "found": (Do.PROBE, "hold both tips on it, turn nothing yet: it is read as found", {"keep": True}),
+    "turn": (Do.PROBE, "hold both tips on it, ready to turn", {"keep": True}),
+    "touch": (Do.PROBE, "touch it again with both tips", {}),
+    "stop": (Do.STOP, "take the tool away and hold both tips on it", {"asks": Asks.TOOL_AWAY, "keep": True}),
+    "left": (Do.PROBE, "hold both tips on it: it is read as left", {}),
 }
 SAY_YES = "; open tips read about zero too: say yes when both are on"
 
@@ -27,10 +28,10 @@ def shown(trimmers: Trimmers, name: str, value: float) -> str:
     return format_value(value, trimmers.unit, None if found is None else found.resolution)
 
 
-def prompt(trimmers: Trimmers, name: str, phase: str, *, yes: bool = False) -> tuple[Do, str]:
-    """Return what to do with a trimmer in a phase; `yes`: contact does not show here, and must be said."""
+def prompt(trimmers: Trimmers, name: str, phase: str, *, yes: bool = False) -> tuple[Do, str, PromptFacts]:
+    """Return what to do with a trimmer in a phase, in words and as data; `yes`: contact does not show, it is said."""
     where = next((item.where or item.say for item in trimmers.step.items if item.name == name), "")
-    do, text = _PHASES[phase]
+    do, text, facts = _PHASES[phase]
     past = trimmers.bench.standing.get(name)
     if past is not None and past.believed:
         text += f"; it stands past its limit, {past.side} {format_value(past.limit, past.unit)}"
@@ -39,7 +40,7 @@ def prompt(trimmers: Trimmers, name: str, phase: str, *, yes: bool = False) -> t
     if half is not None:
         width = shown(trimmers, name, trimmers.band(name).tolerance)
         text += f"; its band of ±{width} is narrower than this meter can prove (±{shown(trimmers, name, half)})"
-    return do, f"{name}, {where}: {text}" if where else f"{name}: {text}"
+    return do, f"{name}, {where}: {text}" if where else f"{name}: {text}", facts
 
 
 def undo(trimmers: Trimmers, name: str, found: float) -> str:
@@ -47,16 +48,19 @@ def undo(trimmers: Trimmers, name: str, found: float) -> str:
     return f"{name}: as found, {shown(trimmers, name, found)}, lies past the hazard limit. Go back there? yes or no"
 
 
-def turn(trimmers: Trimmers, name: str, turning: Turning) -> str:
-    """Return what to turn to, in which band, and which side is hazardous."""
+def turn(trimmers: Trimmers, name: str, turning: Turning) -> tuple[str, PromptFacts]:
+    """Return what to turn to, in which band, and which side is hazardous, in words and as data."""
     band = turning.band
     within = f"{shown(trimmers, name, band.low)} to {shown(trimmers, name, band.high)}"
     text = f"{name}: turn toward {shown(trimmers, name, band.target)} ({within})"
+    facts: PromptFacts = {"target": band.target, "low": band.low, "high": band.high, "unit": trimmers.unit}
     if band.never_below is not None:
+        facts["never_below"] = band.never_below
         text += f", never below {shown(trimmers, name, band.never_below)}"
     if band.never_above is not None:
+        facts["never_above"] = band.never_above
         text += f", never above {shown(trimmers, name, band.never_above)}"
-    return f"{text}; nudge: turn, stop, wait two values" if turning.nudging else text
+    return f"{text}; nudge: turn, stop, wait two values" if turning.nudging else text, facts
 
 
 def found(trimmers: Trimmers, name: str) -> str:

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 import msgspec
 
+from metercap.asks import Asks
 from metercap.contact import Act
 from metercap.judging.judge import Judgement
 from metercap.metrology.domain import round6
@@ -185,7 +186,8 @@ class TuneHands(TunePassing):
     def _tool_away(self) -> StrEnum:
         if self._turning is not None:
             self._turning.tool_away(self.bench.t_s)
-        self.say(Do.STOP, f"{self.item}: in band. Take the tool away and keep both tips on")
+        text = f"{self.item}: in band. Take the tool away and keep both tips on"
+        self.say(Do.STOP, text, asks=Asks.TOOL_AWAY, keep=True)
         return S.STOP_ON
 
     def _say_again(self) -> None:
@@ -201,5 +203,6 @@ class TuneHands(TunePassing):
         after = super().waiting()
         if self._phase is S.TURN and self._lost_at:
             self._asks_touch = True
-            self.say(*asking.prompt(self._trimmers, self.item, "touch"))
+            do, text, facts = asking.prompt(self._trimmers, self.item, "touch")
+            self.say(do, text, **facts)
         return after

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.asks import Asks
 from metercap.judging.contacts import Ending
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.probing import Finding, Probing
@@ -159,7 +160,7 @@ class Tune(TuneWords):
         if half is not None:
             self._question = "rule"
             narrow = asking.too_narrow(self._trimmers, self.item, half)
-            self.say(Do.ANSWER, f"{narrow}. Take the simple rule for it? yes or no")
+            self.say(Do.ANSWER, f"{narrow}. Take the simple rule for it? yes or no", asks=Asks.RULE)
             return S.ASK
         if touching:
             self._turning.contact()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
+from metercap.asks import Asks
 from metercap.plankeys import TuneStep
 from metercap.reading import Reading, State
 from metercap.records import Do, at
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from metercap.steps.tune.passing import Passing
 
 PATIENCE_S = 10.0
+_QUESTIONS = {"": Asks.GO_ON, "rule": Asks.RULE, "wider": Asks.WIDER, "undo": Asks.UNDO}
 COARSE = 3
 """Conversions in too coarse a range after which the meter does not walk any more."""
 
@@ -96,7 +98,7 @@ class TuneState(Machine):
     def resume(self) -> None:
         """Prompt again for what is open."""
         if self.state is S.ASK:
-            self.say(Do.ANSWER, f"{self.item}: yes or no?")
+            self.say(Do.ANSWER, f"{self.item}: yes or no?", asks=_QUESTIONS[self._question])
         else:
             self._arm()
             self._prompt(stopping=self.state in (S.STOP, S.STOP_ON))
@@ -117,9 +119,9 @@ class TuneState(Machine):
             return False
         self._coarse += 1
         if self._coarse == COARSE:
-            self.bench.prompt(
-                Do.DIAL, self.item, f"{self.item}: a finer range; yes if the meter has none (leads in the V/Ω jacks)"
-            )
+            text = f"{self.item}: a finer range; yes if the meter has none (leads in the V/Ω jacks)"
+            wanted = self._step.wanted
+            self.bench.prompt(Do.DIAL, self.item, text, asks=Asks.GO_ON, quantity=wanted[0], dial=wanted, range="finer")
         return True
 
     def _leave_item(self) -> None:
@@ -130,14 +132,16 @@ class TuneState(Machine):
     def _say_turn(self) -> None:
         self._asks_touch = False
         if self._turning is not None:
-            self.say(Do.TURN, asking.turn(self._trimmers, self.item, self._turning))
+            text, facts = asking.turn(self._trimmers, self.item, self._turning)
+            self.say(Do.TURN, text, **facts)
 
     def _arm(self) -> None:
         self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def _prompt(self, *, stopping: bool = False) -> None:
         phase = "stop" if self._phase is S.TURN and stopping else self._phase.value
-        self.say(*asking.prompt(self._trimmers_of_item, self.item, phase, yes=self._hidden))
+        do, text, facts = asking.prompt(self._trimmers_of_item, self.item, phase, yes=self._hidden)
+        self.say(do, text, **facts)
 
     @property
     def _hidden(self) -> bool:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from metercap.asks import Asks
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.tune import asking
 from metercap.steps.tune.hands import TuneHands
@@ -24,7 +25,7 @@ class TuneWords(TuneHands):
             return self._retarget(found.value)
         self._question = "undo"
         self.bench.cue(CueKind.HAZARD, self.item)
-        self.say(Do.ANSWER, asking.undo(self._trimmers, self.item, found.value))
+        self.say(Do.ANSWER, asking.undo(self._trimmers, self.item, found.value), asks=Asks.UNDO)
         return S.ASK
 
     def _retarget(self, target: float) -> StrEnum:
@@ -60,7 +61,7 @@ class TuneWords(TuneHands):
         if half is not None:
             self._question = "wider"
             width = asking.shown(self._trimmers, self.item, half)
-            self.say(Do.ANSWER, f"{self.item}: widen the band to ±{width}? yes or no")
+            self.say(Do.ANSWER, f"{self.item}: widen the band to ±{width}? yes or no", asks=Asks.WIDER)
             return S.ASK
         return self._open(S.TURN)
 
@@ -111,7 +112,8 @@ class TuneWords(TuneHands):
             if self._turning is not None:
                 self._turning.tool_away(self.bench.t_s)
             self.bench.say_standing(self.item)
-            self.say(Do.STOP, f"{self.item}: take the tool away and keep both tips on; what is left is judged")
+            text = f"{self.item}: take the tool away and keep both tips on; what is left is judged"
+            self.say(Do.STOP, text, asks=Asks.TOOL_AWAY, keep=True)
             return S.STOP_ON if touching else S.STOP
         return self._without(VerdictKind.UNSURE, "skipped")
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from enum import StrEnum
 
+from metercap.asks import Asks
 from metercap.contact import TouchState
 from metercap.plankeys import Item
 from metercap.quantity.names import compressed
@@ -69,7 +70,7 @@ class CountCheck(Machine):
     def lifted(self) -> StrEnum:
         """The tips are off for certain: now the question can be seen."""
         self._hidden = False
-        self.say(Do.ANSWER, f"count check: was the last tick on {self.item}? yes or no")
+        self.say(Do.ANSWER, f"count check: was the last tick on {self.item}? yes or no", asks=Asks.COUNT)
         return S.ASK
 
     def unseen(self) -> StrEnum:
@@ -128,7 +129,8 @@ class CountCheck(Machine):
     def offer(self) -> None:
         """Offer to sweep what became unsure once more."""
         names = ", ".join(compressed(self._names(self._suspect)))
-        self.say(Do.ANSWER, f"sweep {names} again now? yes or no; no leaves them unsure", self.step.id)
+        text = f"sweep {names} again now? yes or no; no leaves them unsure"
+        self.say(Do.ANSWER, text, self.step.id, asks=Asks.REDO)
 
     def remember(self) -> None:
         """Keep what the next count check is about where a later session finds it."""

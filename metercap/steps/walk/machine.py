@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from enum import StrEnum
 
+from metercap.asks import PromptFacts
 from metercap.contact import Act
 from metercap.judging.contacts import Ending
 from metercap.judging.judge import limits_of
@@ -363,4 +364,6 @@ class Walk(CountCheck):
         if self._first_prompt:
             self._first_prompt = False
             parts = [self.step.say, *parts, TICK_NOT_BEEP]
-        self.say(Do.PROBE, f"{item.name}: " + ("; ".join(part for part in parts if part) or "both tips on it"))
+        text = f"{item.name}: " + ("; ".join(part for part in parts if part) or "both tips on it")
+        facts: PromptFacts = {"second": True} if self._rounds.second else {}
+        self.say(Do.PROBE, text, **facts)
