@@ -38,6 +38,19 @@ class Poll(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     per_s: float
 
 
+class Hid(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """How a cable that is a USB HID device carries the meter's bytes, where the meter is opened by hid://.
+
+    `set_up`: feature reports to send when it is opened, each in hex, its number first; they hold baud rate and the like
+    in the cable's own way. `count_mask`: the bits of a report's first byte that say how many of the meter's bytes
+    follow. `numbered`: that first byte is the report's number as well.
+    """
+
+    set_up: tuple[str, ...] = ()
+    count_mask: int = 0x3F
+    numbered: bool = True
+
+
 class Accuracy(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """One row of the data sheet's accuracy table: ±(percent of reading + counts of the last digit).
 
@@ -68,6 +81,7 @@ class MeterProfile(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     schema: int = 1
     serial: Serial = Serial()
     poll: Poll | None = None
+    hid: Hid = Hid()
     conversions_per_s: float = 2.0
     conversions_per_s_by: dict[Quantity, float] = {}
     frames_per_s: float | None = None
@@ -110,6 +124,8 @@ def impossible(profile: MeterProfile) -> list[str]:
     ]
     if not 1 <= profile.serial.baud <= MOST_BAUD:
         problems.append(f"serial.baud: must be a number above 0, up to {MOST_BAUD}")
+    if not 1 <= profile.hid.count_mask <= 0xFF:
+        problems.append("hid.count_mask: must be from 1 to 255")
     for key, value in (("continuity_ceiling_ohm", profile.continuity_ceiling_ohm), ("counts", profile.counts)):
         if value is not None and not 0 < value < 1e12:
             problems.append(f"{key}: must be a number above 0")

@@ -18,7 +18,7 @@ import msgspec
 from metercap import settings
 from metercap.errors import FileProblem, PlanError, ProfileError
 from metercap.files import open_file
-from metercap.meter import Accuracy, MeterProfile, Poll, Serial, impossible
+from metercap.meter import Accuracy, Hid, MeterProfile, Poll, Serial, impossible
 from metercap.wire import decoder, look_up_families, unknown_family
 from metercap.wire.own import Build
 from metercap.wire.tables import nearest
@@ -106,7 +106,7 @@ def _on_top_of(data: dict[str, Any], where: str) -> dict[str, Any]:
     if "like" in base:
         raise ProfileError(f"like: {data['like']!r} is itself like another", where=where, hint="name the first one")
     merged = {key: value for key, value in base.items() if key not in ("accuracy", "title")} | data
-    for key in ("tables", "serial", "conversions_per_s_by"):
+    for key in ("tables", "serial", "hid", "conversions_per_s_by"):
         if isinstance(base.get(key), dict) and isinstance(data.get(key), dict):
             merged[key] = base[key] | data[key]
     for name, rows in base.get("tables", {}).items():
@@ -183,7 +183,7 @@ def _read(path: Path) -> dict[str, Any]:
         raise ProfileError(f"is not TOML: {error}", where=where, hint="mend the line it names") from error
 
 
-_NESTED: dict[str, type[msgspec.Struct]] = {"serial": Serial, "poll": Poll}
+_NESTED: dict[str, type[msgspec.Struct]] = {"serial": Serial, "poll": Poll, "hid": Hid}
 
 
 def _section(model: type[msgspec.Struct], data: dict[str, Any], at: str, problems: list[str]) -> dict[str, Any]:
@@ -230,6 +230,14 @@ def _texts(profile: MeterProfile) -> list[str]:
     problems = []
     if profile.poll is not None and not (profile.poll.send.isascii() and profile.poll.send):
         problems.append("poll.send: must be ASCII text, and not empty")
+    problems += [f"hid.set_up: {one!r} is no report in hex" for one in profile.hid.set_up if not _is_hex(one)]
     if not profile.name.strip() or not profile.name.isprintable():
         problems.append("name: must be printable, and not empty")
     return problems
+
+
+def _is_hex(text: str) -> bool:
+    try:
+        return bool(bytes.fromhex(text))
+    except ValueError:
+        return False

@@ -27,7 +27,8 @@ plugged into. Ports are listed, not opened.
 \b
 A port may also be
   socket://HOST:PORT, rfc2217://HOST:PORT   a serial bridge on the network
-  hwgrep://TEXT, cp2110://                  the adapter of that description; an HID cable (needs hidapi)
+  hid://VID:PID, hid://VID:PID/SERIAL       a cable that is a HID device (extra: pip install 'metercap[hid]')
+  hwgrep://TEXT                             the adapter of that description
   visa:RESOURCE                             a SCPI meter by its VISA name
   tape:FILE                                 recorded bytes"""
 
@@ -52,8 +53,12 @@ class Row(msgspec.Struct, frozen=True):
 def command(as_json: bool) -> int:
     """List the serial ports of this computer, USB adapters first."""
     from metercap.link import list_ports
+    from metercap.link.hidport import listed
 
     rows = [_row(port) for port in list_ports()]
+    rows += [
+        Row(name, name, about, number, f"USB {vid:04x}:{pid:04x}", "", "") for name, about, number, vid, pid in listed()
+    ]
     if as_json:
         from metercap.plain import json_text
 

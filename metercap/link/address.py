@@ -3,6 +3,7 @@
 tape:FILE                       recorded bytes with their times
 visa:RESOURCE                   a VISA resource name, such as visa:TCPIP::meter.lan::5025::SOCKET
 anything, with an scpi profile  socket://HOST:PORT, a VISA resource or a port's name, asked by lines
+hid://VID:PID[/SERIAL]          a cable that is a USB HID device
 anything else                   pyserial: a port's name or one of its URLs
 """
 
@@ -33,6 +34,10 @@ def _check_url(address: str) -> None:
         if not whole:
             hint = f"{kind}://HOST:PORT, for example {kind}://192.0.2.7:5025"
             raise LinkError("this address needs a host and a port number from 1 to 65535", where=address, hint=hint)
+    elif kind == "hid":
+        from metercap.link.hidport import parse
+
+        parse(address)
     elif kind == "hwgrep" and not rest.strip():
         hint = "hwgrep://TEXT with some of the adapter's description, as metercap ports shows it"
         raise LinkError("this address needs a text to look for", where=address, hint=hint)

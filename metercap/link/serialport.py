@@ -14,7 +14,7 @@ from typing import Any
 
 import serial
 
-from metercap.errors import LinkError
+from metercap.errors import LinkError, MetercapError
 from metercap.link.ports import BY_ID, stable_name
 from metercap.link.source import Sink, Times
 from metercap.link.trouble import PORT_ERRORS, SettingRefused, explain, in_use, locked_by, reason
@@ -64,7 +64,7 @@ def open_port(address: str, profile: MeterProfile) -> Any:
         except (*_SETTING_REFUSED, SettingRefused):
             # A pseudo-terminal has no 7 bits and no parity. Eight bits hold them; `SerialSource` drops the top ones.
             return _open(address, profile, plain=True)
-    except LinkError:
+    except MetercapError:
         raise
     # Nothing but pyserial's calls stands above, and its kinds of URL raise whatever their parsing happens to raise.
     except Exception as error:
@@ -85,6 +85,10 @@ def _open(address: str, profile: MeterProfile, plain: bool) -> Any:
 
         port: Any = BridgePort(WRITE_WAIT_S, **line)
         port.port = address
+    elif address.startswith("hid://"):
+        from metercap.link.hidport import HidPort
+
+        port = HidPort(address, profile.hid, line["timeout"])
     else:
         # Two readers on one port take each other's bytes.
         port = serial.serial_for_url(address, do_not_open=True, write_timeout=WRITE_WAIT_S, exclusive=True, **line)

@@ -74,7 +74,7 @@ def reason(error: BaseException) -> str:
         return "the port is gone: cable pulled or meter's adapter switched off"
     if number in (errno.ECONNRESET, errno.EPIPE) or "disconnected" in str(error):
         return "the other side closed the connection"
-    if str(error).startswith("the other side"):
+    if str(error).startswith(("the other side", "the port is gone")):
         return str(error)
     return f"the port failed: {_words(error)}"
 
@@ -212,12 +212,11 @@ def _denied(address: str) -> LinkError:
 
 def _unknown_kind(address: str) -> LinkError:
     kind = address.split("://", 1)[0]
-    if kind == "cp2110":
-        return LinkError("HID cables need one more library", where=address, hint="python -m pip install hidapi")
     return LinkError(
         f"there is no kind of address called {kind}://",
         where=address,
-        hint="a port's name, socket://HOST:PORT, rfc2217://HOST:PORT, hwgrep://TEXT, tape:FILE or visa:RESOURCE",
+        hint="a port's name, socket://HOST:PORT, rfc2217://HOST:PORT, hid://VID:PID, hwgrep://TEXT, tape:FILE or "
+        "visa:RESOURCE",
     )
 
 

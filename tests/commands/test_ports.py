@@ -13,9 +13,15 @@ import pytest
 
 from metercap import link
 from metercap.commands import ports
-from metercap.link import Port
+from metercap.link import Port, hidport
 
 USB = Port("/dev/ttyUSB9", "/dev/serial/by-id/usb-adapter", "USB serial \x1b[2J", "A1", 0x1A86, 0x7523)
+
+
+@pytest.fixture(autouse=True)
+def no_cables(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No HID devices but those a test plugs in, whatever this computer has."""
+    monkeypatch.setattr(hidport, "listed", list)
 
 
 @pytest.fixture
@@ -41,6 +47,17 @@ def test_json_is_an_array(metercap: Callable[..., Any], two: None) -> None:
     rows = json.loads(metercap("ports", "--json").out)
     assert [row["port"] for row in rows] == ["/dev/serial/by-id/usb-adapter", "/dev/ttyS9"]
     assert rows[0]["serial_number"] == "A1"
+
+
+def test_hid_cables_are_listed_by_their_address(
+    metercap: Callable[..., Any], two: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """After the serial ports, by what --port takes."""
+    monkeypatch.setattr(hidport, "listed", lambda: [("hid://ffff:0a01", "cable \x1b[2J", "", 0xFFFF, 0x0A01)])
+    rows = metercap("ports").out.splitlines()
+    assert rows[-2] == "hid://ffff:0a01"
+    assert "USB ffff:0a01" in rows[-1]
+    assert "\x1b" not in rows[-1]
 
 
 def test_none_says_what_to_try(metercap: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:
