@@ -72,6 +72,7 @@ class Fold:
         self.plan: Plan | None = None
         self.end: EndRecord | None = None
         self._expected: dict[Key, None] = {}
+        self._planned: frozenset[Key] = frozenset()
         self._walks: frozenset[str] = frozenset()
         self._verdicts: dict[Key, Verdict] = {}
         self._left_out = dict.fromkeys(VerdictKind, 0)
@@ -117,6 +118,11 @@ class Fold:
         return tuple(self._expected)
 
     @property
+    def planned(self) -> frozenset[Key]:
+        """Every item of the plan, of steps that were not chosen as well."""
+        return self._planned
+
+    @property
     def open(self) -> tuple[Open, ...]:
         """What is still open, in the plan's order."""
         done = self.end is not None and self.end.reason == "done"
@@ -159,6 +165,7 @@ class Fold:
         only = session.options.get("steps")
         steps = [step for step in self.plan.steps if not only or step.id in only]
         self._expected = {(step.id, item): None for step in steps for item in step.item_names}
+        self._planned = frozenset((step.id, item) for step in self.plan.steps for item in step.item_names)
         owed = Inherited.of(session.inherited).uncounted
         self._owed = {step: about.ticked[-1] for step, about in owed.items() if about.ticked}
         self._walks = frozenset(step.id for step in steps if isinstance(step, CheckStep | SweepStep))

@@ -1,7 +1,9 @@
 """Every event and outcome, the two bounding records, and their JSON.
 
 Events go into a session: `Reading`, `Garbage`, `Operator`, `Link`, `Clock`. Outcomes come out of it: `Contact`,
-`Lift`, `Prompt`, `Cue`, `Verdict`, `Excursion`, `Note`. `SessionRecord` opens a journal and `EndRecord` closes it.
+`Lift`, `Prompt`, `Cue`, `Verdict`, `Found`, `Count`, `Excursion`, `Note`. `SessionRecord` opens a journal and
+`EndRecord` closes it.
+
 All are frozen, and each encodes to one JSON object whose `kind` comes first. What is fed is what is journaled.
 
 This module is the grammar of the journal's lines without their checksum; `journal` adds that.
@@ -22,6 +24,7 @@ from metercap.gate import json_bytes
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading
+from metercap.rests import Count, Found, Rests, Touched
 
 SCHEMA = 2
 """Version of the journal's records; a reader refuses newer ones. Older files open, verify, report and export as before,
@@ -196,20 +199,13 @@ class Cue(msgspec.Struct, frozen=True, tag_field="kind", tag="cue"):
     hazard: Literal["below", "above"] | UnsetType = UNSET
 
 
-class Touched(msgspec.Struct, frozen=True, array_like=True):
-    """One contact that a verdict rests on: conversions in `from_s` … `t_s`; `value` is what it gave, leads off."""
-
-    from_s: float
-    t_s: float
-    value: float
-
-
 class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rename={"expanded": "U"}):
     """One decision on one item. A later one of the same item replaces it.
 
     `value`, `expanded` (JSON key `U`), `min`, `max` and `resolution` share `unit`. `n` counts conversions.
     `from_s` … `t_s` hold the readings it rests on, `contacts` each contact that counted (rejected ones are not listed);
     UNSET where no contact was judged. `settled` is false for a decisive pass taken before a plateau.
+    `budget` is what U rests on; UNSET where no U is known, or only U itself.
     What only some steps give is UNSET elsewhere and left out of the JSON: `tune` sets `as_found`, `as_left`,
     `target`, `tolerance`, `excursions`; k-of-n steps `k`, `runs`, `low`, `high`, `confidence`; `cell` `condition`.
     """
@@ -241,6 +237,7 @@ class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rena
     high: float | UnsetType | None = UNSET
     confidence: float | UnsetType | None = UNSET
     condition: str | UnsetType | None = UNSET
+    budget: Rests | UnsetType = UNSET
 
 
 class Excursion(msgspec.Struct, frozen=True, tag_field="kind", tag="excursion"):
@@ -324,11 +321,11 @@ class EndRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="end"):
 
 
 Event: TypeAlias = Reading | Garbage | Operator | Link | Clock
-Outcome: TypeAlias = Contact | Lift | Prompt | Cue | Verdict | Excursion | Note
+Outcome: TypeAlias = Contact | Lift | Prompt | Cue | Verdict | Found | Count | Excursion | Note
 Record: TypeAlias = Event | Outcome | SessionRecord | EndRecord
 
 EVENTS = (Reading, Garbage, Operator, Link, Clock)
-OUTCOMES = (Contact, Lift, Prompt, Cue, Verdict, Excursion, Note)
+OUTCOMES = (Contact, Lift, Prompt, Cue, Verdict, Found, Count, Excursion, Note)
 
 _encode = msgspec.json.Encoder().encode
 _decoder: msgspec.json.Decoder[Record] = msgspec.json.Decoder(Record)

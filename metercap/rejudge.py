@@ -10,12 +10,13 @@ listed, not judged. Pure: records in, a report out.
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 
 import msgspec
 
 from metercap.judging.good import BY_REFERENCE, Goods
 from metercap.judging.judge import Judgement, Limits, judged, limits_of
+from metercap.judging.rests import judgement_of
 from metercap.metrology.decide import decide
 from metercap.metrology.domain import round6
 from metercap.plan import Plan, from_builtins
@@ -24,8 +25,8 @@ from metercap.plankeys.base import Rule
 from metercap.plankeys.tune import AS_FOUND, REFERENCE
 from metercap.plankeys.walk import WalkStep, walked
 from metercap.reading import Reading
-from metercap.records import Record, SessionRecord, Touched, Verdict, VerdictKind
-from metercap.session import derive
+from metercap.records import Record, SessionRecord, Verdict, VerdictKind
+from metercap.rests import Touched
 
 BESIDE = ("not counted, since they differ: ", "unsteady contact: ", "an earlier contact read ", "differs from ")
 """How what a verdict says beside its limits may begin; any other reason in front of theirs is one of its own."""
@@ -75,14 +76,19 @@ class Rejudgement(msgspec.Struct, frozen=True):
 def rejudge(first: SessionRecord, records: Iterable[Record], other: Plan) -> Rejudgement:
     """Judge the standing verdicts of a session again under `other`; `records` are those after the first."""
     readings: list[Reading] = []
-    known = derive(first, _noting(records, readings))
+    standing: dict[tuple[str, str], Verdict] = {}
+    for record in records:
+        if isinstance(record, Reading):
+            readings.append(record)
+        elif isinstance(record, Verdict):
+            standing[record.step, record.item] = record
     goods = Goods(first)
     times = [reading.t_s for reading in readings]
     steps = {step.id: step for step in other.steps}
     before = {step.id: step for step in from_builtins(first.plan).steps}
     rows: list[Rejudged] = []
     left: list[Unjudged] = []
-    for (step_id, item), verdict in known.standing.items():
+    for (step_id, item), verdict in standing.items():
         step = steps.get(step_id)
         planned = step is not None and item in step.item_names
         why = _kept_apart(verdict, step, before.get(step_id)) if step is not None and planned else ONLY_HERE
@@ -96,14 +102,14 @@ def rejudge(first: SessionRecord, records: Iterable[Record], other: Plan) -> Rej
             continue
         after = verdict
         if rests_on_limits(verdict):
-            after = _again(verdict, limits, known.judged.get((step_id, item)), _between(readings, times, verdict))
+            after = _again(verdict, limits, judgement_of(verdict, first.meter), _between(readings, times, verdict))
             after = _past_hazard(step, item, first, after)
         rows.append(Rejudged(step_id, item, verdict, after, after.verdict is not verdict.verdict))
     for step in other.steps:
         left.extend(
             Unjudged(step.id, name, "only the other plan has it, or it was never decided")
             for name in step.item_names
-            if (step.id, name) not in known.standing
+            if (step.id, name) not in standing
         )
     return Rejudgement(tuple(rows), tuple(left))
 
@@ -218,10 +224,3 @@ def _again(verdict: Verdict, limits: Limits, rests: Judgement | None, readings: 
             )
     held = judgement.held(limits)
     return msgspec.structs.replace(verdict, verdict=kind, reason=reason, rule=held.rule, min=held.low, max=held.high)
-
-
-def _noting(records: Iterable[Record], readings: list[Reading]) -> Iterator[Record]:
-    for record in records:
-        if isinstance(record, Reading):
-            readings.append(record)
-        yield record

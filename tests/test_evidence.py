@@ -20,7 +20,7 @@ def test_verdicts_are_those_that_stand_everywhere() -> None:
     play = played("B", reads("160.4") + ":back " + PLAIN)
     found = evidence(iter(records(play)))
     assert list(found.verdicts.items()) == list(fold(records(play)).verdicts.items())
-    assert found.known.standing == found.verdicts
+    assert list(found.judged) == list(found.verdicts)
 
 
 def test_places_of_the_unit() -> None:
@@ -51,13 +51,8 @@ def test_every_count_is_kept() -> None:
     script = ":pass :fail :fixed=new_relay " + ":pass " * 29
     found = evidence(iter(records(played("B", script, TrialsStep(id="starts", runs=2)))))
     assert [(one.k, one.runs) for one in found.counted["starts", "starts"]] == [(1, 2), (29, 29)]
-    assert found.known.before["starts", "starts"] == {
-        "k": 1,
-        "runs": 2,
-        "fix": "new relay",
-        "after": 29,
-        "tries": [],
-    }
+    last = found.counts["starts", "starts"]
+    assert (last.k, last.runs, last.fix, last.after, last.tries) == (1, 2, "new relay", 29, ())
 
 
 @pytest.mark.parametrize(("reason", "finished"), [("done", True), ("quit", False), ("interrupted", False)])
@@ -82,4 +77,4 @@ def test_a_cut_session_says_what_it_has() -> None:
     cut = next(n for n, row in enumerate(rows) if getattr(row, "item", "") == "K1" and hasattr(row, "verdict"))
     found = evidence(iter(rows[: cut + 1]))
     assert list(found.verdicts) == [("coils", "K1")]
-    assert found.known.judged["coils", "K1"].budget is not None
+    assert found.judged["coils", "K1"].budget is not None

@@ -18,7 +18,7 @@ FLOORS = (
     ("gate",),
     ("errors",),
     ("quantity",),
-    ("reading", "meter", "asks"),
+    ("reading", "meter", "asks", "rests"),
     ("records",),
     ("metrology", "wire", "contact"),
     ("plankeys",),

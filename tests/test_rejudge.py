@@ -7,8 +7,9 @@ import pytest
 
 from metercap.plan import Plan
 from metercap.plankeys import Item, TuneStep
-from metercap.records import Touched, Verdict, VerdictKind
+from metercap.records import Verdict, VerdictKind
 from metercap.rejudge import _between, rejudge
+from metercap.rests import Touched
 from tests.steps.bench_play import Play, check, fuses, zero
 
 SWEEP = "OL*6 0.2*3 OL*6 0.8*3 OL*6 :open OL*6 40.0*4 OL*8 41.0*4"

@@ -54,16 +54,16 @@ def counted(sessions: Sequence[Evidence]) -> Iterator[Counted]:
 
 def _attempts(session: Evidence, key: Key) -> int:
     """Return how many cleanings or fixes there have been, this one included: each has to show more."""
-    kept = session.known.before.get(key, {})
-    return max(1, len(kept.get("rounds", ())) - 1, 1 + len(kept.get("tries", ())))
+    kept = session.counts.get(key)
+    return 1 if kept is None else max(1, len(kept.rounds) - 1, 1 + len(kept.tries))
 
 
 def _before(session: Evidence, key: Key, earlier: Verdict | None) -> tuple[int, int] | None:
-    kept = session.known.before.get(key)
-    own = _pair(kept)
-    if kept is not None and kept.get("fix") == "":
+    kept = session.counts.get(key)
+    own = (kept.k, kept.runs) if kept is not None and kept.runs else None
+    if kept is not None and kept.fix == "":
         own = None  # starts that go on where an earlier session left them, with nothing mended, are all one count
-    if kept is not None and len(kept.get("rounds", ())) == 1:
+    if kept is not None and len(kept.rounds) == 1:
         return None  # and so are the presses of one round, and a round that is only told again
     took_over = "/".join(key) in session.first.inherited.get("before", {})
     if own is not None and (took_over or len(session.counted[key]) > 1 or own != _counts(session.counted[key][-1])):
@@ -95,10 +95,6 @@ def _compared(unit: str, key: Key, before: tuple[int, int] | None, verdict: Verd
 
 def _counts(verdict: Verdict) -> tuple[int, int]:
     return _given(verdict.k, 0), _given(verdict.runs, 0)
-
-
-def _pair(counts: dict[str, Any] | None) -> tuple[int, int] | None:
-    return None if counts is None or "runs" not in counts else (int(counts.get("k", 0)), int(counts.get("runs", 0)))
 
 
 def _given(value: Any, otherwise: T) -> Any:

@@ -25,7 +25,7 @@ def named(session: Evidence, wanted: str) -> Iterator[Key]:
 
 def table(session: Evidence, file: str, key: Key) -> BudgetTable | str:
     """Return the budget of one item's value, or why there is none."""
-    verdict, judged = session.verdicts[key], session.known.judged.get(key)
+    verdict, judged = session.verdicts[key], session.judged.get(key)
     of = f"{key[0]}/{key[1]} in {file}"
     if verdict.value is None:
         return f"{of} has no value: {verdict.verdict}" + (f", {verdict.reason}" if verdict.reason else "")

@@ -15,7 +15,7 @@ import msgspec
 from metercap.judging.judge import Limits
 from metercap.metrology.domain import round6
 from metercap.reading import Reading
-from metercap.records import Touched
+from metercap.rests import Touched
 
 AGREE = 0.10
 """Two contacts agree when they differ by at most this share of the higher one, or by two counts."""

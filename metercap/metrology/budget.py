@@ -21,7 +21,7 @@ from metercap.meter import Accuracy, MeterProfile
 from metercap.metrology.components import (
     ROOT_3,
     Component,
-    accuracy_component,
+    accuracy_half_width,
     contact_spread,
     resolution_component,
 )
@@ -29,12 +29,15 @@ from metercap.metrology.domain import need, need_confidence, need_finite, need_u
 from metercap.metrology.series import FEW, Scatter, mean, noise, own_repeatability, repeatability, sd_known_to
 from metercap.metrology.student import K2_CONFIDENCE, t_factor
 from metercap.quantity import Quantity
+from metercap.rests import Part
 
 ACCURACY = "accuracy"
 RESOLUTION = "resolution"
 REPEATABILITY = "repeatability"
 LEADS = "lead null"
 CONTACTS = "separate contacts"
+ROOT_12 = math.sqrt(12.0)
+_SHAPES = {ACCURACY: "rectangular", RESOLUTION: "rectangular"}
 UNKNOWN = "accuracy unknown"
 """The reason a budget gives when the profile has no accuracy row: U is then that of what is known."""
 
@@ -200,16 +203,46 @@ def reading_budget(
     row = accuracy_row(profile, quantity, resolution)
     components = []
     if row is not None:
-        components.append(accuracy_component(ACCURACY, value, resolution, row.percent, row.counts))
-    components.append(resolution_component(RESOLUTION, resolution))
-    components.append(_repeatability(conversions, resolution, averaged=averaged))
+        half_width = accuracy_half_width(value, resolution, row.percent, row.counts)
+        components.append(_component(ACCURACY, half_width / ROOT_3, math.inf, half_width, resolution, row))
+    components.append(_component(RESOLUTION, resolution / ROOT_12, math.inf, None, resolution, row))
+    shown = repeatability(conversions, resolution) if averaged else own_repeatability(conversions, resolution)
+    scatter = _component(REPEATABILITY, shown.u, shown.dof, len(conversions), resolution, row)
+    if averaged and len(conversions) >= FEW:
+        scatter = msgspec.structs.replace(scatter, note=f"{scatter.note} by their effective number")
+    components.append(scatter)
     if lead is not None:
-        components.append(_scatter(LEADS, Scatter(lead.u, lead.dof), f"leads {lead.value:.6g}"))
+        components.append(_component(LEADS, lead.u, lead.dof, lead.value, resolution, row))
     if spread is not None:
-        components.append(_scatter(CONTACTS, spread, f"s pooled over items, {spread.dof:g} degrees of freedom"))
+        components.append(_component(CONTACTS, spread.u, spread.dof, None, resolution, row))
     elif len(contacts) >= 2:
-        components.append(_scatter(CONTACTS, contact_spread(contacts), f"s of {len(contacts)} contacts"))
-    return _known(tuple(components), k, row, resolution)
+        apart = contact_spread(contacts)
+        components.append(_component(CONTACTS, apart.u, apart.dof, len(contacts), resolution, row))
+    return _known(tuple(components), k, resolution, accuracy=row is not None)
+
+
+def parts_of(budget: Budget) -> tuple[Part, ...]:
+    """Return the parts of a `reading_budget` as a verdict lists them; `budget_of` makes the same budget of them."""
+    return tuple(
+        Part(each.name, each.u, each.dof if math.isfinite(each.dof) else None, each.of) for each in budget.components
+    )
+
+
+def budget_of(
+    parts: Sequence[Part], quantity: Quantity, resolution: float, profile: MeterProfile, k: float | None = None
+) -> Budget:
+    """Return the budget of one recorded value that rests on `parts`, equal to the one that they are `parts_of`.
+
+    `resolution`: one count of the value, in its unit, by which `profile` tells the accuracy's note. Degenerate: without
+    a part of the meter's accuracy U is one resolution at least; a part of an unknown kind counts, without a note.
+    Source: JCGM 100:2008, 5.1.2, 6.2.1, G.4.1.
+    """
+    row = accuracy_row(profile, quantity, resolution)
+    components = tuple(
+        _component(part.kind, part.u, math.inf if part.dof is None else part.dof, part.of, resolution, row)
+        for part in parts
+    )
+    return _known(components, k, resolution, accuracy=any(part.kind == ACCURACY for part in parts))
 
 
 def own_scatter(budget: Budget) -> Scatter:
@@ -247,29 +280,43 @@ def difference_budget(
         components.append(Component("gain", gain / ROOT_3, math.inf, "rectangular", note))
         counts = root_2 * row.counts * resolution / ROOT_3
         components.append(Component("counts", counts, math.inf, "rectangular", f"±{row.counts:g} counts, twice"))
-    step = root_2 * resolution / math.sqrt(12.0)
+    step = root_2 * resolution / ROOT_12
     components.append(Component(RESOLUTION, step, math.inf, "rectangular", "one count, twice"))
     components.append(_scatter("scatter of the first", first, ""))
     components.append(_scatter("scatter of the second", second, ""))
-    return _known(tuple(components), k, row, root_2 * resolution)
+    return _known(tuple(components), k, root_2 * resolution, accuracy=row is not None)
 
 
-def _repeatability(conversions: Sequence[float], resolution: float, *, averaged: bool) -> Component:
-    n = len(conversions)
-    shown = repeatability(conversions, resolution) if averaged else own_repeatability(conversions, resolution)
-    if n >= FEW:
-        note = f"s of {n} by their effective number" if averaged else f"s of {n}"
-    elif math.isfinite(shown.dof):
-        note = f"s of {n}, itself known to {100.0 * sd_known_to(n):.0f} %"
-    else:
-        note = "one count"
-    return _scatter(REPEATABILITY, shown, note)
+def _component(kind: str, u: float, dof: float, of: float | None, resolution: float, row: Accuracy | None) -> Component:
+    """Return a component with numbers of 6 digits, as a verdict lists them, so that U is that of what is listed."""
+    dof = round6(dof) if dof < math.inf else math.inf
+    of = None if of is None else round6(of)
+    return Component(kind, round6(u), dof, _SHAPES.get(kind, "normal"), _note(kind, dof, of, resolution, row), of)
 
 
-def _known(components: tuple[Component, ...], k: float | None, row: Accuracy | None, least: float) -> Budget:
-    """Return the budget; without an accuracy row U is no less than `least`, whatever its components say."""
+def _note(kind: str, dof: float, of: float | None, resolution: float, row: Accuracy | None) -> str:
+    """Return the numbers that a component of this kind was made from, in words."""
+    if kind == RESOLUTION:
+        return f"one count {resolution:.6g}"
+    if kind == CONTACTS:
+        return f"s pooled over items, {dof:g} degrees of freedom" if of is None else f"s of {of:g} contacts"
+    if of is None:
+        return ""
+    if kind == ACCURACY and row is not None:
+        return f"±({row.percent:g} % + {row.counts:g} counts) = ±{of:.6g}"
+    if kind == LEADS:
+        return f"leads {of:.6g}"
+    if kind == REPEATABILITY and of >= FEW:
+        return f"s of {of:g}"
+    if kind == REPEATABILITY and math.isfinite(dof):
+        return f"s of {of:g}, itself known to {100.0 * sd_known_to(int(of)):.0f} %"
+    return "one count" if kind == REPEATABILITY else ""
+
+
+def _known(components: tuple[Component, ...], k: float | None, least: float, *, accuracy: bool) -> Budget:
+    """Return the budget; where the accuracy is not known U is no less than `least`, whatever its components say."""
     budget = Budget(components, k)
-    if row is not None:
+    if accuracy:
         return budget
     return Budget(components, k, stated=least if budget.expanded < least else None, reason=UNKNOWN)
 

@@ -21,7 +21,8 @@ class Component(msgspec.Struct, frozen=True):
     """One source of uncertainty: standard uncertainty `u` in the unit of the result, not negative.
 
     `dof`: degrees of freedom, infinite where u is taken as known. `distribution`: its shape, by name. `note`: the
-    numbers that u was made from, for a table. A sensitivity coefficient, where there is one, is already in `u`.
+    numbers that u was made from, for a table. `of`: the one of them that nothing else tells, for who keeps it; None
+    where there is none. A sensitivity coefficient, where there is one, is already in `u`.
     """
 
     name: str
@@ -29,6 +30,7 @@ class Component(msgspec.Struct, frozen=True):
     dof: float = math.inf
     distribution: str = "normal"
     note: str = ""
+    of: float | None = None
 
     def __post_init__(self) -> None:
         """Refuse what is no standard uncertainty."""

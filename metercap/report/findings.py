@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
@@ -16,7 +17,7 @@ from metercap.compare import Side, compare_files
 from metercap.compare.model import Adjusted, Counted, Pair
 from metercap.compare.pairs import Beside, pair
 from metercap.errors import JournalError
-from metercap.evidence import Evidence, evidence
+from metercap.evidence import Evidence
 from metercap.journal import State, iterate
 from metercap.journal.reader import Records
 from metercap.judging.good import Good, read_goods
@@ -26,6 +27,7 @@ from metercap.report.cautions import DEFERS, own, usual
 from metercap.report.gather import Entry, Gathered
 from metercap.report.sofar import counted_so_far
 from metercap.report.unseen import unseen
+from metercap.session import opening
 
 
 class FileFacts(msgspec.Struct, frozen=True):
@@ -108,7 +110,8 @@ def study(path: Path, *, program: str, against: Side | None = None) -> tuple[Fin
     digest = hashlib.sha256()
     with iterate(path) as records:
         try:
-            session = evidence(gathered.passing(_hashed(records, digest)))
+            hashed = _hashed(records, digest)
+            session = gathered.take(itertools.chain([opening(hashed)], hashed))
         except JournalError as error:
             raise JournalError(error.what, where=error.where or str(path), hint=error.hint) from error
     digest.update(records.line)  # of a torn file its tail
@@ -119,7 +122,8 @@ def study(path: Path, *, program: str, against: Side | None = None) -> tuple[Fin
 
 def _so_far(session: Evidence, left: tuple[Open, ...]) -> Iterator[SoFar]:
     for one in left:
-        said = counted_so_far(session.known.before.get((one.step, one.item), {}))
+        kept = session.counts.get((one.step, one.item))
+        said = "" if kept is None else counted_so_far(kept)
         if said:
             yield SoFar(one.step, one.item, said)
 
@@ -188,7 +192,7 @@ def _carried(session: Evidence, file: str) -> Iterator[Pair]:
 
 def _undecided(session: Evidence, gathered: Gathered, file: str) -> Iterator[Adjusted]:
     """Return every trimmer that was read as found and has no verdict that says so: the session ended before."""
-    for (step, item), judged in session.known.as_found.items():
+    for (step, item), judged in session.as_found.items():
         verdict = session.verdicts.get((step, item))
         if verdict is not None and isinstance(verdict.as_found, float):
             continue

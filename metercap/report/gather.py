@@ -14,6 +14,7 @@ from typing import Any, Generic, Literal, TypeVar
 import msgspec
 
 from metercap.contact import Conversions
+from metercap.evidence import Evidence, Gathering
 from metercap.metrology.ranges import too_coarse
 from metercap.outcome import Fold, Key
 from metercap.plan import Plan
@@ -140,7 +141,7 @@ class Gathered:
     """Everything that was gathered; feed it by `passing`, look when that is done."""
 
     def __init__(self) -> None:
-        self.fold = Fold()
+        self._gathering = Gathering()
         self.log: Kept[Entry] = Kept()
         self.strips: dict[str, Strip] = {}
         self.traces: dict[Key, Trace] = {}
@@ -165,14 +166,19 @@ class Gathered:
         self._newest: list[Reading] = []
         """The frames of the newest conversion, which may be the contact's last and a blend as well."""
 
-    def passing(self, records: Iterable[Record]) -> Iterator[Record]:
-        """Take every record on its way to whoever iterates."""
+    @property
+    def fold(self) -> Fold:
+        """The verdicts that stand, and what is open."""
+        return self._gathering.fold
+
+    def take(self, records: Iterable[Record]) -> Evidence:
+        """Take every record of a session, the first included, and return what they prove."""
         for record in records:
             self._take(record)
-            yield record
         self._drawn()
         for strip in self.strips.values():
             strip.lift(self.last_s)
+        return self._gathering.evidence()
 
     def _take(self, record: Record) -> None:
         self.last_s = record.t_s
@@ -187,7 +193,7 @@ class Gathered:
             self._trace = None
             if record.step in self.strips:
                 self.strips[record.step].ticks.add(Tick(record.t_s, record.item, record.verdict))
-        self.fold.add(record)
+        self._gathering.add(record)
         if isinstance(record, SessionRecord):
             assert self.fold.plan is not None
             self._begin(self.fold.plan, record.reference)

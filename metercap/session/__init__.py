@@ -3,9 +3,8 @@
 `Session.feed(event)` gives outcomes; `Driver` is the one loop that live and replay share.
 """
 
-from metercap.session.derived import Derived, derive
 from metercap.session.driver import Driver
 from metercap.session.machine import Session
 from metercap.session.replay import Checked, check, feed_recorded, opening
 
-__all__ = ["Checked", "Derived", "Driver", "Session", "check", "derive", "feed_recorded", "opening"]
+__all__ = ["Checked", "Driver", "Session", "check", "feed_recorded", "opening"]

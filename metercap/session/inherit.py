@@ -121,6 +121,7 @@ def inherited_from(
                 t_s=0.0,
                 from_s=None,
                 contacts=msgspec.UNSET,
+                budget=msgspec.UNSET,
                 reason=f"{source}; {verdict.reason}" if verdict.reason else source,
             )
             for verdict in (kept | asked).values()

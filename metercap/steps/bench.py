@@ -15,6 +15,7 @@ from metercap.asks import Asks, PromptFacts
 from metercap.contact import Block, Blocks, Burst, Conversions, Tokens, Touch
 from metercap.judging.good import Goods
 from metercap.judging.judge import Held, Judge, Judgement, Limits
+from metercap.judging.rests import rests_of
 from metercap.meter import MeterProfile
 from metercap.plankeys.base import Rule, StepBase
 from metercap.quantity import Quantity
@@ -33,7 +34,9 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
+from metercap.rests import Found
 from metercap.steps.advice import WORTH_S, fixed_range_text, saved_s
+from metercap.steps.counts import count_of
 from metercap.steps.hazard import Standing
 from metercap.steps.rounds import Uncounted
 
@@ -217,6 +220,22 @@ class Bench:
         (step, item), self._on = self._on or (self.step, item), None
         self._out.append(Lift(self.t_s, step, item, same))
 
+    def found(self, step: str, item: str, unit: str, judged: Judgement, reading: Reading, **how: Any) -> None:
+        """A trimmer's value as found has settled, by `reading`; `how`: n, from_s, contacts. It is never overwritten."""
+        self.as_found[step, item], self.found_by[step, item] = judged, reading
+        value, expanded, resolution = judged.value, judged.expanded, judged.resolution
+        self._out.append(Found(self.t_s, step, item, value, unit, expanded, resolution, budget=rests_of(judged), **how))
+
+    def counted(self, item: str, kept: dict[str, Any]) -> None:
+        """Keep what was counted of an item by now, and record it where it says something new."""
+        before = self.before.get((self.step, item), {})
+        if kept == before:
+            return
+        self.before[self.step, item] = kept
+        said = count_of(kept, self.step, item)
+        if said != count_of(before, self.step, item):
+            self._out.append(msgspec.structs.replace(said, t_s=self.t_s))
+
     def excursion(self, record: Excursion) -> None:
         """Record a trimmer's way past its hazard limit."""
         self._out.append(record)
@@ -269,6 +288,7 @@ class Bench:
             resolution=None if judged is None else judged.resolution,
             settled=settled,
             from_s=from_s,
+            budget=rests_of(judged),
             **more,
         )
         self._out.append(record)

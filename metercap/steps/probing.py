@@ -26,7 +26,8 @@ from metercap.metrology.ranges import IN_OHMS as IN_OHMS
 from metercap.metrology.series import sd
 from metercap.quantity import format_value
 from metercap.reading import Reading
-from metercap.records import CueKind, Do, Touched, VerdictKind
+from metercap.records import CueKind, Do, VerdictKind
+from metercap.rests import Touched
 from metercap.steps.bench import Bench
 
 LEAKAGE_OHM = 20e3

@@ -230,13 +230,14 @@ class Trials(Machine):
 
     def _keep(self) -> None:
         """Remember what was counted for a later session of this unit."""
-        self.bench.before[self.step.id, self.step.id] = {
+        kept = {
             "k": self._before.count(True),
             "runs": len(self._before),
             "fix": self._fix,
             "after": self._after.count(True),
             "tries": list(self._tries),
         }
+        self.bench.counted(self.step.id, kept)
 
     def _failed(self) -> str:
         if self._fix:

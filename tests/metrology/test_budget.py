@@ -30,6 +30,7 @@ from metercap.metrology.budget import (
     reading_budget,
 )
 from metercap.metrology.components import Component, accuracy_component, correlated_sum, rectangular, triangular, type_a
+from metercap.metrology.domain import round6
 from metercap.metrology.series import Scatter, correlation, mean, sd
 from metercap.quantity import Quantity
 
@@ -226,7 +227,7 @@ def test_every_component_of_a_reading() -> None:
     assert [row.u for row in rows] == pytest.approx(expected, rel=1e-5, abs=0.0)
     assert math.fsum(row.share for row in rows) == pytest.approx(100.0, abs=1e-3)
     assert [row.dof for row in rows] == [None, None, None, None, 1.0]
-    assert budget.u == pytest.approx(math.sqrt(math.fsum(u * u for u in expected)), rel=1e-12, abs=0.0)
+    assert budget.u == pytest.approx(math.sqrt(math.fsum(u * u for u in expected)), rel=1e-5, abs=0.0)
     assert budget.expanded == pytest.approx(2 * budget.u, rel=1e-3, abs=0.0)
     assert budget.reason == ""
 
@@ -238,7 +239,7 @@ def test_repeatability_by_number_of_conversions() -> None:
     many = reading_budget(100.0, 1.0, OHMS, METER, conversions=[98.0, 102.0] * 20, averaged=True)
     last = reading_budget(98.0, 1.0, OHMS, METER, conversions=[98.0, 102.0] * 20)
     assert quiet.part(REPEATABILITY) == Scatter(1.0, math.inf)
-    assert noisy.part(REPEATABILITY).u == sd([98.0, 102.0, 99.0, 103.0])
+    assert noisy.part(REPEATABILITY).u == round6(sd([98.0, 102.0, 99.0, 103.0]))
     assert many.part(REPEATABILITY).u < 1.0
     assert last.part(REPEATABILITY).u > sd([98.0, 102.0] * 20)  # one conversion scatters by s, however many there were
     notes = [next(row.note for row in budget.rows() if row.name == REPEATABILITY) for budget in (quiet, noisy, many)]
@@ -332,8 +333,8 @@ def test_own_scatter_is_repeatability_and_contacts() -> None:
     budget = reading_budget(
         2187.0, 1.0, OHMS, METER, conversions=[2187.0, 2187.0], contacts=[2187.0, 2189.0], lead=LeadNull(0.2, 0.1)
     )
-    assert own_scatter(budget).u == pytest.approx(math.sqrt(1.0 + 2.0))
-    assert own_scatter(budget).dof == pytest.approx(9 / 4)
+    assert own_scatter(budget).u == pytest.approx(math.sqrt(1.0 + 2.0), rel=1e-5)
+    assert own_scatter(budget).dof == pytest.approx(9 / 4, rel=1e-5)
     assert budget.part("nothing of that name") == Scatter(0.0, math.inf)
 
 

@@ -7,7 +7,8 @@ import msgspec
 from metercap.practice.audit import Audit
 from metercap.practice.bench import Bench
 from metercap.practice.scene import Scene, parse_scene
-from metercap.records import Touched, Verdict, VerdictKind
+from metercap.records import Verdict, VerdictKind
+from metercap.rests import Touched
 
 
 def verdict(

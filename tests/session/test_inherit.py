@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import msgspec
 
+from metercap.evidence import evidence
 from metercap.plankeys import ExerciseStep, Item, TrialsStep, TuneStep
 from metercap.records import VerdictKind
-from metercap.session import derive
 from metercap.session.inherit import inherited_from, recorded_only
 from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 
@@ -168,9 +168,9 @@ def test_an_older_file_is_not_derived_again() -> None:
     play = Play(fuses(1), rate=5.0)("OL*6 0.2*3")
     told = msgspec.structs.replace(play.verdicts["F1"], value=0.3)
     first = msgspec.structs.replace(play.record, schema=1)
-    known = derive(first, [*play.events, told])
+    known = evidence(iter([first, *play.events, told]))
     assert known.judged["fuses", "F1"].value == 0.3
-    assert known.standing["fuses", "F1"] == told
+    assert known.verdicts["fuses", "F1"] == told
 
 
 def test_old_verdicts_hand_on_what_they_say() -> None:

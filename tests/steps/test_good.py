@@ -11,6 +11,7 @@ from scipy import stats
 
 from metercap.errors import JournalError
 from metercap.judging.good import Good, GoodValue, Origin, likeness, read_goods
+from metercap.judging.rests import judgement_of
 from metercap.meter import Accuracy
 from metercap.metrology.pair import FULL, Measured
 from metercap.plan import Plan
@@ -18,7 +19,6 @@ from metercap.plankeys import CheckStep, Item, SweepStep
 from metercap.quantity import Quantity
 from metercap.records import VerdictKind
 from metercap.rejudge import rejudge
-from metercap.session import derive
 from tests.steps.bench_play import Play, check, meter
 
 OHM = Quantity.RESISTANCE
@@ -172,21 +172,19 @@ def test_judged_again_without_the_plans_limits() -> None:
     assert [str(row.after.verdict) for row in found.rows] == ["unsure"]
 
 
-def test_what_a_value_rests_on_is_derived_again() -> None:
-    """A recorded session gives back the budget behind its verdict; its U is the recorded one."""
-    play = played("OL*6 160.9*4 OL*6 160.9*4 OL*6", good(160.4))
-    known = derive(play.record, recorded(play))
-    found = known.judged["coils", "K1"]
-    assert found.quantity is OHM
-    assert found.budget is not None and found.budget.expanded == play.verdicts["K1"].expanded
+def test_what_a_value_rests_on_stands_in_its_record() -> None:
+    """A verdict alone gives back the budget behind it; its U is the recorded one."""
+    verdict = played("OL*6 160.9*4 OL*6 160.9*4 OL*6", good(160.4)).verdicts["K1"]
+    found = judgement_of(verdict, METER)
+    assert found is not None and found.quantity is OHM
+    assert found.budget is not None and found.budget.expanded == verdict.expanded
     names = [row.name for row in found.budget.rows()]
     assert names == ["accuracy", "resolution", "repeatability", "separate contacts"]
 
 
-def test_what_is_not_derived_as_recorded_is_left_out() -> None:
-    """A file whose verdict this program would not give says nothing of what its value rests on."""
-    play = played("OL*6 160.9*4 OL*6 160.9*4 OL*6", good(160.4))
-    records = [msgspec.structs.replace(r, value=161.0) if r is play.verdicts["K1"] else r for r in recorded(play)]
-    known = derive(play.record, records)
-    assert known.judged == {}
-    assert known.standing["coils", "K1"].value == 161.0
+def test_parts_that_do_not_come_to_the_recorded_u_are_left_out() -> None:
+    """A verdict with another U than its parts make says nothing of what its value rests on, but for that U."""
+    verdict = played("OL*6 160.9*4 OL*6 160.9*4 OL*6", good(160.4)).verdicts["K1"]
+    found = judgement_of(msgspec.structs.replace(verdict, expanded=9.0), METER)
+    assert found is not None and found.budget is None and found.quantity is None
+    assert (found.value, found.expanded) == (verdict.value, 9.0)

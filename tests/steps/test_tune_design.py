@@ -228,7 +228,7 @@ def test_as_found_and_the_good_unit_are_said_as_soon_as_both_are_known(found: st
     reference = {"bridge/RV1": {"value": 2190.0, "unit": "ohm"}}
     play = Play(step(target="reference", never_below=None), rate=RATE, reference=reference)(f"OL*6 {found}*2")
     assert aloud(play) == []
-    assert play.since(f"{found}*1") == ["note", "prompt turn RV1"]
+    assert play.since(f"{found}*1") == ["Found", "note", "prompt turn RV1"]
     assert aloud(play) == [said]
 
 

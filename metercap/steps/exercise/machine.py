@@ -75,7 +75,7 @@ class Exercise(Paced):
 
     def _keep(self, presses: Presses | None = None) -> None:
         if kept := self._past.kept(presses, self._seen.dropouts):
-            self.bench.before[self.step.id, self.item] = kept
+            self.bench.counted(self.item, kept)
 
     def decided(self) -> StrEnum:
         """Nothing is asked about this switch any more."""

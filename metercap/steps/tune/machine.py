@@ -63,8 +63,9 @@ class Tune(TuneWords):
         if result is None:
             return S.FOUND_ON
         key = self._to_find.pop(0)
-        self.bench.as_found[key], self.bench.found_by[key] = result.judged, reading
         trimmers = self._trimmers.of(key[0])
+        unit, judged = trimmers.unit, result.judged
+        self.bench.found(*key, unit, judged, reading, n=result.n, from_s=result.from_s, contacts=result.contacts)
         past = trimmers.settled(key[1], result.judged)
         self.bench.note(asking.found(trimmers, key[1]), aloud=trimmers.good(key[1]) is not None)
         if past:

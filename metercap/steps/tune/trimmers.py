@@ -14,7 +14,8 @@ from metercap.metrology.ranges import resolution_at, too_coarse
 from metercap.plankeys.base import Rule
 from metercap.plankeys.tune import AS_FOUND, REFERENCE, Band, TuneStep
 from metercap.reading import Reading, State
-from metercap.records import CueKind, Excursion, Touched, VerdictKind
+from metercap.records import CueKind, Excursion, VerdictKind
+from metercap.rests import Touched
 from metercap.steps.bench import Bench
 from metercap.steps.hazard import Standing
 from metercap.steps.probing import IN_OHMS, Aim

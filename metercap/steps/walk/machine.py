@@ -17,7 +17,8 @@ from metercap.judging.pool import Pool
 from metercap.plankeys.walk import REVERSED, WalkStep, walked
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading, State
-from metercap.records import CueKind, Do, Touched, VerdictKind, at
+from metercap.records import CueKind, Do, VerdictKind, at
+from metercap.rests import Touched
 from metercap.steps.bench import Bench
 from metercap.steps.machine import Given
 from metercap.steps.nearzero import NearZero, about_zero, shows_contact
