@@ -62,3 +62,8 @@ class Garbage(msgspec.Struct, frozen=True, tag_field="kind", tag="garbage"):
     def bytes(self) -> int:
         """How many bytes it stands for."""
         return len(self.raw) // 2 if self.size is UNSET else self.size
+
+
+def told(flags: tuple[str, ...]) -> list[str]:
+    """Return what the meter said: files of schema 1 carry, behind a colon, how a frame was laid out as well."""
+    return [flag for flag in flags if ":" not in flag]

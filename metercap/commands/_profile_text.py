@@ -84,7 +84,6 @@ _REMARKS = {
     "bits": "# Place . bit of a code that is 0x30 + four bits = what it says.",
     "over": "# What stands in the number's place over range.",
     "segments": "# Byte number . bit of the low nibble = segment a to g of a digit, point or sign.",
-    "lines": "# How the meter usually ends a line of each quantity.",
 }
 
 

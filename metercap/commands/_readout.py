@@ -11,7 +11,7 @@ from metercap.live import Trace
 from metercap.plain import JsonLines, PlainLines
 from metercap.plain.style import paint, safe, use_colour
 from metercap.quantity import format_value
-from metercap.reading import Reading, State
+from metercap.reading import Reading, State, told
 from metercap.records import Cue, Record
 from metercap.words import KeyWords, Word, WordSink, WordSource, word_source
 from metercap.words.listen import Now
@@ -26,13 +26,11 @@ ATTENTION = ("hold", "rel", "low_battery", "min", "max", "peak")
 
 def reading_text(reading: Reading) -> str:
     """Return "0.2 Ω  resistance  auto": the value as the display showed it, over-range as OL, a blank as --."""
-    from metercap.wire import plain_flags
-
     if reading.value is None:
         shown = "OL" if reading.state is State.OVER else "--"
     else:
         shown = format_value(reading.value, reading.unit, reading.resolution)
-    flags = [flag for flag in plain_flags(reading.flags) if flag not in UNTOLD]
+    flags = [flag for flag in told(reading.flags) if flag not in UNTOLD]
     words = " ".join([reading.quantity.value, *flags]).replace("_", " ")
     return f"{shown:>11}  {safe(words)}"
 

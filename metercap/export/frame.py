@@ -21,7 +21,7 @@ from metercap.journal import iterate
 from metercap.journal.format import MAX_LINE
 from metercap.journal.reader import open_journal
 from metercap.quantity import Quantity
-from metercap.reading import State
+from metercap.reading import State, told
 from metercap.records import Verdict, decode
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def readings_frame(path: Path, *, raw: bool = False) -> pd.DataFrame:
         if name in numbers:
             columns[name] = np.concatenate(numbers[name]) if numbers[name] else np.empty(0)
         elif name in codes:
-            known = [" ".join(word) if name == "flags" else word for word in words[name]]
+            known = [" ".join(told(word)) if name == "flags" else word for word in words[name]]
             columns[name] = _categorical(known, codes[name])
         elif raw:
             columns[name] = pd.array(texts, dtype="str")

@@ -27,7 +27,7 @@ from metercap.export.schema import TABLES, VERDICTS, TableName
 from metercap.gate import visible
 from metercap.journal import State, iterate
 from metercap.journal.reader import Records
-from metercap.reading import Reading
+from metercap.reading import Reading, told
 from metercap.records import Verdict
 
 _FORMULA = re.compile(r"(^|[,;|])(?=\s*[=+\-@＝＋－＠])")
@@ -121,7 +121,7 @@ def _readings(records: Records) -> Iterator[list[str]]:
                 repr(record.resolution),
                 defused(record.unit),
                 record.state,
-                defused(" ".join(record.flags)),
+                defused(" ".join(told(record.flags))),
                 defused(record.raw),
             ]
 

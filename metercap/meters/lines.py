@@ -238,7 +238,6 @@ def _profile(forms: list[_Form], base: MeterProfile) -> MeterProfile:
         tables={
             "units": tables.units,
             "quantities": tables.quantities,
-            "lines": dict(base.tables.get("lines", {})),
         },
     )
 

@@ -103,7 +103,7 @@ def teach(lines: Sequence[str], base: MeterProfile, hints: Hints) -> Taught:
     seen = {reading.quantity: None for _, reading in readings if reading is not None and reading.value is not None}
     if len(seen) == 1:
         tables["quantities"][""] = next(iter(seen)).value
-    _usual(tables, samples, readings)
+    _prefixes(tables, samples)
     profile = msgspec.structs.replace(profile, tables=tables)
     rows = []
     for line in samples:
@@ -267,25 +267,7 @@ def _literal(text: str) -> str:
     return "".join(r"\s+" if piece.isspace() else re.escape(piece) for piece in pieces)
 
 
-def _usual(tables: Rows, samples: list[str], readings: list[tuple[str, Reading | None]]) -> None:
-    """Set how this meter usually ends a line, where samples show it, so that the journal need not say it each time."""
-    lines = tables["lines"]
-    for line, reading in readings:
-        if reading is None:
-            continue
-        if reading.value is None:
-            word = line.split()[0]
-            if line == word or _unit_after(line, len(word)):
-                lines[reading.state.value] = word
-            continue
-        match = re.fullmatch(
-            rf"[+-]?[0-9.]+(?: ([{PREFIXES}]?)([{LETTER}]+(?: (?:ac|dc|cont|diode))?))?", line, re.IGNORECASE
-        )
-        if match is None:
-            continue
-        ending = match[2] or ""
-        if ending and _unit((match[1] or "") + ending.split()[0]) is None:
-            continue
-        lines[reading.quantity.value] = ending
+def _prefixes(tables: Rows, samples: list[str]) -> None:
+    """A meter of bare numbers prints no prefixes either."""
     if "" in tables["units"] and not any(re.search(rf"\d\s?[{PREFIXES}]", line) for line in samples):
-        tables.pop("prefixes", None)  # a meter of bare numbers has no prefixes to print either
+        tables.pop("prefixes", None)

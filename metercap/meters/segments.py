@@ -273,7 +273,7 @@ class _Table:
                 "frame": {"bytes": len(self.samples[0].frame), "digits": self.places},
                 "segments": dict(table),
                 "quantities": quantities,
-                "layout": {"leading": "blanks" if self.blank else "zeros"} | self._untaught(),
+                "layout": self._untaught(),
             },
         )
 

@@ -1,7 +1,6 @@
 """Bytes in, readings out: the wire formats, without I/O.
 
     decoder(profile) ── feed(bytes, t_s) ──▶ readings and garbage, every byte once, in order
-    encode(profile, reading) ──▶ the frame's bytes, from the reading's fields
     decode_frame(profile, raw, t_s) ──▶ what one record's raw bytes give
 
 Four layers: `families` picks by profile; `framing` cuts the stream and `accounts` keeps its books; one codec a
@@ -10,17 +9,14 @@ in the profile.
 """
 
 from metercap.wire.accounts import LATENCY_S
-from metercap.wire.families import Decoder, decode_frame, decoder, encode, frame_s, look_up_families, unknown_family
-from metercap.wire.fields import plain_flags
+from metercap.wire.families import Decoder, decode_frame, decoder, frame_s, look_up_families, unknown_family
 
 __all__ = [
     "LATENCY_S",
     "Decoder",
     "decode_frame",
     "decoder",
-    "encode",
     "frame_s",
     "look_up_families",
-    "plain_flags",
     "unknown_family",
 ]

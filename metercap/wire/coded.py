@@ -15,15 +15,14 @@ from a few displays reads those functions and ranges, and no other one wrongly.
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Iterable
 
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
-from metercap.reading import Reading, State
+from metercap.reading import State
 from metercap.wire import shapes
-from metercap.wire.fields import FLAGS, Fields, layout, ordered, plain_flags, unfit
+from metercap.wire.fields import FLAGS, Fields, ordered
 from metercap.wire.tables import Tables, nearest
 
 ENDS = {"crlf": b"\r\n", "cr": b"\r", "lf": b"\n"}
@@ -51,9 +50,6 @@ class Coded:
         self._codes = _codes(tables, len(self._keys))
         tables.done()
         self._mask = {n: 15 & ~_together(bit for at, bit in self._bits.values() if at == n) for n in self._keys}
-        self._usual: dict[tuple[Quantity, State], str] = {}
-        for code, (quantity, _, state) in self._codes.items():
-            self._usual.setdefault((quantity, state), code)
 
     def decode(self, frame: bytes) -> Fields | str:
         """Return the fields of one line of this length, or why it is no reading."""
@@ -76,7 +72,7 @@ class Coded:
             minus = minus or sign == "minus"
         field = body[self._start : self._stop].decode("ascii")
         written = field.strip(" ")
-        value, resolution, shape = None, 0.0, field.replace(" ", "_")
+        value, resolution = None, 0.0
         if state is State.OK and written in self._over:
             state = State.OVER
         if state is State.OVER and self._over and written not in self._over:
@@ -86,57 +82,15 @@ class Coded:
                 return f"the value {field!r} is no number"
             value = decimal_si("-" + written if minus else written, exponent)
             resolution = decimal_si("1", exponent - shapes.decimals_of(written))
-            shape = shapes.shape_of(field)
         elif minus:
             flags.append("minus")
-        flags = ordered(flags)
-        if self._usual.get((quantity, state)) != code:
-            flags.append("range:" + code.encode("ascii").hex())
-        if shape != self._usual_shape:
-            flags.append(f"shape:{shape}")
-        return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
-
-    @property
-    def _usual_shape(self) -> str:
-        return "0" * (self._stop - self._start)
+        return quantity, value, resolution, quantity.unit, state, ordered(flags), frame.hex()
 
     def _code(self, body: bytes) -> tuple[str, list[str]]:
         """Return the code without its bits, and the flags that those say."""
         flags = [flag for flag, (n, bit) in self._bits.items() if body[n] & 0xF0 == HIGH and body[n] & bit]
         chars = (body[n] & (0xF0 | self._mask[n]) if body[n] & 0xF0 == HIGH else body[n] for n in self._keys)
         return "".join(map(chr, chars)), flags
-
-    def encode(self, reading: Reading) -> bytes:
-        """Return the line of a reading, from its fields. Raises ProfileError for what a line cannot show."""
-        named = layout(reading, "range")
-        code = self._usual.get((reading.quantity, reading.state)) if named is None else _from_hex(named)
-        if code is None or len(code) != len(self._keys):
-            raise unfit(reading, "the profile has no code for it")
-        text: str | None = layout(reading, "shape") or self._usual_shape
-        lit = [flag for flag in plain_flags(reading.flags) if flag != "minus"]
-        minus = "minus" in reading.flags
-        if reading.value is not None and text is not None:
-            exponent = shapes.exponent_of(reading.resolution)
-            counts = None if exponent is None else shapes.counts_of(reading.value, exponent)
-            text = None if counts is None else shapes.fill(text, counts)
-            minus = math.copysign(1.0, reading.value) < 0
-        if text is None or len(text) != self._stop - self._start or not text.isascii():
-            raise unfit(reading, "its digits do not fit the line")
-        body = bytearray(len(self._layout))
-        for n, sign in zip(self._keys, code.encode("ascii"), strict=True):
-            body[n] = sign
-        body[self._start : self._stop] = text.replace("_", " ").encode("ascii")
-        if self._sign_at >= 0:
-            want = "minus" if minus else "plus"
-            body[self._sign_at] = ord(next((sign for sign, means in self._signs.items() if means == want), " "))
-        elif minus:
-            lit.append("minus")
-        for flag in lit:
-            at = self._bits.get(flag)
-            if at is None:
-                raise unfit(reading, f"no bit says {flag!r}")
-            body[at[0]] |= at[1]
-        return bytes(body) + self.end
 
 
 def _together(bits: Iterable[int]) -> int:
@@ -145,13 +99,6 @@ def _together(bits: Iterable[int]) -> int:
     for bit in bits:
         out |= bit
     return out
-
-
-def _from_hex(text: str) -> str | None:
-    try:
-        return bytes.fromhex(text).decode("ascii")
-    except (ValueError, UnicodeDecodeError):
-        return None
 
 
 def _frame(tables: Tables) -> tuple[str, bytes]:

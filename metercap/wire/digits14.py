@@ -3,25 +3,21 @@
     [tables.frame]        layout = "RDDDDDFSSSSS"    what stands where before CR LF: R range, D digit, F function,
                                                    S status (0x30 + four bits)
     [tables.bits]         "7.4" = "minus"          position in the frame, from 0 . bit
-    [tables.quantities]   "; dc" = "voltage_dc"    function code and mode bits lit; a quantity's first row is the
-    usual one [tables.weights]      "30" = 0.01              function code and range code: the last digit's weight
-    in SI;
+    [tables.quantities]   "; dc" = "voltage_dc"    function code and mode bits lit
+    [tables.weights]      "30" = 0.01              function code and range code: the last digit's weight in SI;
                           "20 frequency" = 0.01    where one function code serves several units, with the quantity
 
 Mode bits (dc, ac, select) that no row of a function names are carried as flags. Digits of an over-range or
-underrange frame mean nothing and are carried as layout unless they are zeros; underrange ("UL") is state blank. A
-bit, range or function that the profile does not know makes garbage with that reason.
+underrange frame mean nothing; underrange ("UL") is state blank. A bit, range or function that the profile does not know
+makes garbage with that reason.
 """
 
 from __future__ import annotations
 
-import math
-
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
-from metercap.reading import Reading, State
-from metercap.wire import shapes
-from metercap.wire.fields import FLAGS, Fields, layout, ordered, plain_flags, unfit
+from metercap.reading import State
+from metercap.wire.fields import FLAGS, Fields, ordered
 from metercap.wire.tables import Tables, nearest, power_of_ten
 
 END = b"\r\n"
@@ -49,11 +45,6 @@ class Digits14:
         for row in self._rows:
             self._modes_of.setdefault(row[0], []).extend(row[1:])
         self._symbol_at = {at: symbol for symbol, at in self._bit_of.items()}
-        self._usual: dict[tuple[Quantity, int], tuple[_Row, str]] = {}
-        for row, quantity in self._rows.items():
-            for (function, code, of), exponent in self._weights.items():
-                if function == row[0] and of is quantity:
-                    self._usual.setdefault((quantity, exponent), (row, code))
         codes = "".join(function + code for function, code, _ in self._weights)
         self.body = frozenset({*range(_HIGH, _HIGH + 16), *codes.encode("ascii")})
 
@@ -99,46 +90,7 @@ class Digits14:
             value = decimal_si(f"-{digits}" if minus else digits, exponent)
         elif minus:
             flags.append("minus")
-        flags = ordered(flags)
-        if self._usual[quantity, exponent] != (row, code):
-            flags.append("range:" + "+".join((*row, code)))
-        if state is not State.OK and digits.strip("0"):
-            flags.append(f"shape:{digits}")
-        resolution = decimal_si("1", exponent)
-        return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
-
-    def encode(self, reading: Reading) -> bytes:
-        """Return the frame of a reading, from its fields. Raises ProfileError for what the meter cannot send."""
-        exponent = shapes.exponent_of(reading.resolution)
-        usual = None if exponent is None else self._usual.get((reading.quantity, exponent))
-        if exponent is None or usual is None:
-            raise unfit(reading, f"no range has a last digit of {reading.resolution:g}")
-        row, code = usual
-        named = layout(reading, "range")
-        if named is not None:
-            *parts, code = named.split("+")
-            row = tuple(parts)
-        places = len(self._places["D"])
-        digits = layout(reading, "shape") or "0" * places
-        lit = [*row[1:], *plain_flags(reading.flags)]
-        if reading.value is not None:
-            counts = shapes.counts_of(reading.value, exponent)
-            digits = "" if counts is None else f"{counts:0{places}d}"
-            lit += ["minus"] if math.copysign(1.0, reading.value) < 0 else []
-        lit += {State.OVER: ["over"], State.BLANK: ["under"], State.OK: []}[reading.state]
-        if len(digits) != places or len(code) != 1 or not row or len(row[0]) != 1:
-            raise unfit(reading, "its digits do not fit the display")
-        frame = bytearray(_HIGH for _ in self._layout)
-        for n, digit in zip(self._places["D"], digits, strict=True):
-            frame[n] = ord(digit) & 0x7F
-        frame[self._places["R"][0]] = ord(code) & 0x7F
-        frame[self._places["F"][0]] = ord(row[0]) & 0x7F
-        for symbol in lit:
-            at = self._bit_of.get(symbol)
-            if at is None:
-                raise unfit(reading, f"no status bit says {symbol!r}")
-            frame[at[0]] |= at[1]
-        return bytes(frame) + END
+        return quantity, value, decimal_si("1", exponent), quantity.unit, state, ordered(flags), frame.hex()
 
 
 def _layout(tables: Tables) -> str:

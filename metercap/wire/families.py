@@ -1,4 +1,4 @@
-"""From a profile to its decoder, and back from a reading to its bytes."""
+"""From a profile to its decoder."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from metercap.reading import Garbage, Reading
 from metercap.wire.accounts import LATENCY_S
 from metercap.wire.coded import Coded
 from metercap.wire.digits14 import Digits14
-from metercap.wire.fields import Codec, Fields
+from metercap.wire.fields import Codec
 from metercap.wire.framing import CountedDecoder, FrameDecoder, LineDecoder
 from metercap.wire.lcd14 import Lcd14
 from metercap.wire.own import Build, Guarded, OwnDecoder
@@ -44,25 +44,6 @@ def decoder(profile: MeterProfile, *, latency_s: float = LATENCY_S, midstream: b
     return _build(profile, _codec(profile), latency_s, midstream)
 
 
-def encode(profile: MeterProfile, reading: Reading) -> bytes:
-    """Return the bytes of the frame that `reading` came from, rebuilt from its fields; `raw` is not looked at.
-
-    For every reading that `decoder(profile)` yields this gives its very bytes. Raises ProfileError when the meter
-    cannot send such a reading, and when the reading contradicts itself (its layout flags against its value): the
-    frame is decoded again and must give the same fields.
-    """
-    codec = _codec(profile)
-    frame = codec.encode(reading)
-    fields = codec.decode(frame)
-    if isinstance(fields, str) or fields[:6] != _fields_of(reading)[:6]:
-        raise ProfileError(
-            f"a frame cannot show this {reading.quantity} reading as it stands",
-            where=f"profile {profile.name}",
-            hint="use the profile of the meter that the reading came from",
-        )
-    return frame
-
-
 def decode_frame(profile: MeterProfile, raw: bytes, t_s: float) -> list[Reading | Garbage]:
     """Return what `raw` gives when it is all there is: for the raw bytes of a reading, that reading.
 
@@ -86,18 +67,6 @@ def decode_frame(profile: MeterProfile, raw: bytes, t_s: float) -> list[Reading 
 def frame_s(profile: MeterProfile) -> float:
     """Return the time of one frame on the wire in seconds; for free lines, of a usual one."""
     return _codec(profile).frame_bytes * profile.serial.byte_s
-
-
-def _fields_of(reading: Reading) -> Fields:
-    return (
-        reading.quantity,
-        reading.value,
-        reading.resolution,
-        reading.unit,
-        reading.state,
-        reading.flags,
-        reading.raw,
-    )
 
 
 # Profiles hold dicts and cannot be hashed, so what is built from one is found by identity; the entry keeps the

@@ -6,10 +6,8 @@
 Which bit is which segment or symbol, and which symbols together mean which quantity, is in the profile:
 
     [tables.segments]     "1.8" = "ac"            byte number . bit of the low nibble
-    [tables.quantities]   "ohm beep" = "continuity"    unit and mode symbols lit together; a quantity's first row
-                                                  is the usual one
-    [tables.layout]       leading = "zeros"       or "blanks": how this meter usually fills unused places
-                          untaught = "d1 minus"   segments, points or minus whose bit nobody has seen yet: a display
+    [tables.quantities]   "ohm beep" = "continuity"    unit and mode symbols lit together
+    [tables.layout]       untaught = "d1 minus"   segments, points or minus whose bit nobody has seen yet: a display
                                                   that lights one is garbage
     A segment named "always_…" was lit whenever somebody looked: a number without it is garbage.
     [tables.frame]        bytes = 12, digits = 3  relatives of other lengths; 14 and 4 when the table is missing
@@ -21,14 +19,12 @@ point and prefix has 0.0.
 
 from __future__ import annotations
 
-import math
-
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
-from metercap.reading import Reading, State
+from metercap.reading import State
 from metercap.wire import shapes
-from metercap.wire.fields import FLAGS, Fields, layout, ordered, plain_flags, unfit
-from metercap.wire.segments import GLYPH_OF, SEGMENTS_OF, mask
+from metercap.wire.fields import FLAGS, Fields, ordered
+from metercap.wire.segments import GLYPH_OF, mask
 from metercap.wire.tables import Tables, nearest
 
 FRAME_BYTES = 14
@@ -55,10 +51,8 @@ class Lcd14:
         self._points = points(self._digits)
         self._place = _places(tables, self.frame_bytes, (*self._segments, *self._points, "minus"))
         self._rows = _rows(tables, self._place)
-        self._leading = tables.choice("layout", "leading", "zeros", ("zeros", "blanks"))
         tables.done()
         self._always = frozenset(symbol for symbol in self._place if symbol.startswith("always_"))
-        self._usual_row = {quantity: key for key, quantity in reversed(self._rows.items())}
         symbol_at = {at: symbol for symbol, at in self._place.items()}
         self._lit = tuple(
             tuple(
@@ -121,69 +115,7 @@ class Lcd14:
             flags += ["minus"] if minus else []
             if state is State.BLANK and not decimals and not prefix:
                 resolution = 0.0
-        flags = ordered(flags)
-        key = _key(mode)
-        if key != self._usual_row[quantity]:
-            flags.append("mode:" + "+".join(key))
-        shape = shapes.pointed(shapes.shape_of(cells), decimals)
-        if shape != self._usual_shape(quantity, value, resolution, state):
-            flags.append(f"shape:{shape}")
-        return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
-
-    def encode(self, reading: Reading) -> bytes:
-        """Return the bytes of a reading, from its fields. Raises ProfileError for what the display cannot show."""
-        named = layout(reading, "mode")
-        key = tuple(named.split("+")) if named is not None else self._usual_row.get(reading.quantity)
-        if key is None or self._rows.get(key) is not reading.quantity:
-            raise unfit(reading, "the profile has no symbols for it")
-        shape = layout(reading, "shape") or self._usual_shape(
-            reading.quantity, reading.value, reading.resolution, reading.state
-        )
-        exponent = shapes.exponent_of(reading.resolution) if reading.resolution else 0
-        if shape is None or exponent is None:
-            raise unfit(reading, f"its last digit cannot weigh {reading.resolution:g}")
-        prefix = shapes.PREFIX_OF.get(exponent + shapes.decimals_of(shape))
-        text: str | None = shape
-        minus = "minus" in reading.flags
-        if reading.value is not None:
-            counts = shapes.counts_of(reading.value, exponent)
-            text = None if counts is None else shapes.fill(shape, counts)
-            minus = math.copysign(1.0, reading.value) < 0
-        if text is None or prefix is None:
-            raise unfit(reading, "its digits do not fit the display")
-        lit = [*key, *(flag for flag in plain_flags(reading.flags) if flag != "minus")]
-        lit += [prefix] if prefix else []
-        lit += ["minus"] if minus else []
-        lit += [f"point{text.index('.')}"] if "." in text else []
-        for place, glyph in enumerate(text.replace(".", "")):
-            lit += [f"{letter}{place + 1}" for letter in SEGMENTS_OF.get(glyph, "")]
-        return self._draw(reading, lit)
-
-    def _draw(self, reading: Reading, lit: list[str]) -> bytes:
-        low = [0] * self.frame_bytes
-        for symbol in lit:
-            at = self._place.get(symbol)
-            if at is None:
-                raise unfit(reading, f"the display has no {symbol!r}")
-            low[at[0]] |= at[1]
-        return bytes((n + 1) << 4 | bits for n, bits in enumerate(low))
-
-    def _usual_shape(self, quantity: Quantity, value: float | None, resolution: float, state: State) -> str | None:
-        if not resolution:
-            return "_" * self._digits
-        exponent = shapes.exponent_of(resolution)
-        if exponent is None:
-            return None
-        decimals = shapes.usual_decimals(exponent, self._digits, quantity.unit not in BARE_UNITS)
-        if decimals is None:
-            return None
-        cells = "0" * self._digits
-        if state is not State.OK:
-            cells = _over_cells(self._digits) if state is State.OVER else "_" * self._digits
-        elif self._leading == "blanks" and value is not None:
-            shown = max(len(str(shapes.counts_of(value, exponent))), decimals + 1)
-            cells = ("0" * min(shown, self._digits)).rjust(self._digits, "_")
-        return shapes.pointed(cells, decimals)
+        return quantity, value, resolution, quantity.unit, state, ordered(flags), frame.hex()
 
 
 def _key(mode: tuple[str, ...]) -> tuple[str, ...]:
@@ -211,11 +143,6 @@ def segments(digits: int) -> dict[str, tuple[int, int]]:
 def points(digits: int) -> dict[str, int]:
     """Return after how many digits every point stands."""
     return {f"point{place}": place for place in range(1, digits)}
-
-
-def _over_cells(digits: int) -> str:
-    """Return where 0 and L usually stand: "_0L_" on four digits."""
-    return "0L".rjust(digits // 2 + 1, "_").ljust(digits, "_")
 
 
 def _sizes(tables: Tables) -> tuple[int, int]:

@@ -7,7 +7,6 @@ profile and returns an object with
     cut(held: bytes) -> tuple[int, int]      how many bytes in front belong to no frame, and the length of the frame
     that begins after them; 0 when that needs more bytes
     decode(frame: bytes) -> Fields | str     what a frame shows, or why it is no reading (see `fields`)
-    encode(reading) -> bytes                 the frame of a reading, from its fields
 
 and may read `profile.tables` as it likes. Cutting, timing, junk and bounds stay here: every byte comes out once, in a
 reading or in garbage, and an exception in the other package makes garbage with that reason, never a crash.
@@ -20,7 +19,6 @@ from typing import Protocol
 
 from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
-from metercap.reading import Reading
 from metercap.wire.accounts import LATENCY_S, Item
 from metercap.wire.fields import Fields
 from metercap.wire.framing import HELD_BYTES, FrameDecoder
@@ -37,10 +35,6 @@ class OwnCodec(Protocol):
 
     def decode(self, frame: bytes) -> Fields | str:
         """Return the fields of one whole frame, or why it is none."""
-        ...
-
-    def encode(self, reading: Reading) -> bytes:
-        """Return the frame of a reading."""
         ...
 
 
@@ -79,15 +73,6 @@ class Guarded:
             return self._own.decode(frame)
         except Exception as error:
             return f"the decoder fails: {error!r}"[:200]
-
-    def encode(self, reading: Reading) -> bytes:
-        """Return the frame of a reading. Raises ProfileError."""
-        try:
-            return bytes(self._own.encode(reading))
-        except ProfileError:
-            raise
-        except Exception as error:
-            raise ProfileError(f"the decoder fails: {error!r}"[:200], hint="tell who made it") from error
 
 
 class OwnDecoder(FrameDecoder):

@@ -9,7 +9,7 @@ back to a group) is refused.
 from __future__ import annotations
 
 import re
-from typing import Any, NamedTuple
+from typing import Any
 
 GROUPS = ("value", "unit", "quantity", "flags", "over", "blank")
 """The named groups a pattern may have; it needs `value`, `over` or `blank`."""
@@ -19,13 +19,6 @@ MEMORY_BYTES = 1 << 17
 """What one compiled pattern may take; a larger one, such as nine hundred repetitions of a group, is refused."""
 _UNICODE = re.compile(r"(?<!\\)((?:\\\\)*)\\u([0-9A-Fa-f]{4})")
 _OPEN_COUNT = re.compile(r"(?<!\\)(?:\\\\)*\{,[0-9]+\}")
-
-
-class Found(NamedTuple):
-    """What a line gave: the groups that took part, and where the value stands in the line."""
-
-    groups: dict[str, str | None]
-    span: tuple[int, int]
 
 
 class Pattern:
@@ -48,12 +41,11 @@ class Pattern:
         except re2.error as error:
             raise ValueError(_why(error)) from None
         self.groups: tuple[str, ...] = tuple(self._compiled.groupindex)
-        self._value = self._compiled.groupindex.get("value", 0)
 
-    def whole(self, line: str, start: int, stop: int) -> Found | None:
-        """Return what the pattern finds when it takes all of `line` from `start` to `stop`, else None."""
+    def whole(self, line: str, start: int, stop: int) -> dict[str, str | None] | None:
+        """Return the groups that took part when the pattern takes all of `line` from `start` to `stop`, else None."""
         match = self._compiled.fullmatch(line, start, stop)
-        return None if match is None else Found(match.groupdict(), match.span(self._value))
+        return None if match is None else dict(match.groupdict())
 
 
 def compiled(pattern: str) -> Pattern | str:

@@ -7,8 +7,7 @@ The link writes the query in front of the answer, so a tape or a journal decodes
 space is the link's, what follows is the meter's, and all of that must be the one number that was asked for. An echo,
 several fields or lines, a unit, a message: garbage.
 
-    [tables.queries]         "MEAS:RES?" = "resistance"   query = quantity; a quantity's first row is the usual one,
-                                                          and the one to ask
+    [tables.queries]         "MEAS:RES?" = "resistance"   query = quantity; a quantity's first row is the one to ask
     [tables.lowest_ranges]   resistance = 100.0           the meter's lowest range in SI units, a power of ten; optional
 
 Answers are decimal numeric response data: NR1 (`273`), NR2 (`0.273`), NR3 (`2.73E+2`) (IEEE 488.2, 8.7.2 to
@@ -28,9 +27,9 @@ from decimal import Decimal
 
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
-from metercap.reading import Reading, State
+from metercap.reading import State
 from metercap.wire import shapes
-from metercap.wire.fields import Fields, layout, plain_flags, unfit
+from metercap.wire.fields import Fields
 from metercap.wire.tables import Tables, nearest
 
 INFINITY = Decimal("9.9E37")
@@ -53,8 +52,6 @@ COUNTS = 19_999
 """The highest number shown, where the profile says nothing: four and a half digits, the coarsest of such meters."""
 BEYOND = 1.2
 _NUMBER = re.compile(r"([+-]?)([0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE]([+-]?[0-9]{1,3}))?", re.ASCII)
-_USUAL = {State.OVER: "9.90000000E+37", State.BLANK: "9.91000000E+37"}
-_USUAL_DECIMALS = 8
 
 
 def one_number(answer: bytes) -> bool:
@@ -76,7 +73,6 @@ class Scpi:
                 tables.problem(f"queries.{query}", "must be a query without parameters, ending in ?")
         self._lowest = LOWEST_RANGES | _lowest_ranges(tables)
         tables.done()
-        self._usual = {quantity: query for query, quantity in reversed(self._queries.items())}
         self._count_exponent = 1 - len(str(profile.counts or COUNTS))
 
     def decode(self, frame: bytes) -> Fields | str:
@@ -96,13 +92,11 @@ class Scpi:
             return "the answer is not one number"
         sign, mantissa, power = match.group(1), match.group(2), int(match.group(3) or 0)
         value, resolution, state = None, 0.0, State.OK
-        flags: list[str] = []
+        flags: tuple[str, ...] = ()
         number = abs(Decimal(answer))
-        shape = answer
         if number in (INFINITY, NOT_A_NUMBER):
             state = State.OVER if number == INFINITY else State.BLANK
-            flags += ["minus"] if sign == "-" else []
-            usual = ("-" if flags else "+") + _USUAL[state]
+            flags = ("minus",) if sign == "-" else ()
         else:
             exponent = power - shapes.decimals_of(mantissa)
             # No meter resolves more; beyond this a float no longer carries the written decimal back.
@@ -111,15 +105,7 @@ class Scpi:
                 return "the answer is no number that a meter shows"
             value = decimal_si(answer, 0)
             resolution = self._resolution(quantity, value, float(asked or 0))
-            shape = shapes.shape_of(sign + mantissa) + answer[match.end(2) :]
-            usual = _usual_shape(value)
-        if query != self._usual[quantity]:
-            flags.append(f"query:{query}")
-        if frame.endswith(b"\r\n"):
-            flags.append("end:CRLF")
-        if shape != usual:
-            flags.append(f"shape:{shape}")
-        return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
+        return quantity, value, resolution, quantity.unit, state, flags, frame.hex()
 
     def _resolution(self, quantity: Quantity, value: float, asked: float) -> float:
         """Return one count of the range: of the one asked for, or of a higher one where only that holds the value."""
@@ -127,30 +113,6 @@ class Scpi:
         while 10.0**exponent < asked or BEYOND * 10.0**exponent < abs(value):
             exponent += 1
         return decimal_si("1", exponent + self._count_exponent)
-
-    def encode(self, reading: Reading) -> bytes:
-        """Return the line of a reading, from its fields. Raises ProfileError for what a line cannot show."""
-        query = layout(reading, "query") or self._usual.get(reading.quantity)
-        strange = [flag for flag in plain_flags(reading.flags) if flag != "minus"]
-        if query is None or strange:
-            raise unfit(reading, f"{strange[0]!r} has no place" if strange else "the profile has no query for it")
-        answer: str | None = layout(reading, "shape")
-        if reading.value is not None:
-            # Only the digits before the E are the value's; the exponent is layout.
-            shape = answer or _usual_shape(reading.value)
-            mantissa, mark, power = shape.replace("e", "E").partition("E")
-            mark = shape[len(mantissa) : len(mantissa) + len(mark)]
-            written = _NUMBER.fullmatch(shape)
-            exponent = int(written.group(3) or 0) - shapes.decimals_of(written.group(2)) if written else 0
-            counts = shapes.counts_of(reading.value, exponent) if written else None
-            filled = None if counts is None else shapes.fill(mantissa, counts)
-            answer = None if filled is None else filled + mark + power
-        elif answer is None:
-            answer = ("-" if "minus" in reading.flags else "+") + _USUAL.get(reading.state, "")
-        if answer is None:
-            raise unfit(reading, "its digits do not fit its layout")
-        end = "\r\n" if layout(reading, "end") == "CRLF" else "\n"
-        return f"{query} {answer}{end}".encode("ascii", "replace")
 
 
 def _a_range(text: str) -> bool:
@@ -170,9 +132,3 @@ def _lowest_ranges(tables: Tables) -> dict[Quantity, int]:
         else:
             tables.problem(f"lowest_ranges.{name}", f"is no quantity{nearest(name, tuple(Quantity))}")
     return found
-
-
-def _usual_shape(value: float) -> str:
-    """Return the layout most such meters use for every value: sign, digit, point, eight digits, E, sign, two digits."""
-    mantissa, mark, power = f"{value:+.{_USUAL_DECIMALS}E}".partition("E")
-    return shapes.shape_of(mantissa) + mark + power

@@ -22,11 +22,11 @@ class Tables:
         """Remember that `key` is wrong."""
         self.problems.append(f"tables.{key}: {what}")
 
-    def names(self, known: Iterable[str]) -> None:
-        """Every table of the profile must be one of `known`."""
-        known = tuple(known)
+    def names(self, known: Iterable[str], once: Iterable[str] = ()) -> None:
+        """Every table of the profile must be one of `known`, or one that was read `once` and stands in older files."""
+        known, once = tuple(known), tuple(once)
         for name in self.profile.tables:
-            if name not in known:
+            if name not in (*known, *once):
                 self.problem(name, f"no such table in the {self.profile.family} family{nearest(name, known)}")
 
     def rows(self, name: str, required: bool = True) -> dict[str, str | float]:

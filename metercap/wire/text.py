@@ -5,34 +5,24 @@
     [tables.units]        "ohm" = "ohm"           unit as written = unit symbol; "" for numbers without any
                           "R3" = "kohm"           or with a prefix, "VA" = "V ac" or with the quantity's word, where
                                                   a meter has a code of its own for the whole
-    [tables.prefixes]     "k" = 3                 prefix as written = power of ten; a power's first is the usual one
+    [tables.prefixes]     "k" = 3                 prefix as written = power of ten
     [tables.quantities]   "V dc" = "voltage_dc"   unit symbol and quantity word, lower case; "" is a line without unit
     [tables.flags]        "auto" = "auto"         word, lower case = flag
-    [tables.lines]        voltage_dc = "V DC"     how this meter usually ends a line of a quantity; over = "OL",
-                                                  blank = "--"
-
-What re-encodes how: a line in the meter's usual form (usual prefix, no needless zeros, one space, the ending of
-`tables.lines`, CR LF; the quantity of a line without unit writes OL without one) is rebuilt from value, resolution
-and quantity alone. Any other line the patterns take carries the flag `line:START+LENGTH:TEXT`, the line with its
-number's digits replaced by zeros and everything unprintable escaped; digits still come from the value. So every
-accepted line is rebuilt exactly; a profile that states its meter's own way keeps the flag out of the journal.
 
 Lines end with LF and have at most 256 bytes. Numbers have a decimal point and at most 15 digits.
 """
 
 from __future__ import annotations
 
-import math
 import re
 
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
-from metercap.reading import Reading, State
+from metercap.reading import State
 from metercap.wire import patterns, shapes
-from metercap.wire.fields import FLAGS, Fields, layout, ordered, plain_flags, unfit
+from metercap.wire.fields import FLAGS, Fields, ordered
 from metercap.wire.tables import Tables, nearest
 
-USUAL_END = "\r\n"
 BARE_UNITS = ("%", "degC")
 UNIT_PREFIXES = {**shapes.PREFIX_EXPONENT, "p": -12}
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)", re.ASCII)
@@ -45,16 +35,14 @@ class Text:
 
     def __init__(self, profile: MeterProfile) -> None:
         tables = Tables(profile)
-        tables.names(("units", "prefixes", "quantities", "flags", "lines"))
+        tables.names(("units", "prefixes", "quantities", "flags"), once=("lines",))
         self._patterns = _compiled(tables)
         self._units = {key: _unit_words(value) for key, value in tables.texts("units").items()}
         self._prefixes = tables.whole_numbers("prefixes", required=False)
         self._quantities = tables.quantities("quantities")
         self._flags = tables.texts("flags", required=False)
-        self._lines = tables.texts("lines")
         self._check(tables)
         tables.done()
-        self._prefix_of = {exponent: prefix for prefix, exponent in reversed(self._prefixes.items())} | {0: ""}
 
     def _check(self, tables: Tables) -> None:
         for written, (symbol, _, _) in self._units.items():
@@ -66,10 +54,6 @@ class Text:
         for key, quantity in self._quantities.items():
             if key and key.split()[0] != quantity.unit:
                 tables.problem(f"quantities.{key}", f"{quantity} is measured in {quantity.unit}")
-        known = (*Quantity, "over", "blank")
-        for name in self._lines:
-            if name not in known:
-                tables.problem(f"lines.{name}", f"is no quantity{nearest(name, known)}")
 
     def decode(self, frame: bytes) -> Fields | str:
         """Return the fields of one line with its end, or why it is no reading."""
@@ -82,11 +66,10 @@ class Text:
         for pattern in self._patterns:
             found = pattern.whole(line, start, stop)
             if found is not None:
-                return self._fields(frame, line, found)
+                return self._fields(frame, found)
         return "the line fits no pattern of the profile"
 
-    def _fields(self, frame: bytes, line: str, found: patterns.Found) -> Fields | str:
-        groups = found.groups
+    def _fields(self, frame: bytes, groups: dict[str, str | None]) -> Fields | str:
         unit = self._unit((groups.get("unit") or "").strip())
         if unit is None:
             return f"no unit {groups.get('unit')!r} in the profile"
@@ -100,8 +83,7 @@ class Text:
             if word not in self._flags:
                 return f"no flag {word!r} in the profile"
             flags.append(self._flags[word])
-        flags = ordered(dict.fromkeys(flags))
-        value, resolution, state, span = None, 0.0, State.OVER, (0, 0)
+        value, resolution, state = None, 0.0, State.OVER
         text = groups.get("value")
         if text is not None:
             if _NUMBER.fullmatch(text) is None or sum(sign.isdigit() for sign in text) > shapes.MAX_DIGITS:
@@ -110,16 +92,10 @@ class Text:
                 return "a number without a unit"
             value = decimal_si(text, exponent)
             resolution = decimal_si("1", exponent - shapes.decimals_of(text))
-            state, span = State.OK, found.span
+            state = State.OK
         elif groups.get("over") is None:
             state = State.BLANK
-        usual = self._usual_line(quantity, value, resolution, state, flags)
-        if line != usual:
-            start, stop = span
-            shaped = line[:start] + shapes.shape_of(line[start:stop]) + line[stop:]
-            escaped = shaped.encode("unicode_escape").decode("ascii")
-            flags.append(f"line:{start}+{stop - start}:{escaped}")
-        return quantity, value, resolution, quantity.unit, state, tuple(flags), frame.hex()
+        return quantity, value, resolution, quantity.unit, state, ordered(dict.fromkeys(flags)), frame.hex()
 
     def _unit(self, text: str) -> tuple[str, int, str] | None:
         """Return unit symbol, power of ten and quantity word of a unit as written; ("", 0, "") when there is none."""
@@ -133,50 +109,6 @@ class Text:
                 return symbol, exponent, word
         return None
 
-    def encode(self, reading: Reading) -> bytes:
-        """Return the line of a reading, from its fields. Raises ProfileError for what a line cannot show."""
-        carried = layout(reading, "line")
-        if carried is None:
-            flags = list(plain_flags(reading.flags))
-            line = self._usual_line(reading.quantity, reading.value, reading.resolution, reading.state, flags)
-            if line is None:
-                raise unfit(reading, "tables.lines has no usual line for it")
-            return line.encode("utf-8")
-        line = _refill(carried, reading)
-        if line is None:
-            raise unfit(reading, "its digits do not fit its line")
-        return line.encode("utf-8")
-
-    def _usual_line(
-        self, quantity: Quantity, value: float | None, resolution: float, state: State, flags: list[str]
-    ) -> str | None:
-        ending = self._lines.get(quantity)
-        word_of = {flag: word for word, flag in reversed(self._flags.items())}
-        if ending is None or any(flag not in word_of for flag in flags):
-            return None
-        tail = "".join(f" {word_of[flag]}" for flag in flags) + USUAL_END
-        if value is None:
-            sign = self._lines.get(state.value)
-            bare = quantity is self._quantities.get("")
-            return None if sign is None else f"{sign}{tail}" if bare else f"{sign} {ending}{tail}"
-        exponent = shapes.exponent_of(resolution)
-        counts = None if exponent is None else shapes.counts_of(value, exponent)
-        if exponent is None or counts is None:
-            return None
-        prefixed = ending.split(" ")[0] not in BARE_UNITS
-        fits = [d for d in range(4) if exponent + d in self._prefix_of and (prefixed or exponent + d == 0)]
-        # The largest prefix that still leaves a digit before the point, but no milli where none will do; else the
-        # smallest.
-        decimals = max((d for d in fits if len(str(counts)) > d), default=min(fits, default=None))
-        if decimals is not None and exponent + decimals < 0 and -exponent in fits:
-            decimals = -exponent
-        if decimals is None:
-            return None
-        number = shapes.pointed(f"{counts:0{decimals + 1}d}", decimals)
-        minus = "-" if math.copysign(1.0, value) < 0 else ""
-        unit = f"{self._prefix_of[exponent + decimals]}{ending}"
-        return f"{minus}{number}{' ' if unit else ''}{unit}{tail}"
-
 
 def _unit_words(text: str) -> tuple[str, int, str]:
     """Return symbol, power of ten and quantity word of "ohm", "kohm" or "mV ac"."""
@@ -185,25 +117,6 @@ def _unit_words(text: str) -> tuple[str, int, str]:
     if unit not in symbols and unit[1:] in symbols and unit[1:] not in BARE_UNITS and unit[:1] in UNIT_PREFIXES:
         return unit[1:], UNIT_PREFIXES[unit[:1]], word
     return unit, 0, word
-
-
-def _refill(carried: str, reading: Reading) -> str | None:
-    """Return the line that a `line:` flag describes, with the reading's digits in it."""
-    where, _, escaped = carried.partition(":")
-    start_text, _, length_text = where.partition("+")
-    if not (start_text.isdecimal() and length_text.isdecimal()):
-        return None
-    try:
-        line = escaped.encode("ascii").decode("unicode_escape")
-    except UnicodeError:
-        return None
-    if reading.value is None:
-        return line
-    start, stop = int(start_text), int(start_text) + int(length_text)
-    exponent = shapes.exponent_of(reading.resolution)
-    counts = None if exponent is None else shapes.counts_of(reading.value, exponent)
-    number = None if counts is None else shapes.fill(line[start:stop], counts)
-    return None if number is None else line[:start] + number + line[stop:]
 
 
 def _compiled(tables: Tables) -> tuple[patterns.Pattern, ...]:

@@ -26,11 +26,11 @@ from metercap.live import Inbox, Live, Trace
 from metercap.plan import to_builtins
 from metercap.plan.load import load_plan
 from metercap.profiles import find_meter
-from metercap.quantity import Quantity
-from metercap.reading import Reading, State
+from metercap.reading import Reading
 from metercap.records import Cue, CueKind, Do, Prompt, Record, SessionRecord, Verdict
 from metercap.session import Driver, Session
-from metercap.wire import LATENCY_S, decoder, encode
+from metercap.wire import LATENCY_S, decoder
+from tests.wire import wire_drawing as drawing
 
 pytestmark = pytest.mark.slow
 
@@ -75,17 +75,9 @@ print(*stamps)
 
 
 def ohms(value: float | None) -> str:
-    reading = Reading(
-        t_s=0.0,
-        quantity=Quantity.RESISTANCE,
-        value=value,
-        resolution=0.1 if value is not None else 10_000.0,
-        unit="ohm",
-        state=State.OVER if value is None else State.OK,
-        flags=("auto",),
-        raw="",
-    )
-    return encode(find_meter("lcd14"), reading).hex()
+    """One frame on auto range: ohms in the lowest range, or over-range in the highest."""
+    shown = " 0.L " if value is None else f"{value:05.1f}"
+    return drawing.frame(shown, *(("M",) if value is None else ()), "ohm", "auto").hex()
 
 
 class Outside:

@@ -30,7 +30,7 @@ from metercap.records import encode as json_of
 from metercap.reference.file import decode as reference_of
 from metercap.reference.file import encode as reference_bytes
 from metercap.session.replay import check
-from metercap.wire import decode_frame, decoder, encode
+from metercap.wire import decode_frame, decoder
 
 FAMILIES = ("lcd14", "digits14", "digits11", "polled-line", "text", "scpi")
 ONE_NUMBER = re.compile(rb"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
@@ -43,7 +43,7 @@ def _profile(name: str) -> Any:
 
 
 def _stream(name: str, data: bytes) -> None:
-    """Every byte comes out once, in order, whatever the chunks; a reading decodes again and re-encodes to its bytes."""
+    """Every byte comes out once, in order, whatever the chunks; a reading decodes again."""
     profile = _profile(name)
     size, gap = (data[0] % 37 + 1, (data[1] % 5) * 0.1) if len(data) > 1 else (1, 0.0)
     body, meter, items = data[2:], decoder(profile), []
@@ -55,7 +55,6 @@ def _stream(name: str, data: bytes) -> None:
         assert record_of(json_of(item)) == item
         if isinstance(item, Reading):
             raw = bytes.fromhex(item.raw)
-            assert encode(profile, item) == raw
             assert decode_frame(profile, raw, item.t_s) == [item]
         else:
             assert isinstance(item, Garbage) and item.why

@@ -13,10 +13,8 @@ from metercap.clock import ScaledClock
 from metercap.meter import MeterProfile
 from metercap.plan import to_builtins
 from metercap.plan.load import load_plan
-from metercap.quantity import Quantity
-from metercap.reading import Reading, State
 from metercap.records import Cue, CueKind, Do, Prompt, SessionRecord, Verdict
-from metercap.wire import encode
+from tests.wire import wire_drawing as drawing
 
 PLAN = """
 [plan]
@@ -58,21 +56,12 @@ def record_of(profile: MeterProfile) -> SessionRecord:
     return session_record(profile, to_builtins(load_plan(PLAN, "a test's plan")))
 
 
-def ohms(profile: MeterProfile, value: float | None) -> bytes:
-    """One frame: a value in the lowest range, or over-range."""
-    return encode(
-        profile,
-        Reading(
-            t_s=0.0,
-            quantity=Quantity.RESISTANCE,
-            value=value,
-            resolution=0.1,
-            unit="ohm",
-            state=State.OVER if value is None else State.OK,
-            flags=(),  # a fixed range: on auto range with its walk hidden, a lift takes longer than these hands give it
-            raw="",
-        ),
-    )
+def ohms(value: float | None) -> bytes:
+    """One frame: a value in the lowest range, or over-range in it.
+
+    The range is fixed: on auto range with its walk hidden, a lift takes longer than these hands give it.
+    """
+    return drawing.frame(" 0L. " if value is None else f"{value:05.1f}", "ohm")
 
 
 class Meter(threading.Thread):
@@ -107,7 +96,7 @@ class Meter(threading.Thread):
     def run(self) -> None:
         next_s = time.monotonic()
         while not self.done.wait(max(0.0, next_s - time.monotonic())):
-            frame, start = ohms(self.profile, self.ohm), time.monotonic()
+            frame, start = ohms(self.ohm), time.monotonic()
             for n, byte in enumerate(frame):
                 time.sleep(max(0.0, start + n * self.byte_s - time.monotonic()))
                 with self._lock, contextlib.suppress(OSError):

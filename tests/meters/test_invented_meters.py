@@ -20,7 +20,7 @@ from metercap.meters.lesson import Contradiction, Lesson
 from metercap.meters.shown import shown
 from metercap.profiles import find_meter
 from metercap.reading import Reading, State
-from metercap.wire import decoder, encode
+from metercap.wire import decoder
 from tests.meters.invented import Coded, Display, Invented, Segmented, Spoken
 
 MOST = 60
@@ -83,7 +83,6 @@ class Pupil:
             if not readings:
                 garbage += 1
             elif len(readings) == 1 and agrees(readings[0], display):
-                assert encode(self.profile, readings[0]).hex() == readings[0].raw
                 right += 1
             else:
                 wrong.append((display, readings))

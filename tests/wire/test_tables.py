@@ -9,7 +9,6 @@ from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
 from metercap.profiles import find_meter, meter_names
 from metercap.wire import decoder
-from tests.wire import wire_drawing as drawing
 
 
 def changed(name: str, table: str, **rows: str | float | None) -> MeterProfile:
@@ -71,7 +70,6 @@ def test_all_problems_come_at_once() -> None:
         ("lcd14", "quantities", {"beep ohm": "resistance"}, "stands twice"),
         ("lcd14", "quantities", {"V": "resistance"}, "measured in ohm"),
         ("lcd14", "quantities", {"ohm": "resistence"}, "did you mean 'resistance'"),
-        ("lcd14", "layout", {"leading": "stars"}, "must be one of zeros, blanks"),
         ("digits14", "frame", {"layout": "DDD"}, "one R, one F"),
         ("digits14", "frame", {"layout": 5.0}, "one R, one F"),
         ("digits14", "frame", {"layout": "RDDDDDFSSSSX"}, "one R, one F"),
@@ -93,11 +91,9 @@ def test_all_problems_come_at_once() -> None:
         ("polled-line", "quantities", {"OH GOhm": "resistance"}, "no unit 'GOhm'"),
         ("polled-line", "exponents", {"kOhm": 3.5}, "whole number"),
         ("polled-line", "exponents", {"kOhm": 31.0}, "whole number"),
-        ("polled-line", "layout", {"digits": 6.0}, "from 1 to 5"),
         ("text", "units", {"ohm": "hom"}, "no unit symbol"),
         ("text", "flags", {"auto": "auot"}, "did you mean 'auto'"),
         ("text", "quantities", {"V": "resistance"}, "measured in ohm"),
-        ("text", "lines", {"resistence": "ohm"}, "did you mean 'resistance'"),
         ("scpi", "queries", {"MEAS:RES": "resistance"}, "ending in ?"),
         ("scpi", "queries", {"MEAS RES?": "resistance"}, "without parameters"),
     ],
@@ -113,14 +109,6 @@ def test_weights_may_be_numbers_or_text() -> None:
     """0.01, "0.01" and "1e-2" are one weight."""
     for weight in (0.01, "0.01", "1e-2"):
         decoder(changed("digits14", "weights", **{"30": weight}))
-
-
-def test_leading_blanks_can_be_the_usual_way() -> None:
-    """A profile that says so keeps frames with leading blanks free of layout, and marks those with zeros."""
-    meter = decoder(changed("lcd14", "layout", leading="blanks"))
-    (blanks,) = meter.feed(drawing.frame("  0.3", "ohm"), 1.0)
-    (zeros,) = meter.feed(drawing.frame("000.3", "ohm"), 2.0)
-    assert (blanks.flags, zeros.flags) == ((), ("shape:000.0",))
 
 
 def test_duty_and_temperature_read_once_their_weights_are_known() -> None:
