@@ -1,8 +1,10 @@
 """What all steps' state machines have in common.
 
-A step is a table of states × inputs. Each row names an action and the states it may lead to. The action is a method of
-the machine; it returns the next state, which must be one of the row's. An event becomes an input first (a reading's
-touch, a word, a deadline), so that the table can be read, enumerated and tested whole.
+A step is a table: for each state, the inputs that mean something there. An input's `Row` names what is done and the one
+state that follows. Where an event alone does not say what follows (a reading may settle a value or not), a `Look` comes
+first: it takes the event in and says which finer input it is, of those it names, or that it is nothing yet. A state
+that nobody waits in has the input NOW alone: it is left at once, by what its look finds (the next item, or the end).
+So the table can be read, enumerated, tested whole and drawn: `tests/steps/pictures.py` draws it into DEVELOPERS.md.
 """
 
 from __future__ import annotations
@@ -22,7 +24,7 @@ from metercap.steps.bench import Bench
 
 
 class Given(StrEnum):
-    """The inputs of a step's machine."""
+    """What is given to a step's machine, whatever its kind; finer inputs are of its own enumeration."""
 
     CONTACT = "contact"
     VALUE = "value"
@@ -30,6 +32,10 @@ class Given(StrEnum):
     ENDED = "ended"
     GO = "go"
     DUE = "due"
+    BLOCKED = "blocked"
+    """A block began, or an interlude: what was gathered from the present contact is worth nothing."""
+    NOW = "now"
+    """The only input of a state that is left at once."""
     YES = "yes"
     NO = "no"
     OPEN = "open"
@@ -47,8 +53,11 @@ class Given(StrEnum):
     UNDO = "undo"
 
 
-WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due"}
+WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due", "blocked", "now"}
 """Words that go to the step; the rest the session answers itself."""
+
+END = "end"
+"""The value of every kind's last state."""
 
 
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
@@ -58,10 +67,31 @@ _OVER = State.OVER
 
 
 class Row(msgspec.Struct, frozen=True):
-    """One cell of a table: the machine's method to call, and the states it may return."""
+    """One cell of a table: the machine's method to call ("" where there is nothing to do), and the state after it.
+
+    `to` None: it stays where it is. `asks`: there the hands are asked for what is open.
+    """
 
     action: str
-    to: tuple[StrEnum, ...]
+    to: StrEnum | tuple[StrEnum, ...] | None
+    asks: bool = False
+
+
+class Look(msgspec.Struct, frozen=True):
+    """One cell of a table: the method that says which of `signs` the input is, or None: nothing yet, and it stays."""
+
+    action: str
+    signs: tuple[StrEnum, ...]
+
+
+Cell = Row | Look
+Cells = Mapping[StrEnum, Cell]
+Table = Mapping[tuple[StrEnum, StrEnum], Cell]
+
+
+def table(states: Mapping[StrEnum, Mapping[StrEnum, Cell]]) -> Table:
+    """Return a table from its cells, written state by state."""
+    return {(state, given): cell for state, cells in states.items() for given, cell in cells.items()}
 
 
 class Machine:
@@ -71,7 +101,7 @@ class Machine:
     the newest reading.
     """
 
-    TABLE: ClassVar[Mapping[tuple[Any, Given], Row]] = {}
+    TABLE: ClassVar[Table] = {}
     shows_contact: ClassVar[bool] = True
     """False for steps in volts and for words only: open tips read about zero there, and prove nothing."""
 
@@ -103,17 +133,46 @@ class Machine:
         """Prompt again for the open item: a block ended, or an interlude."""
         raise NotImplementedError
 
-    def give(self, given: Given, text: str = "", source: str = "") -> bool:
-        """Work on one input; return False when the table has no row for it here (a word that means nothing now)."""
-        row = self.TABLE.get((self.state, given))
-        if row is None:
+    def asks(self) -> None:
+        """Ask for what is open, on arriving there by a row that says so."""
+        self.resume()
+
+    def give(self, given: StrEnum, text: str = "", source: str = "") -> bool:
+        """Work on one input; return False when the table has no cell for it here (a word that means nothing now)."""
+        cell = self.TABLE.get((self.state, given))
+        if cell is None:
             return False
         self.text, self.said_by = text, source
-        after: StrEnum = getattr(self, row.action)()
-        if after not in row.to:
-            raise AssertionError(f"{type(self).__name__}: {self.state} × {given} → {after} is not in the table")
-        self.state = after
+        self._work(cell)
         return True
+
+    def _work(self, cell: Cell) -> None:
+        while type(cell) is Look:
+            sign = getattr(self, cell.action)()
+            if sign is None:
+                return
+            if sign not in cell.signs:
+                raise AssertionError(f"{type(self).__name__}: {self.state}, {cell.action}: {sign} is not in the table")
+            cell = self.TABLE[self.state, sign]
+        if type(cell) is Row:
+            if isinstance(cell.to, tuple):
+                after = getattr(self, cell.action)()
+                self.state = self.state if after is None else after
+                return
+            if cell.action:
+                getattr(self, cell.action)()
+            if cell.to is not None:
+                self.move(cell.to)
+            if cell.asks:
+                self.asks()
+
+    def move(self, state: StrEnum) -> None:
+        """Go to a state; one that is left at once is left."""
+        self.state = state
+        if state.value == END:
+            self.done, self.deadline_s = True, None
+        elif (now := self.TABLE.get((state, Given.NOW))) is not None:
+            self._work(now)
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Take a reading that no block keeps back; `act` is what the touch says, `new` marks a new conversion."""
@@ -142,6 +201,7 @@ class Machine:
 
     def blocked(self) -> None:
         """A block began: what was gathered from the present contact is worth nothing."""
+        self.give(Given.BLOCKED)
 
     def part(self) -> None:
         """The session ends, or goes elsewhere: write what stands half done."""
@@ -150,21 +210,20 @@ class Machine:
         """Prompt for the current item, with the step's own words first where the plan has some."""
         self.bench.prompt(do, self.item if item is None else item, text, **facts)
 
-    def waiting(self) -> StrEnum:
-        """No contact for a while: say so once, and stay."""
-        self.deadline_s = None
-        self.bench.cue(CueKind.WAITING, self.item)
-        return self.state
-
     def stay(self) -> StrEnum:
         """Do nothing."""
         return self.state
+
+    def waiting(self) -> Any:
+        """No contact for a while: say so once, and stay."""
+        self.deadline_s = None
+        self.bench.cue(CueKind.WAITING, self.item)
 
     def status(self) -> str:
         """Return where we are, in one line to show or speak."""
         return f"{self.step.id}: {self.item}"
 
 
-def words_rows(states: tuple[StrEnum, ...], rows: Mapping[Given, Row]) -> dict[tuple[StrEnum, Given], Row]:
+def words_rows(states: tuple[StrEnum, ...], rows: Mapping[Given, Row]) -> dict[tuple[StrEnum, StrEnum], Cell]:
     """Return `rows` for each of `states`: a table's cells that are alike."""
     return {(state, given): row for state in states for given, row in rows.items()}

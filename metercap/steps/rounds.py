@@ -92,10 +92,15 @@ class Rounds:
         items, self.since, self.ticked = self.since, [], []
         return items
 
+    @property
+    def left(self) -> list[int]:
+        """What a second look would take: the skipped ones that are open; nothing once it was had."""
+        return [] if self.second else sorted(item for item in self._skipped if item not in self.done)
+
     def second_look(self) -> int | None:
         """Begin the second look and return its first item; None when nothing is left, or it was had already."""
-        left = sorted(item for item in self._skipped if item not in self.done)
-        if self.second or not left:
+        left = self.left
+        if not left:
             return None
         self.second = True
         self._look = left

@@ -22,7 +22,6 @@ from metercap.steps.exercise.closure import Contact, kind_of, resistance
 from metercap.steps.exercise.paced import Paced
 from metercap.steps.exercise.pressed import Pressed
 from metercap.steps.exercise.table import GOING, TABLE, S
-from metercap.steps.machine import Given
 from metercap.steps.presses import BY_WORD, Presses, k_of_n, number_in
 
 SILENT = 3
@@ -66,7 +65,7 @@ class Exercise(Paced):
         """Closures seen, presses counted, presses asked for."""
         return self._presses.counted[0], len(self._presses.all), self._step.presses
 
-    def give(self, given: Given, text: str = "", source: str = "") -> bool:
+    def give(self, given: StrEnum, text: str = "", source: str = "") -> bool:
         """Work on an input, and keep what is counted by then: the first presses are never forgotten."""
         taken = super().give(given, text, source)
         if self.state not in (S.CLEAN, S.END):

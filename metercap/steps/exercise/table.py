@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.steps.machine import Given, Row, words_rows
+from metercap.steps.machine import Cell, Given, Row, words_rows
 
 
 class S(StrEnum):
@@ -31,7 +31,7 @@ _JUDGED = (S.CLEAN, S.READY, S.END)
 _NEXT = _JUDGED
 """The next switch may have failed in an interrupted session, and wait for its answer."""
 
-TABLE: dict[tuple[StrEnum, Given], Row] = {
+TABLE: dict[tuple[StrEnum, StrEnum], Cell] = {
     (S.READY, Given.VALUE): Row("first", (S.READY, S.PART)),
     (S.READY, Given.DUE): Row("waiting", (S.READY,)),
     (S.READY, Given.AGAIN): Row("word_again", (S.READY,)),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from enum import StrEnum
-
 import msgspec
 
 from metercap.asks import Asks
@@ -16,7 +14,7 @@ from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.tune import asking
 from metercap.steps.tune.passing import TunePassing
 from metercap.steps.tune.rest import CREEP_S
-from metercap.steps.tune.table import S
+from metercap.steps.tune.table import TuneSign, TuneState
 from metercap.steps.tune.turning import Turning
 
 CREEP_LEFT_S = 10.0
@@ -43,33 +41,42 @@ class TuneHands(TunePassing):
             self._off_scale(reading)
         super().see(reading, act, new)
 
-    def blocked(self) -> None:
+    def drop(self) -> None:
         """What was gathered in the present contact is worth nothing."""
         self._probing.drop()
         self._passed()
         self._part()
-        off = {S.FOUND_ON: S.FOUND, S.TURN_ON: S.TURN, S.STOP_ON: S.STOP, S.LEFT_ON: S.LEFT, S.VOLTS: self._phase}
-        self.state = off.get(self.state, self.state)  # type: ignore[call-overload]
         self.deadline_s = None
 
-    def touch(self) -> StrEnum:
+    def touch_to_turn(self) -> None:
         """Contact with the trimmer that is turned."""
+        self._touch()
+        if self._found_again():
+            if self._asks_touch:
+                self.say_turn()
+        else:
+            self.say_turn()
+
+    def touch_at_rest(self) -> None:
+        """Contact with the trimmer after the tool was taken away."""
+        self._touch()
+        if self._found_again() and self._asks_touch:
+            self._asks_touch = False
+            self._prompt(stopping=True)
+
+    def _touch(self) -> None:
         self.deadline_s = None
         if self._turning is not None:
             self._turning.contact()
-        if self._lost_at:
-            if self._lost_s is None or self.bench.t_s - self._lost_s <= SLIPS_S:  # else it rested, and was lifted
-                self.bench.note(
-                    f"{self.item}: contact lost near {self._lost_at} while turning: a dirty track, or the probes"
-                )
-            self._lost_at = ""
-            if self._asks_touch:
-                self._say_again()
-        elif self.state is S.TURN:
-            self._say_turn()
-        return S.TURN_ON if self.state is S.TURN else S.STOP_ON
 
-    def lost(self) -> StrEnum:
+    def _found_again(self) -> bool:
+        """Return whether contact had been lost, and note where."""
+        lost_at, self._lost_at = self._lost_at, ""
+        if lost_at and (self._lost_s is None or self.bench.t_s - self._lost_s <= SLIPS_S):  # else it was lifted
+            self.bench.note(f"{self.item}: contact lost near {lost_at} while turning: a dirty track, or the probes")
+        return bool(lost_at)
+
+    def lost(self) -> None:
         """Contact lost while turning or resting, or the value ran off a fixed range."""
         reading = self.reading
         if reading is not None and reading.state is State.OVER:
@@ -83,7 +90,6 @@ class TuneHands(TunePassing):
             self._lost_at = asking.shown(self._trimmers, self.item, turning.believed)
             self._lost_s = self.bench.t_s if turning.rests else None
         self._arm()
-        return S.TURN if self.state is S.TURN_ON else S.STOP
 
     def _part(self) -> None:
         turning = self._turning
@@ -96,7 +102,7 @@ class TuneHands(TunePassing):
 
     def _off_scale(self, reading: Reading) -> None:
         """Over-range: past the limit, if a fixed range ends there and the value ran that way."""
-        turning = self._turning if self._phase is S.TURN else None
+        turning = self._turning if self._phase is TuneState.TURN else None
         full = self._trimmers.full_scale(reading, None if turning is None else turning.last)
         if turning is None or full is None or (self._in_ohms and not turning.runs_off(full)):
             return
@@ -104,22 +110,24 @@ class TuneHands(TunePassing):
             self._trimmers.stand(self.item, turning)
             self.bench.cue(cue, self.item)
 
-    def turning(self) -> StrEnum:
-        """A new conversion while the trimmer is turned."""
+    def turning(self) -> TuneSign | None:
+        """Take a new conversion while the trimmer is turned."""
         judged = self._watch()
-        if judged is None or judged.verdict is not VerdictKind.PASS:
-            return S.TURN_ON
-        return self._tool_away()
+        return None if judged is None or judged.verdict is not VerdictKind.PASS else TuneSign.IN_BAND
 
-    def resting(self) -> StrEnum:
-        """A new conversion after the tool was taken away."""
-        judged = self._watch()
-        turning = self._turning
+    def resting(self) -> TuneSign | None:
+        """Take a new conversion after the tool was taken away."""
+        self._rested = judged = self._watch()
+        if judged is None:
+            return None
+        inside = judged.verdict is VerdictKind.PASS or self._final
+        return TuneSign.AT_REST if inside else TuneSign.OUT_OF_BAND
+
+    def leave_at_rest(self) -> None:
+        """It lies at rest without the tool: as left, unless others are turned after it."""
+        judged, turning = self._rested, self._turning
         if judged is None or turning is None:
-            return S.STOP_ON
-        if judged.verdict is not VerdictKind.PASS and not self._final:
-            self._say_turn()
-            return S.TURN_ON
+            raise AssertionError("at rest without a value")
         self._turned.add(self.item)
         rest, unit = turning.rest, self._trimmers.unit
         n, from_s = rest.n, rest.from_s
@@ -135,7 +143,6 @@ class TuneHands(TunePassing):
         else:
             self.bench.cue(CueKind.PASS if judged.verdict is VerdictKind.PASS else CueKind.UNSURE, self.item)
         self.bench.ticked = (self.step.id, self.item)
-        return self._go()
 
     def _watch(self) -> Judgement | None:
         """Follow the value; return it judged once it is at rest for `rest_s` and in the band, or given up; else None.
@@ -148,7 +155,7 @@ class TuneHands(TunePassing):
         if reading.value is None:
             self._off_scale(reading)
             return None
-        self._trimmers.follow(self.item, turning, reading, cues=self.state is S.TURN_ON)
+        self._trimmers.follow(self.item, turning, reading, cues=self.state is TuneState.TURN_ON)
         if turning.notes:
             shown = format_value(reading.value, reading.unit, reading.resolution)
             for text in turning.notes:
@@ -159,7 +166,7 @@ class TuneHands(TunePassing):
         if rested_s < self._step.rest_s or rest.n < 2:
             return None
         inside = band.low <= turning.shown <= band.high
-        if not inside and self.state is S.TURN_ON:
+        if not inside and self.state is TuneState.TURN_ON:
             return None
         creep = rest.creep_per_s() if inside or self._final else 0.0
         if creep and abs(turning.shown + creep * CREEP_S - band.target) > max(turning.inner, 0.0):
@@ -183,26 +190,17 @@ class TuneHands(TunePassing):
         verdict = VerdictKind.UNSURE if judged.verdict is VerdictKind.PASS else judged.verdict
         return msgspec.structs.replace(judged, verdict=verdict, reason=both)
 
-    def _tool_away(self) -> StrEnum:
+    def tool_away(self) -> None:
+        """It is in the band: is it there without the tool?"""
         if self._turning is not None:
             self._turning.tool_away(self.bench.t_s)
         text = f"{self.item}: in band. Take the tool away and keep both tips on"
         self.say(Do.STOP, text, asks=Asks.TOOL_AWAY, keep=True)
-        return S.STOP_ON
 
-    def _say_again(self) -> None:
-        """Both tips are on again: say again what is done with them."""
-        self._asks_touch = False
-        if self.state is S.TURN:
-            self._say_turn()
-        else:
-            self._prompt(stopping=True)
-
-    def waiting(self) -> StrEnum:
+    def waiting(self) -> None:
         """No contact for a while: say so once; while a trimmer is turned, that it must be touched again."""
-        after = super().waiting()
-        if self._phase is S.TURN and self._lost_at:
+        super().waiting()
+        if self._phase is TuneState.TURN and self._lost_at:
             self._asks_touch = True
             do, text, facts = asking.prompt(self._trimmers, self.item, "touch")
             self.say(do, text, **facts)
-        return after

@@ -7,16 +7,13 @@ be at rest again. With several trimmers all are read again after the last turn, 
 
 from __future__ import annotations
 
-from enum import StrEnum
-
-from metercap.asks import Asks
 from metercap.judging.contacts import Ending
-from metercap.records import CueKind, Do, VerdictKind
-from metercap.steps.probing import Finding, Probing
+from metercap.records import CueKind, VerdictKind
+from metercap.steps.probing import Finding, Probing, Result
 from metercap.steps.tune import asking
 from metercap.steps.tune.begun import Begun
 from metercap.steps.tune.passing import MOVING
-from metercap.steps.tune.table import TABLE, S
+from metercap.steps.tune.table import TABLE, TuneSign, TuneState
 from metercap.steps.tune.words import TuneWords
 
 
@@ -30,16 +27,17 @@ class Tune(TuneWords):
         self.bench.touch.recontact_s = self._step.recontact_s
         self._over.update(name for name in self._names if self.bench.is_kept(self.step.id, name))
         self._to_find = self._trimmers.to_read()
-        self.state = self._go()
+        self.move(TuneState.NEXT)
 
-    def read(self) -> StrEnum:
+    # --- as found
+
+    def read(self) -> None:
         """A credited contact to read a settled value."""
         self.deadline_s = None
         self._probing.contact(self.bench.t_s)
         self._begun = Begun()
-        return S.FOUND_ON if self._phase is S.FOUND else S.LEFT_ON
 
-    def parted(self) -> StrEnum:
+    def parted(self) -> None:
         """The contact ended before enough was known."""
         left = self._probing.ended(self.bench.t_s, shows_walk=self.bench.touch.ranging.shown)
         if left is Ending.NOTHING:
@@ -47,21 +45,30 @@ class Tune(TuneWords):
         elif left is Ending.KEPT:
             self.bench.touch.block()
         self._arm()
-        return self._phase
 
-    def found(self) -> StrEnum:
-        """A new conversion while as found is read."""
+    def read_found(self) -> TuneSign | None:
+        """Take a new conversion while as found is read."""
         reading = self.reading
         if reading is None or reading.value is None:
-            return S.FOUND_ON
+            return None
+        step, name = self._to_find[0]
+        only = self._alone and len(self._to_find) == 1 and step == self.step.id
         if self._begun.feed(reading.value, reading.resolution):
-            return self._not_read(MOVING)
+            return TuneSign.MOVED_ALONE if only and not self._trimmers.aimless(name) else TuneSign.MOVED
         finding = self._probing.take(reading, self.bench)
+        if finding is Finding.VOLTS:
+            return TuneSign.VOLTAGE
         if finding is not Finding.DONE:
-            return S.VOLTS if finding is Finding.VOLTS else S.FOUND_ON
-        result = self._probing.result
-        if result is None:
-            return S.FOUND_ON
+            return None
+        if step == self.step.id and self._trimmers.is_reference(name):
+            return TuneSign.GOOD_UNIT
+        return TuneSign.ALONE if only else TuneSign.SETTLED
+
+    def _keep(self) -> tuple[tuple[str, str], Result]:
+        """As found has settled: keep and say it."""
+        reading, result = self.reading, self._probing.result
+        if reading is None or result is None:
+            raise AssertionError("as found without a value")
         key = self._to_find.pop(0)
         trimmers = self._trimmers.of(key[0])
         unit, judged = trimmers.unit, result.judged
@@ -70,108 +77,139 @@ class Tune(TuneWords):
         self.bench.note(asking.found(trimmers, key[1]), aloud=trimmers.good(key[1]) is not None)
         if past:
             self.bench.say_standing(key[1])
-        if key[0] == self.step.id and self._trimmers.is_reference(key[1]):
-            self._over.add(key[1])
-            reason = "a known-good unit: recorded, not turned"
-            self._trimmers.give(
-                key[1], VerdictKind.PASS, reason, judged=result.judged, n=result.n, from_s=result.from_s
-            )
-            self.bench.ticked = key
-            return self._go()
-        return self._was_read(key)
+        return key, result
 
-    def _was_read(self, key: tuple[str, str]) -> StrEnum:
-        """Go on after as found: a lone trimmer is turned in the same contact."""
-        if self._alone and not self._to_find and key[0] == self.step.id:
-            self._at = 0
-            return self._begin_turn(touching=True)
+    def keep_found(self) -> None:
+        """As found is known: one of several, or of a later step."""
+        key, _ = self._keep()
         self.bench.ticked = key
         self.bench.cue(CueKind.PASS, key[1])
-        return self._go()
 
-    def _not_read(self, why: str, *, touching: bool = True) -> StrEnum:
-        """As found is lost for good, which is said at once; it never becomes a value. `touching`: it counts."""
+    def keep_only(self) -> None:
+        """As found is known of a lone trimmer: it is turned in the same contact."""
+        self._keep()
+        self._aim(0)
+
+    def keep_good(self) -> None:
+        """A known-good unit itself gives the value that others are turned to."""
+        key, result = self._keep()
+        self._over.add(key[1])
+        reason = "a known-good unit: recorded, not turned"
+        self._trimmers.give(key[1], VerdictKind.PASS, reason, judged=result.judged, n=result.n, from_s=result.from_s)
+        self.bench.ticked = key
+
+    def _not_read(self) -> tuple[str, str]:
+        """As found is lost for good, which is said at once; it never becomes a value."""
         key = self._to_find.pop(0)
-        self.bench.unread[key] = why
-        self.bench.note(f"{key[1]}: as found not read: {why}", aloud=True)
+        self.bench.unread[key] = MOVING
+        self.bench.note(f"{key[1]}: as found not read: {MOVING}", aloud=True)
+        return key
+
+    def moved(self) -> None:
+        """A hand turned it before it was read."""
+        key = self._not_read()
         if key[0] == self.step.id and self._trimmers.aimless(key[1]):
             self._over.add(key[1])
             self._trimmers.give(key[1], VerdictKind.UNSURE, "nothing to turn to")
-            return self._go()
-        if not self._alone or self._to_find or key[0] != self.step.id:
+        elif not self._alone or self._to_find or key[0] != self.step.id:
             self.bench.cue(CueKind.UNSURE, key[1])
             self.bench.ticked = key
-            return self._go()
-        return self._was_read(key) if touching else self._go()
 
-    def left(self) -> StrEnum:
-        """A new conversion while as left is read."""
+    def moved_only(self) -> None:
+        """A hand turned a lone trimmer before it was read: it goes on in the same contact."""
+        self._not_read()
+        self._aim(0)
+
+    # --- as left
+
+    def read_left(self) -> TuneSign | None:
+        """Take a new conversion while as left is read."""
         finding = self._probing.take(self.reading, self.bench)
-        if finding is not Finding.DONE:
-            return S.VOLTS if finding is Finding.VOLTS else S.LEFT_ON
+        if finding is Finding.DONE:
+            return TuneSign.SETTLED
+        return TuneSign.VOLTAGE if finding is Finding.VOLTS else None
+
+    def keep_left(self) -> None:
+        """As left is known."""
         result = self._probing.result
         if result is None:
-            return S.LEFT_ON
+            raise AssertionError("as left without a value")
         self._reread.add(self.item)
         self._trimmers.give_left(self.item, result.judged, result.reason, result.n, result.from_s, result.contacts)
         self.bench.ticked = (self.step.id, self.item)
-        return self._go()
 
-    def reopen(self) -> StrEnum:
-        """After voltage and a certain lift."""
-        return self._open(self._phase)
+    # --- from trimmer to trimmer
 
-    def _go(self) -> StrEnum:
-        """Open what comes next: as found, turning, as left, the end."""
+    def what_next(self) -> TuneSign:
+        """Find what comes next: as found of all, then turning each, then as left of all that were turned."""
         if self._to_find:
-            return self._open(S.FOUND)
-        for index, name in enumerate(self._names):
-            if name not in self._turned and name not in self._over:
-                self._at = index
-                return self._open(S.TURN)
-        if not self._alone:
-            for index, name in enumerate(self._names):
-                if name not in self._over and name not in self._reread:
-                    self._at = index
-                    return self._open(S.LEFT)
-        return self._finish()
+            return TuneSign.TO_FIND
+        if self._next_to_turn is not None:
+            return TuneSign.TO_TURN
+        return TuneSign.NONE if self._next_to_read is None else TuneSign.TO_READ
 
-    def _open(self, phase: StrEnum) -> StrEnum:
+    @property
+    def _next_to_turn(self) -> int | None:
+        over = (self._turned, self._over)
+        return next((n for n, name in enumerate(self._names) if not any(name in each for each in over)), None)
+
+    @property
+    def _next_to_read(self) -> int | None:
+        if self._alone:
+            return None
+        over = (self._over, self._reread)
+        return next((n for n, name in enumerate(self._names) if not any(name in each for each in over)), None)
+
+    def aim_next(self) -> None:
+        """Turn the first trimmer that is to be turned."""
+        self._at = self._next_to_turn or 0
+        self.aim_anew()
+
+    def reread_next(self) -> None:
+        """Read the first trimmer as left that is not."""
+        self._at = self._next_to_read or 0
+        self.open_left()
+
+    def open_found(self) -> None:
+        """Ask for as found."""
+        self._fresh()
+        self._phase, self._turning = TuneState.FOUND, None
+        self._probing = Probing(self._trimmers.aim(self.item, found=True), self.bench.judge)
+
+    def open_left(self) -> None:
+        """Ask for as left."""
+        self._fresh()
+        self._phase, self._turning = TuneState.LEFT, None
+        self._probing = Probing(self._trimmers.aim(self.item, found=False), self.bench.judge)
+
+    def aim_anew(self) -> None:
+        """Turn the present trimmer, from a contact that begins; as found stays."""
+        self._fresh()
+        self._aim(self._at)
+
+    def _fresh(self) -> None:
+        """Forget what belonged to the contact, or to the trimmer, before."""
         self._final = self._creep_said = self._sure = self._asks_touch = False
         self._creeps = None
         self._lost_at = ""
         self._coarse = 0
         self.bench.changed()
-        if phase is S.TURN:
-            return self._begin_turn(touching=False)
-        self._phase = S.FOUND if phase is S.FOUND else S.LEFT
-        self._turning = None
-        self._probing = Probing(self._trimmers.aim(self.item, found=phase is S.FOUND), self.bench.judge)
-        self._arm()
-        self._prompt()
-        return self._phase
 
-    def _begin_turn(self, *, touching: bool) -> StrEnum:
-        self._phase = S.TURN
+    def _aim(self, at: int) -> None:
+        self._at = at
+        self._phase = TuneState.TURN
         self._reread.clear()
         self._creeps, self._creep_said = None, False
         self._turning = self._trimmers.turning(self.item)
-        half = None if self.item in self._asked else asking.least(self._trimmers, self.item)
-        self._asked.add(self.item)
-        if half is not None:
-            self._question = "rule"
-            narrow = asking.too_narrow(self._trimmers, self.item, half)
-            self.say(Do.ANSWER, f"{narrow}. Take the simple rule for it? yes or no", asks=Asks.RULE)
-            return S.ASK
-        if touching:
-            self._turning.contact()
-            self._say_turn()
-            return S.TURN_ON
-        self._arm()
-        self._prompt()
-        return S.TURN
 
-    def _finish(self) -> StrEnum:
-        self.deadline_s = None
-        self.done = True
-        return S.END
+    def can_prove(self) -> TuneSign:
+        """Look whether the meter can prove the trimmer's band; what it can is said once."""
+        self._narrow = None if self.item in self._asked else asking.least(self._trimmers, self.item)
+        self._asked.add(self.item)
+        return TuneSign.PROVABLE if self._narrow is None else TuneSign.NARROW
+
+    def turn_on(self) -> None:
+        """Turn it in the contact that goes on."""
+        if self._turning is not None:
+            self._turning.contact()
+        self.say_turn()

@@ -6,13 +6,11 @@ hand has moved meanwhile is no value as found any more.
 
 from __future__ import annotations
 
-from enum import StrEnum
-
 from metercap.contact import Act
 from metercap.reading import Reading
 from metercap.steps.tune.begun import Begun
-from metercap.steps.tune.state import TuneState
-from metercap.steps.tune.table import S
+from metercap.steps.tune.state import TuneBase
+from metercap.steps.tune.table import TuneSign, TuneState
 from metercap.steps.tune.trimmers import Trimmers
 from metercap.steps.tune.turning import Turning
 
@@ -36,7 +34,7 @@ class Passing:
         self.begun = Begun()
 
 
-class TunePassing(TuneState):
+class TunePassing(TuneBase):
     """What readings do in contacts that do not count."""
 
     def _pass(self, reading: Reading, act: Act, new: bool) -> None:
@@ -61,8 +59,8 @@ class TunePassing(TuneState):
         went = passing.inside and not inside
         passing.inside = passing.inside or inside
         moves = passing.begun.feed(reading.value, reading.resolution) or (went and turning.hazard.past)
-        if moves and self._phase is S.FOUND and self._to_find and self.item == passing.name:
-            self.state = self._not_read(MOVING, touching=False)
+        if moves and self._phase is TuneState.FOUND and self._to_find and self.item == passing.name:
+            self.give(TuneSign.MOVED)
 
     def _passer(self) -> Passing | None:
         """Return what follows the contact that begins now: on what was ticked last, else on what is asked for."""
@@ -84,7 +82,3 @@ class TunePassing(TuneState):
         passing.trimmers.end_watch(passing.name, passing.turning)
         if self._turning is not None and passing.name == self.item:
             self._turning.hazard.goes_on(passing.turning.hazard)
-
-    def _not_read(self, why: str, *, touching: bool = True) -> StrEnum:
-        """As found is lost for good."""
-        raise NotImplementedError

@@ -6,6 +6,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Literal
 
 from metercap.asks import Asks
+from metercap.judging.judge import Judgement
 from metercap.plankeys import TuneStep
 from metercap.reading import Reading, State
 from metercap.records import Do, at
@@ -15,7 +16,7 @@ from metercap.steps.nearzero import ABOUT_ZERO_COUNTS, ABOUT_ZERO_V, about_zero,
 from metercap.steps.probing import Probing
 from metercap.steps.tune import asking
 from metercap.steps.tune.begun import Begun
-from metercap.steps.tune.table import S
+from metercap.steps.tune.table import TuneState
 from metercap.steps.tune.trimmers import Trimmers
 from metercap.steps.tune.turning import Live, Turning
 
@@ -23,21 +24,25 @@ if TYPE_CHECKING:
     from metercap.steps.tune.passing import Passing
 
 PATIENCE_S = 10.0
-_QUESTIONS = {"": Asks.GO_ON, "rule": Asks.RULE, "wider": Asks.WIDER, "undo": Asks.UNDO}
+_QUESTIONS: dict[StrEnum, Asks] = {
+    TuneState.RULE: Asks.RULE,
+    TuneState.WIDER: Asks.WIDER,
+    TuneState.UNDO: Asks.UNDO,
+}
 COARSE = 3
 """Conversions in too coarse a range after which the meter does not walk any more."""
 
 
-class TuneState(Machine):
+class TuneBase(Machine):
     """The state of a tune step; `tune_hands` moves it by readings, `tune_words` by words, `tune` from item to item."""
 
     def __init__(self, step: TuneStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.FOUND)
+        super().__init__(step, bench, TuneState.FOUND)
         self._step = step
         self._names = step.item_names
         self._trimmers = Trimmers(step, bench)
         self._at = 0
-        self._phase: Literal[S.FOUND, S.TURN, S.LEFT] = S.FOUND
+        self._phase: Literal[TuneState.FOUND, TuneState.TURN, TuneState.LEFT] = TuneState.FOUND
         self._to_find: list[tuple[str, str]] = []
         self._turned: set[str] = set()
         self._over: set[str] = set()
@@ -53,8 +58,10 @@ class TuneState(Machine):
         self._lost_s: float | None = None
         """When contact was lost with a trimmer at rest; None where it was turned."""
         self._final = False
-        self._question: Literal["", "rule", "wider", "undo"] = ""
         self._asked: set[str] = set()
+        self._narrow: float | None = None
+        """Half the tightest band that can be proved, where the trimmer's is tighter; None where it is not."""
+        self._rested: Judgement | None = None
         self._in_ohms = shows_contact(step.wanted[0])
         self._sure = False
         """The operator said that both tips are on, where open tips read about the same."""
@@ -68,19 +75,24 @@ class TuneState(Machine):
     @property
     def item(self) -> str:
         """The trimmer in turn."""
-        if self._phase is S.FOUND and self._to_find:
+        if self._phase is TuneState.FOUND and self._to_find:
             return self._to_find[0][1]
         return self._names[self._at]
 
     @property
     def _trimmers_of_item(self) -> Trimmers:
-        reading_later = self._phase is S.FOUND and self._to_find and self._to_find[0][0] != self.step.id
+        reading_later = self._phase is TuneState.FOUND and self._to_find and self._to_find[0][0] != self.step.id
         return self._trimmers.of(self._to_find[0][0]) if reading_later else self._trimmers
 
     @property
     def live(self) -> Live | None:
         """What a screen shows while a trimmer is turned, or None."""
-        if self._turning is None or self.state not in (S.TURN_ON, S.STOP_ON, S.TURN, S.STOP):
+        if self._turning is None or self.state not in (
+            TuneState.TURN_ON,
+            TuneState.STOP_ON,
+            TuneState.TURN,
+            TuneState.STOP,
+        ):
             return None
         found = self._trimmers.found(self.item)
         return self._turning.live(self.item, None if found is None else found.value)
@@ -97,11 +109,11 @@ class TuneState(Machine):
 
     def resume(self) -> None:
         """Prompt again for what is open."""
-        if self.state is S.ASK:
-            self.say(Do.ANSWER, f"{self.item}: yes or no?", asks=_QUESTIONS[self._question])
+        if self.state in _QUESTIONS:
+            self.say(Do.ANSWER, f"{self.item}: yes or no?", asks=_QUESTIONS[self.state])
         else:
             self._arm()
-            self._prompt(stopping=self.state in (S.STOP, S.STOP_ON))
+            self._prompt(stopping=self.state in (TuneState.STOP, TuneState.STOP_ON))
 
     def part(self) -> None:
         """The session ends, or goes elsewhere: an excursion is written as it stands."""
@@ -129,7 +141,8 @@ class TuneState(Machine):
         self.bench.say_standing(self.item)
         self.part()
 
-    def _say_turn(self) -> None:
+    def say_turn(self) -> None:
+        """Say what to turn to."""
         self._asks_touch = False
         if self._turning is not None:
             text, facts = asking.turn(self._trimmers, self.item, self._turning)
@@ -139,7 +152,7 @@ class TuneState(Machine):
         self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def _prompt(self, *, stopping: bool = False) -> None:
-        phase = "stop" if self._phase is S.TURN and stopping else self._phase.value
+        phase = "stop" if self._phase is TuneState.TURN and stopping else self._phase.value
         do, text, facts = asking.prompt(self._trimmers_of_item, self.item, phase, yes=self._hidden)
         self.say(do, text, **facts)
 
@@ -154,16 +167,4 @@ class TuneState(Machine):
 
     def _passed(self) -> None:
         """A contact that does not count is over."""
-        raise NotImplementedError
-
-    def _go(self) -> StrEnum:
-        """Open what comes next."""
-        raise NotImplementedError
-
-    def _open(self, phase: StrEnum) -> StrEnum:
-        """Open a phase of the present item."""
-        raise NotImplementedError
-
-    def _finish(self) -> StrEnum:
-        """End the step."""
         raise NotImplementedError

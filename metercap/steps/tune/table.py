@@ -1,13 +1,13 @@
-"""The states of tuning, and what every input does in each."""
+"""The states of tuning, its finer inputs, and what follows each."""
 
 from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.steps.machine import Given, Row, words_rows
+from metercap.steps.machine import Cells, Given, Look, Row, table
 
 
-class S(StrEnum):
+class TuneState(StrEnum):
     """States of tuning."""
 
     FOUND = "found"
@@ -22,50 +22,183 @@ class S(StrEnum):
     LEFT = "left"
     """Asking for a trimmer to read as left."""
     LEFT_ON = "left on"
-    ASK = "ask"
-    """A question: take the simple rule, or go back past a hazard limit."""
-    VOLTS = "volts"
+    FOUND_VOLTS = "voltage, as found"
+    """Voltage was seen: nothing is read until a certain lift."""
+    LEFT_VOLTS = "voltage, as left"
+    RULE = "rule"
+    """A question: take the simple rule?"""
+    WIDER = "wider"
+    """A question: widen the band?"""
+    UNDO = "undo"
+    """A question: go back past a hazard limit?"""
+    NEXT = "next"
+    """A trimmer was read, turned or left: what comes now?"""
+    AIM = "aim"
+    """A trimmer is to be turned: can its band be proved?"""
+    AIM_ON = "aim on"
+    """The same, with the tips still on it."""
     END = "end"
 
 
-_ALL = tuple(state for state in S if state is not S.END)
-_BUSY = (S.FOUND, S.FOUND_ON, S.TURN, S.TURN_ON, S.STOP, S.STOP_ON, S.LEFT, S.LEFT_ON)
-_NEXT = (S.FOUND, S.TURN, S.TURN_ON, S.LEFT, S.ASK, S.END)
+class TuneSign(StrEnum):
+    """What an input turns out to be, and what a look finds."""
 
-TABLE: dict[tuple[StrEnum, Given], Row] = {
-    (S.FOUND, Given.CONTACT): Row("read", (S.FOUND_ON,)),
-    (S.LEFT, Given.CONTACT): Row("read", (S.LEFT_ON,)),
-    (S.FOUND_ON, Given.VALUE): Row("found", (S.FOUND_ON, S.VOLTS, *_NEXT)),
-    (S.LEFT_ON, Given.VALUE): Row("left", (S.LEFT_ON, S.VOLTS, *_NEXT)),
-    (S.FOUND_ON, Given.ENDED): Row("parted", (S.FOUND,)),
-    (S.LEFT_ON, Given.ENDED): Row("parted", (S.LEFT,)),
-    (S.VOLTS, Given.GO): Row("reopen", (S.FOUND, S.TURN, S.LEFT)),
-    (S.TURN, Given.CONTACT): Row("touch", (S.TURN_ON,)),
-    (S.STOP, Given.CONTACT): Row("touch", (S.STOP_ON,)),
-    (S.TURN_ON, Given.VALUE): Row("turning", (S.TURN_ON, S.STOP_ON)),
-    (S.STOP_ON, Given.VALUE): Row("resting", (S.STOP_ON, *_NEXT)),
-    (S.TURN_ON, Given.ENDED): Row("lost", (S.TURN,)),
-    (S.STOP_ON, Given.ENDED): Row("lost", (S.STOP,)),
-    (S.ASK, Given.YES): Row("agreed", (S.TURN,)),
-    (S.ASK, Given.NO): Row("refused", (S.ASK, S.TURN)),
-    **words_rows((S.FOUND, S.TURN, S.STOP, S.LEFT), {Given.DUE: Row("waiting", (S.FOUND, S.TURN, S.STOP, S.LEFT))}),
-    **words_rows(
-        (S.FOUND, S.TURN, S.STOP, S.LEFT, S.ASK), {Given.GO: Row("stay", (S.FOUND, S.TURN, S.STOP, S.LEFT, S.ASK))}
-    ),
-    **words_rows(
-        _BUSY,
-        {
-            Given.YES: Row("word_yes", _BUSY),
-            Given.AGAIN: Row("word_again", (S.FOUND, S.TURN, S.LEFT)),
-            Given.BACK: Row("word_back", (S.FOUND, S.TURN, S.LEFT)),
-            Given.AT: Row("word_at", _BUSY),
-            Given.SKIP: Row("word_skip", (S.STOP, S.STOP_ON, *_NEXT)),
-            Given.ABSENT: Row("word_absent", _NEXT),
-            Given.OPEN: Row("word_open", _NEXT),
-        },
-    ),
-    **words_rows(
-        (S.TURN, S.TURN_ON, S.STOP, S.STOP_ON), {Given.UNDO: Row("undo", (S.TURN, S.TURN_ON, S.STOP, S.STOP_ON, S.ASK))}
-    ),
-    **words_rows(_ALL, {Given.SKIP_STEP: Row("word_skip_step", (S.END,))}),
+    SETTLED = "settled"
+    ALONE = "settled, the only trimmer"
+    GOOD_UNIT = "settled, of a good unit"
+    MOVED = "moved already"
+    MOVED_ALONE = "moved already, the only trimmer"
+    VOLTAGE = "voltage"
+    IN_BAND = "in band, at rest"
+    OUT_OF_BAND = "at rest, out of band"
+    AT_REST = "at rest"
+    NAMED = "a trimmer"
+    UNNAMED = "no trimmer to turn now"
+    NO_WAY_BACK = "not read as found"
+    WAY_BACK = "as found is harmless"
+    PAST_LIMIT = "as found is past a limit"
+    CAN_WIDEN = "a wider band can be proved"
+    CANNOT_WIDEN = "no wider one"
+    NARROW = "band too narrow to prove"
+    PROVABLE = "band can be proved"
+    TO_FIND = "to read as found"
+    TO_TURN = "to turn"
+    TO_READ = "to read as left"
+    NONE = "none left"
+
+
+_State, _Sign = TuneState, TuneSign
+
+_WORDS: Cells = {
+    Given.YES: Row("word_yes", None),
+    Given.AT: Look("find", (_Sign.NAMED, _Sign.UNNAMED)),
+    _Sign.NAMED: Row("word_at", _State.AIM),
+    _Sign.UNNAMED: Row("no_such", None),
+    Given.SKIP: Row("word_skip", _State.NEXT),
+    Given.ABSENT: Row("word_absent", _State.NEXT),
+    Given.OPEN: Row("word_open", _State.NEXT),
+    Given.SKIP_STEP: Row("word_skip_step", _State.END),
 }
+_FOUND_WORDS: Cells = {
+    **_WORDS,
+    Given.AGAIN: Row("open_found", _State.FOUND, asks=True),
+    Given.BACK: Row("open_found", _State.FOUND, asks=True),
+}
+_TURN_WORDS: Cells = {
+    **_WORDS,
+    Given.AGAIN: Row("aim_anew", _State.AIM),
+    Given.BACK: Row("back_from_turn", _State.AIM),
+    Given.UNDO: Look("way_back", (_Sign.NO_WAY_BACK, _Sign.WAY_BACK, _Sign.PAST_LIMIT)),
+    _Sign.NO_WAY_BACK: Row("nothing_found", None),
+    _Sign.PAST_LIMIT: Row("ask_undo", _State.UNDO),
+}
+_LEFT_WORDS: Cells = {
+    **_WORDS,
+    Given.AGAIN: Row("open_left", _State.LEFT, asks=True),
+    Given.BACK: Row("back_from_left", _State.AIM),
+}
+_APART: Cells = {Given.DUE: Row("waiting", None), Given.BLOCKED: Row("drop", None)}
+_QUESTION: Cells = {Given.BLOCKED: Row("drop", None), Given.SKIP_STEP: Row("word_skip_step", _State.END)}
+
+TABLE = table(
+    {
+        _State.FOUND: {
+            **_FOUND_WORDS,
+            **_APART,
+            Given.CONTACT: Row("read", _State.FOUND_ON),
+            _Sign.MOVED: Row("moved", _State.NEXT),
+        },
+        _State.FOUND_ON: {
+            **_FOUND_WORDS,
+            Given.VALUE: Look(
+                "read_found",
+                (_Sign.SETTLED, _Sign.ALONE, _Sign.GOOD_UNIT, _Sign.MOVED, _Sign.MOVED_ALONE, _Sign.VOLTAGE),
+            ),
+            _Sign.SETTLED: Row("keep_found", _State.NEXT),
+            _Sign.ALONE: Row("keep_only", _State.AIM_ON),
+            _Sign.GOOD_UNIT: Row("keep_good", _State.NEXT),
+            _Sign.MOVED: Row("moved", _State.NEXT),
+            _Sign.MOVED_ALONE: Row("moved_only", _State.AIM_ON),
+            _Sign.VOLTAGE: Row("", _State.FOUND_VOLTS),
+            Given.ENDED: Row("parted", _State.FOUND),
+            Given.BLOCKED: Row("drop", _State.FOUND),
+        },
+        _State.TURN: {
+            **_TURN_WORDS,
+            **_APART,
+            Given.CONTACT: Row("touch_to_turn", _State.TURN_ON),
+            _Sign.WAY_BACK: Row("go_back", _State.TURN),
+            Given.SKIP: Row("judge_left", _State.STOP),
+        },
+        _State.TURN_ON: {
+            **_TURN_WORDS,
+            Given.VALUE: Look("turning", (_Sign.IN_BAND,)),
+            _Sign.IN_BAND: Row("tool_away", _State.STOP_ON),
+            Given.ENDED: Row("lost", _State.TURN),
+            _Sign.WAY_BACK: Row("go_back", _State.TURN_ON),
+            Given.SKIP: Row("judge_left", _State.STOP_ON),
+            Given.BLOCKED: Row("drop", _State.TURN),
+        },
+        _State.STOP: {
+            **_TURN_WORDS,
+            **_APART,
+            Given.CONTACT: Row("touch_at_rest", _State.STOP_ON),
+            _Sign.WAY_BACK: Row("go_back", _State.TURN),
+        },
+        _State.STOP_ON: {
+            **_TURN_WORDS,
+            Given.VALUE: Look("resting", (_Sign.OUT_OF_BAND, _Sign.AT_REST)),
+            _Sign.OUT_OF_BAND: Row("say_turn", _State.TURN_ON),
+            _Sign.AT_REST: Row("leave_at_rest", _State.NEXT),
+            Given.ENDED: Row("lost", _State.STOP),
+            _Sign.WAY_BACK: Row("go_back", _State.TURN_ON),
+            Given.BLOCKED: Row("drop", _State.STOP),
+        },
+        _State.LEFT: {**_LEFT_WORDS, **_APART, Given.CONTACT: Row("read", _State.LEFT_ON)},
+        _State.LEFT_ON: {
+            **_LEFT_WORDS,
+            Given.VALUE: Look("read_left", (_Sign.SETTLED, _Sign.VOLTAGE)),
+            _Sign.SETTLED: Row("keep_left", _State.NEXT),
+            _Sign.VOLTAGE: Row("", _State.LEFT_VOLTS),
+            Given.ENDED: Row("parted", _State.LEFT),
+            Given.BLOCKED: Row("drop", _State.LEFT),
+        },
+        _State.FOUND_VOLTS: {
+            _Sign.MOVED: Row("moved", _State.NEXT),
+            Given.GO: Row("open_found", _State.FOUND, asks=True),
+            Given.BLOCKED: Row("drop", _State.FOUND),
+            Given.SKIP_STEP: Row("word_skip_step", _State.END),
+        },
+        _State.LEFT_VOLTS: {
+            Given.GO: Row("open_left", _State.LEFT, asks=True),
+            Given.BLOCKED: Row("drop", _State.LEFT),
+            Given.SKIP_STEP: Row("word_skip_step", _State.END),
+        },
+        _State.RULE: {
+            **_QUESTION,
+            Given.YES: Row("take_simple", _State.AIM),
+            Given.NO: Look("could_widen", (_Sign.CAN_WIDEN, _Sign.CANNOT_WIDEN)),
+            _Sign.CAN_WIDEN: Row("ask_wider", _State.WIDER),
+            _Sign.CANNOT_WIDEN: Row("aim_anew", _State.AIM),
+        },
+        _State.WIDER: {**_QUESTION, Given.YES: Row("widen", _State.AIM), Given.NO: Row("aim_anew", _State.AIM)},
+        _State.UNDO: {**_QUESTION, Given.YES: Row("go_back", _State.TURN), Given.NO: Row("aim_anew", _State.AIM)},
+        _State.NEXT: {
+            Given.NOW: Look("what_next", (_Sign.TO_FIND, _Sign.TO_TURN, _Sign.TO_READ, _Sign.NONE)),
+            _Sign.TO_FIND: Row("open_found", _State.FOUND, asks=True),
+            _Sign.TO_TURN: Row("aim_next", _State.AIM),
+            _Sign.TO_READ: Row("reread_next", _State.LEFT, asks=True),
+            _Sign.NONE: Row("", _State.END),
+        },
+        _State.AIM: {
+            Given.NOW: Look("can_prove", (_Sign.NARROW, _Sign.PROVABLE)),
+            _Sign.NARROW: Row("ask_rule", _State.RULE),
+            _Sign.PROVABLE: Row("", _State.TURN, asks=True),
+        },
+        _State.AIM_ON: {
+            Given.NOW: Look("can_prove", (_Sign.NARROW, _Sign.PROVABLE)),
+            _Sign.NARROW: Row("ask_rule", _State.RULE),
+            _Sign.PROVABLE: Row("turn_on", _State.TURN_ON),
+        },
+    }
+)

@@ -6,8 +6,6 @@ enters every U of the step. What was judged before it was known is judged anew, 
 
 from __future__ import annotations
 
-from enum import StrEnum
-
 from metercap.judging.pool import Pool
 from metercap.plankeys import CheckStep
 from metercap.steps.bench import Bench
@@ -27,13 +25,15 @@ class Check(Walk):
         self._pool = None if step.id == UNPLANNED else Pool()
         self._early: dict[str, Probing] = {}
 
-    def _decide(self) -> StrEnum:
+    def decide(self) -> None:
+        """Remember what was judged before the spread was known."""
         self._early.pop(self.item, None)
         if self._pool is not None and not self._pool.known:
             self._early[self.item] = self._probing
-        return super()._decide()
+        super().decide()
 
-    def _finish(self) -> StrEnum:
+    def finish(self) -> None:
+        """Judge it anew."""
         anew = [(item, result) for item, probing in self._early.items() if (result := self._anew(item, probing))]
         if anew:
             self.bench.note(ANEW)
@@ -41,7 +41,6 @@ class Check(Walk):
             limits = self._early[item].aim.limits
             self.bench.give(item, result.verdict, limits=limits, **result.told)
         self._early.clear()
-        return super()._finish()
 
     def _anew(self, item: str, probing: Probing) -> Result | None:
         """Return what the pooled spread makes of a verdict that stands; None where it changes nothing."""

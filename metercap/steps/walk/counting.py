@@ -8,7 +8,6 @@ everything since the check before is unsure, and is swept again at once where th
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from enum import StrEnum
 
 from metercap.asks import Asks
 from metercap.contact import TouchState
@@ -17,7 +16,7 @@ from metercap.quantity.names import compressed
 from metercap.records import Do, VerdictKind
 from metercap.steps.machine import Machine
 from metercap.steps.rounds import Rounds, Uncounted
-from metercap.steps.walk.table import S
+from metercap.steps.walk.table import WalkSign
 
 
 class CountCheck(Machine):
@@ -39,75 +38,74 @@ class CountCheck(Machine):
         owed = self.bench.uncounted.get(self.step.id) if self._count_check else None
         if owed is not None:
             self._rounds.owe(self._numbers(owed.ticked), self._numbers(owed.since))
-        return bool(self._rounds.ticked)
+        return self._uncounted
 
-    def count(self) -> StrEnum:
-        """Ask about the ticks since the last check, where there are any."""
-        if not self._count_check or not self._rounds.ticked:
-            return self.after_look()
+    @property
+    def _uncounted(self) -> bool:
+        return self._count_check and bool(self._rounds.ticked)
+
+    def what_next(self) -> WalkSign:
+        """Find what follows; between two groups, and at the end of a look, the count check comes first."""
+        if self._uncounted and (self._rounds.next is None or self._rounds.ends_group(self._at)):
+            return WalkSign.DUE_COUNT
+        return self.after_count()
+
+    def after_count(self) -> WalkSign:
+        """Find what follows where nothing is to be counted: this look, the second, or the end."""
+        if self._rounds.next is not None:
+            return WalkSign.ITEM
+        return WalkSign.SKIPPED if self._rounds.left else WalkSign.NONE
+
+    def begin_count(self) -> None:
+        """Ask about the ticks since the last check, by the last of them."""
         self._at = self._rounds.ticked[-1]
         self.deadline_s = None
         self.bench.changed()
-        return self.ask()
 
-    def advance(self, *, counted: bool = False) -> StrEnum:
-        """Go on with this look; between two groups, and at its end, the count check stands before what follows."""
-        after = self._rounds.next
-        if after is None:
-            return self.after_look() if counted else self.count()
-        if not counted and self._count_check and self._rounds.ticked and self._rounds.ends_group(self._at):
-            return self.count()
-        return self.open_item(after)
+    def where_tips(self) -> WalkSign:
+        """Look whether the tips are off, so that the question can be seen."""
+        off = self.bench.touch.state in (TouchState.FREE, TouchState.UNKNOWN)
+        return WalkSign.TIPS_OFF if off else WalkSign.TIPS_ON
 
-    def after_look(self) -> StrEnum:
-        """Begin the second look, or end."""
-        raise NotImplementedError
+    def ask_lift(self) -> None:
+        """Have the tips taken off first."""
+        self.say(Do.LIFT, "tips off: the count check comes next")
 
-    def open_item(self, index: int) -> StrEnum:
-        """Ask for an item."""
-        raise NotImplementedError
-
-    def lifted(self) -> StrEnum:
+    def ask_count(self) -> None:
         """The tips are off for certain: now the question can be seen."""
         self._hidden = False
         self.say(Do.ANSWER, f"count check: was the last tick on {self.item}? yes or no", asks=Asks.COUNT)
-        return S.ASK
 
-    def unseen(self) -> StrEnum:
+    def unseen(self) -> None:
         """An answer to a question that was not shown yet, or was hidden by what had to be done first."""
         self.bench.note(f"{self.step.id}: that answers nothing yet: the count check is asked when the tips are off")
-        return self.state
 
-    def counted(self) -> StrEnum:
-        """The last tick was where it should be."""
-        if self._unseen:
-            return self.unseen()
-        self._rounds.counted()
-        self.remember()
-        return self.advance(counted=True)
+    def is_right(self) -> WalkSign:
+        """Yes: take it where the question was seen."""
+        return WalkSign.UNSEEN if self._unseen else WalkSign.RIGHT
 
-    def miscounted(self) -> StrEnum:
-        """It was not: nothing since the last check can be trusted, words neither: they were for other items."""
-        if self._unseen:
-            return self.unseen()
-        self._suspect = self.flag("count check: the last tick was on another item")
-        self._at = self._suspect[0]
-        self.offer()
-        return S.REDO
-
-    def redo(self) -> StrEnum:
-        """Sweep what the check was about once more."""
-        for index in self._suspect:
-            self._rounds.reopen(index)
-        return self.advance()
-
-    def leave(self) -> StrEnum:
-        """It stays unsure."""
-        return self.advance(counted=True)
+    def is_wrong(self) -> WalkSign:
+        """No: take it where the question was seen."""
+        return WalkSign.UNSEEN if self._unseen else WalkSign.WRONG
 
     @property
     def _unseen(self) -> bool:
         return self._hidden or self.bench.blocked
+
+    def counted(self) -> None:
+        """The last tick was where it should be."""
+        self._rounds.counted()
+        self.remember()
+
+    def miscounted(self) -> None:
+        """It was not: nothing since the last check can be trusted, words neither: they were for other items."""
+        self._suspect = self.flag("count check: the last tick was on another item")
+        self._at = self._suspect[0]
+
+    def redo(self) -> None:
+        """Sweep what the check was about once more."""
+        for index in self._suspect:
+            self._rounds.reopen(index)
 
     def flag(self, reason: str) -> list[int]:
         """Make everything since the last check unsure; return which items these are."""
@@ -119,13 +117,6 @@ class CountCheck(Machine):
         self.remember()
         return flagged
 
-    def ask(self) -> StrEnum:
-        """Ask, or have the tips taken off first."""
-        if self.bench.touch.state in (TouchState.FREE, TouchState.UNKNOWN):
-            return self.lifted()
-        self.say(Do.LIFT, "tips off: the count check comes next")
-        return S.LAST
-
     def offer(self) -> None:
         """Offer to sweep what became unsure once more."""
         names = ", ".join(compressed(self._names(self._suspect)))
@@ -135,7 +126,7 @@ class CountCheck(Machine):
     def remember(self) -> None:
         """Keep what the next count check is about where a later session finds it."""
         self.bench.uncounted.pop(self.step.id, None)
-        if self._count_check and self._rounds.ticked:
+        if self._uncounted:
             ticked, since = self._names(self._rounds.ticked), self._names(self._rounds.since)
             self.bench.uncounted[self.step.id] = Uncounted(ticked, since)
 

@@ -7,10 +7,9 @@ word (`open`, `skip`, `absent`) passes an item over.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from enum import StrEnum
 
 from metercap.asks import PromptFacts
-from metercap.contact import Act
+from metercap.contact import Act, Burst
 from metercap.judging.contacts import Ending
 from metercap.judging.judge import limits_of
 from metercap.judging.pool import Pool
@@ -25,16 +24,16 @@ from metercap.steps.nearzero import NearZero, about_zero, shows_contact
 from metercap.steps.probing import Aim, Finding, Probing
 from metercap.steps.rounds import Rounds
 from metercap.steps.walk.counting import CountCheck
-from metercap.steps.walk.table import TABLE, S
+from metercap.steps.walk.table import TABLE, WalkSign, WalkState
 
 LOW_OHM = 100.0
 """Up to this limit the lowest ohm range serves every item (common practice, no source)."""
 TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
 
-
+_SIGNS = {Finding.DONE: WalkSign.DECIDED, Finding.AGAIN: WalkSign.ONCE_MORE, Finding.VOLTS: WalkSign.VOLTAGE}
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
-_OPEN = S.OPEN
-_COUNTING = (S.LAST, S.ASK, S.REDO)
+_OPEN = WalkState.OPEN
+_COUNTING = (WalkState.LAST, WalkState.ASK, WalkState.REDO)
 _UNCOUNTED, _LIFT = (Act.SLIP, Act.HELD), Act.LIFT
 _OVER = State.OVER
 
@@ -53,7 +52,7 @@ class Walk(CountCheck):
         count_check: bool = False,
         groups: Mapping[str, int] | None = None,
     ) -> None:
-        super().__init__(step, bench, S.OPEN)
+        super().__init__(step, bench, WalkState.OPEN)
         self._step = step
         self._decisive = decisive
         self._count_check = count_check
@@ -74,6 +73,7 @@ class Walk(CountCheck):
         self._first_prompt = True
         self._waited = False
         self._near_zero = NearZero()
+        self._zeros: Burst | None = None
         self._pool: Pool | None = None
         self._probing = self._fresh(0)
 
@@ -102,18 +102,21 @@ class Walk(CountCheck):
         elif self._low_only and self.bench.last is not None:
             self.bench.touch.recontact_s = self._step.recontact_s
             self.bench.ask_fixed_range(self.bench.last, continuity=self._continuity)
-        self.state = self.count() if self.owed() else self.advance()
+        if self.owed():
+            self.begin_count()
+            self.move(WalkState.COUNT)
+        else:
+            self.move(WalkState.NEXT)
 
     def resume(self) -> None:
         """Prompt again for what is open."""
-        if self.state in (S.LAST, S.ASK):
-            self.state = self.ask()
-            return
-        if self.state is S.REDO:
+        if self.state in (WalkState.LAST, WalkState.ASK):
+            self.move(WalkState.COUNT)
+        elif self.state is WalkState.REDO:
             self.offer()
-            return
-        self._arm()
-        self._prompt()
+        else:
+            self._arm()
+            self._prompt()
 
     def see(self, reading: Reading, act: object, new: bool) -> None:
         """Watch for auto range as well."""
@@ -132,12 +135,10 @@ class Walk(CountCheck):
                 self.give(Given.VALUE)
         super().see(reading, act, new)  # type: ignore[arg-type]
 
-    def blocked(self) -> None:
-        """A block began: the present contact is worth nothing."""
+    def drop(self) -> None:
+        """The present contact is worth nothing."""
         self._probing.drop()
         self._near_zero.forget()
-        if self.state is S.ON or self.state is S.STOPPED:
-            self.state = S.OPEN
         self.deadline_s = None
 
     def status(self) -> str:
@@ -146,32 +147,30 @@ class Walk(CountCheck):
 
     # --- readings
 
-    def contact(self) -> StrEnum:
+    def contact(self) -> None:
         """A credited contact begins."""
         self.deadline_s = None
         self._near_zero.forget()
         self._probing.contact(self.bench.t_s)
-        return S.ON
 
-    def value(self) -> StrEnum:
-        """A new conversion of the contact."""
-        found = self._probing.take(self.reading, self.bench)
-        if found is Finding.DONE:
-            return self._decide()
-        if found is Finding.AGAIN:
-            self.deadline_s = at(self.bench.t_s + self._step.patience_s)
-        elif found is Finding.VOLTS:
-            self.deadline_s = None
-            return S.STOPPED
-        return S.ON
+    def take(self) -> WalkSign | None:
+        """Take a new conversion of the contact."""
+        return _SIGNS.get(self._probing.take(self.reading, self.bench))
 
-    def still_on(self) -> StrEnum:
+    def wait_again(self) -> None:
+        """Another, separate contact is needed."""
+        self.deadline_s = at(self.bench.t_s + self._step.patience_s)
+
+    def still_on(self) -> None:
         """The tips stay on though another, separate contact is needed: who missed the cue is told again."""
         self.bench.cue(CueKind.AGAIN, self.item)
-        self.deadline_s = at(self.bench.t_s + self._step.patience_s)
-        return S.ON
+        self.wait_again()
 
-    def ended(self) -> StrEnum:
+    def stop(self) -> None:
+        """Voltage: nothing is waited for but a certain lift."""
+        self.deadline_s = None
+
+    def ended(self) -> None:
         """The contact ended without a verdict."""
         left = self._probing.ended(self.bench.t_s, shows_walk=self.bench.touch.ranging.shown)
         if left is Ending.NOTHING:
@@ -179,14 +178,18 @@ class Walk(CountCheck):
         elif left is Ending.KEPT:
             self.bench.touch.block()  # the second contact must be a separate one
         self._arm()
-        return S.OPEN
 
-    def idle(self) -> StrEnum:
-        """A conversion about zero, in volts; two of them after a `yes` make the verdict."""
-        burst = None if self.reading is None else self._near_zero.feed(self.reading)
+    def reads_zero(self) -> WalkSign | None:
+        """Take a conversion about zero, in volts; two of them after a `yes` make the verdict."""
+        self._zeros = None if self.reading is None else self._near_zero.feed(self.reading)
+        return None if self._zeros is None else WalkSign.ZERO
+
+    def give_zero(self) -> None:
+        """About zero, by the operator's `yes`."""
+        burst = self._zeros
         pair = None if burst is None else burst.pair
         if burst is None or pair is None:
-            return S.OPEN
+            raise AssertionError("about zero without the two conversions that show it")
         aim = self._aim(self._at)
         values = tuple(reading.value or 0.0 for reading in pair)
         judged = self.bench.judge.judge(pair[1], aim.limits, conversions=values)
@@ -201,23 +204,20 @@ class Walk(CountCheck):
             contacts=(Touched(pair[0].t_s, pair[1].t_s, judged.value),),
             settled=burst.plateau() is not None,
         )
-        return self._onward(by_contact=False)
+        self._decided(by_contact=False)
 
-    def waiting(self) -> StrEnum:
+    def waiting(self) -> None:
         """No contact for patience_s: say so once for this item, and stay."""
         self._waited = True
-        return super().waiting()
+        super().waiting()
 
-    def reopen(self) -> StrEnum:
+    def begin_anew(self) -> None:
         """After voltage, and a certain lift: the same item anew."""
         self._probing = self._fresh(self._at)
-        self._arm()
-        self._prompt()
-        return S.OPEN
 
     # --- words
 
-    def word_yes(self) -> StrEnum:
+    def word_yes(self) -> None:
         """In volts: both tips are on the point, and the value about zero is meant."""
         if not self.in_volts:
             self.bench.note(f"the word 'yes' means nothing here: {self.status()}")
@@ -225,21 +225,19 @@ class Walk(CountCheck):
             self.bench.cue(CueKind.AGAIN, self.item)
         else:
             self._near_zero.yes(self.bench.t_s)
-        return S.OPEN
 
-    def word_open(self) -> StrEnum:
+    def word_open(self) -> None:
         """The operator says that the path is open; a meter that shows a value on it makes that unsure."""
         shown = "" if self.said_by == "token" else self._value_now()
         if shown:
             self._give_word(VerdictKind.UNSURE, f"said to be open while the meter showed {shown}")
-        else:
-            reason = "open, by the operator's word"
-            if self._probing.taken:
-                taken = self._probing.taken[-1]
-                earlier = format_value(taken.value, taken.reading.unit, taken.reading.resolution)
-                reason += f"; an earlier contact read {earlier}"
-            self._give_word(VerdictKind.FAIL, reason)
-        return self._onward(by_contact=False)
+            return
+        reason = "open, by the operator's word"
+        if self._probing.taken:
+            taken = self._probing.taken[-1]
+            earlier = format_value(taken.value, taken.reading.unit, taken.reading.resolution)
+            reason += f"; an earlier contact read {earlier}"
+        self._give_word(VerdictKind.FAIL, reason)
 
     def _value_now(self) -> str:
         """Return the value that the tips show now, or an empty text when they show none."""
@@ -248,90 +246,106 @@ class Walk(CountCheck):
             return ""
         return format_value(last.value, last.unit, last.resolution)
 
-    def word_absent(self) -> StrEnum:
+    def word_absent(self) -> None:
         """This unit has no such item."""
         self._give_word(VerdictKind.ABSENT, "absent, by the operator's word")
-        return self._onward(by_contact=False)
 
-    def word_skip(self) -> StrEnum:
-        """Queue a second look; at the second look, give up."""
-        if self._rounds.second:
-            self._give_word(VerdictKind.UNSURE, "skipped twice")
-            return self._onward(by_contact=False)
+    def which_look(self) -> WalkSign:
+        """A first `skip` queues a second look, one at the second look gives up."""
+        return WalkSign.SECOND_LOOK if self._rounds.second else WalkSign.FIRST_LOOK
+
+    def pass_over(self) -> None:
+        """Leave the item for the second look."""
         self.bench.cue(CueKind.SKIP, self.item)
         self._rounds.skipped(self._at)
-        return self.advance()
 
-    def word_back(self) -> StrEnum:
+    def give_up(self) -> None:
+        """Skipped at the second look as well."""
+        self._give_word(VerdictKind.UNSURE, "skipped twice")
+
+    def word_back(self) -> None:
         """Reopen the last item."""
         last = self._rounds.back()
         self._open(self._at if last is None else last)
-        return S.OPEN
 
-    def word_at(self) -> StrEnum:
-        """Open the item that was named."""
+    def find(self) -> WalkSign:
+        """Look for the item that a word names."""
+        return WalkSign.UNNAMED if self._named is None else WalkSign.NAMED
+
+    @property
+    def _named(self) -> int | None:
         wanted = self.text.strip().casefold()
-        for index, item in enumerate(self._items):
-            if item.name.casefold() == wanted:
-                self._rounds.reopen(index)
-                self._open(index)
-                return S.OPEN
+        return next((n for n, item in enumerate(self._items) if item.name.casefold() == wanted), None)
+
+    def word_at(self) -> None:
+        """Open the item that was named."""
+        named = self._named
+        if named is not None:
+            self._rounds.reopen(named)
+            self._open(named)
+
+    def no_such(self) -> None:
+        """The word named none."""
         first, last = self._items[0].name, self._items[-1].name
         self.bench.note(f"no item {self.text.strip()!r} in this step; it goes from {first} to {last}")
-        return self.state
 
-    def word_again(self) -> StrEnum:
+    def word_again(self) -> None:
         """Forget what the item's contacts said, and begin anew."""
         self._open(self._at)
-        return S.OPEN
 
-    def word_skip_step(self) -> StrEnum:
+    def skip_rest(self) -> None:
         """Every item without a verdict becomes unsure; what was ticked so far is still to be counted."""
         for index, item in enumerate(self._items):
             if index not in self._rounds.done:
                 self._rounds.done[index] = None
                 self.bench.give(item.name, VerdictKind.UNSURE, reason="step skipped")
-        if self.state in (S.LAST, S.ASK):
-            self.flag("count check skipped")
-            return self._finish()
-        return self._finish() if self.state is S.REDO else self.count()
+
+    def leave_uncounted(self) -> None:
+        """Skip the rest, and the count check with it."""
+        self.skip_rest()
+        self.flag("count check skipped")
+        self.finish()
+
+    def leave_unsure(self) -> None:
+        """Skip the rest; what the count check made unsure stays so."""
+        self.skip_rest()
+        self.finish()
 
     # --- moving on
 
-    def _decide(self) -> StrEnum:
+    def decide(self) -> None:
+        """Give the verdict that the contacts made."""
         result = self._probing.result
         if result is None:
             raise AssertionError("probing ended without a result")
         self.bench.give(self.item, result.verdict, limits=self._probing.aim.limits, **result.told)
         self.bench.ticked = (self.step.id, self.item)
-        return self._onward(by_contact=True)
+        self._decided(by_contact=True)
 
     def _give_word(self, verdict: VerdictKind, reason: str) -> None:
         self.bench.give(self.item, verdict, limits=self._probing.aim.limits, reason=reason)
+        self._decided(by_contact=False)
 
-    def _onward(self, *, by_contact: bool) -> StrEnum:
+    def _decided(self, *, by_contact: bool) -> None:
         self._rounds.decided(self._at, by_contact=by_contact)
         self.remember()
-        return self.advance()
 
-    def after_look(self) -> StrEnum:
-        """Take those that were skipped once more; end when there are none."""
+    def open_next(self) -> None:
+        """Go on with this look."""
+        after = self._rounds.next
+        if after is not None:
+            self._open(after)
+
+    def open_skipped(self) -> None:
+        """Take those that were skipped once more."""
         first = self._rounds.second_look()
-        if first is None:
-            return self._finish()
-        self._at = first
-        self.want()
-        return self.open_item(first)
+        if first is not None:
+            self._at = first
+            self.want()
+            self._open(first)
 
-    def open_item(self, index: int) -> StrEnum:
-        """Ask for an item."""
-        self._open(index)
-        return S.OPEN
-
-    def _finish(self) -> StrEnum:
-        self.deadline_s = None
-        self.done = True
-        return S.END
+    def finish(self) -> None:
+        """End the step: what a kind of walk has still to say."""
 
     def _open(self, index: int) -> None:
         self._at = index
@@ -339,8 +353,6 @@ class Walk(CountCheck):
         self._near_zero.forget()
         self._waited = False
         self.bench.changed()
-        self._arm()
-        self._prompt()
 
     def _arm(self) -> None:
         """The item waits for its contact: its own slip time, and its patience unless the reminder was given."""
