@@ -22,6 +22,7 @@ from metercap.journal import State, iterate
 from metercap.journal.reader import Records
 from metercap.judging.good import Good, read_goods
 from metercap.outcome import Key, Open
+from metercap.plankeys import TuneStep
 from metercap.records import EndRecord, Excursion, Record, SessionRecord, Verdict, VerdictKind
 from metercap.report.cautions import DEFERS, own, usual
 from metercap.report.gather import Entry, Gathered
@@ -191,26 +192,27 @@ def _carried(session: Evidence, file: str) -> Iterator[Pair]:
 
 
 def _undecided(session: Evidence, gathered: Gathered, file: str) -> Iterator[Adjusted]:
-    """Return every trimmer that was read as found and has no verdict that says so: the session ended before."""
-    for (step, item), judged in session.as_found.items():
-        verdict = session.verdicts.get((step, item))
-        if verdict is not None and isinstance(verdict.as_found, float):
+    """Return every trimmer that was read as found, or was seen past its limit, and has no verdict that says so."""
+    units = {step.id: step.unit or step.wanted[0].unit for step in session.plan.steps if isinstance(step, TuneStep)}
+    past = [(one.step, one.item) for one in gathered.excursions]
+    stood = [(step, item) for item, (step, _) in gathered.fold.standing.items()]
+    for key in dict.fromkeys([*session.as_found, *past, *stood]):
+        verdict, judged = session.verdicts.get(key), session.as_found.get(key)
+        said = verdict is not None and any(isinstance(read, float) for read in (verdict.as_found, verdict.as_left))
+        if said or key[0] not in units:
             continue
-        trace = gathered.traces.get((step, item))
-        unit = judged.quantity.unit if judged.quantity is not None else "" if trace is None else trace.unit
         yield Adjusted(
             session.first.unit,
             file,
-            step,
-            item,
-            unit=unit,
+            *key,
+            unit=units[key[0]],
             verdict="not done" if verdict is None else str(verdict.verdict),
-            as_found=judged.value,
+            as_found=None if judged is None else judged.value,
             as_left=None,
-            resolution=judged.resolution,
+            resolution=None if judged is None else judged.resolution,
             target=None,
             tolerance=None,
-            excursions=sum((past.step, past.item) == (step, item) for past in gathered.excursions),
+            excursions=past.count(key),
         )
 
 

@@ -13,8 +13,9 @@ from metercap.compare import Side
 from metercap.errors import JournalError, UsageError
 from metercap.evidence import evidence
 from metercap.records import EndRecord
-from metercap.report import study
+from metercap.report import compose, study
 from metercap.report.findings import Findings
+from metercap.report.text import text_lines
 from tests.report.papers import dipped, journal, lines, ramp, records, studied, swept, trimmers
 from tests.steps.bench_play import Play, check, confirm, fuses
 
@@ -125,6 +126,24 @@ def test_trimmers_with_and_without_a_verdict(tmp_path: Path) -> None:
     found, _ = studied(tmp_path, play, reason="interrupted")
     rows = [(row.item, row.verdict, row.as_found, row.as_left, row.unit) for row in found.adjusted]
     assert rows == [("RV1", "not done", 2187.0, None, "ohm"), ("RV2", "not done", 1800.0, None, "ohm")]
+
+
+def past_while_moving() -> Play:
+    """Return a trimmer that moved when it was touched and went past its limit: no value as found, no verdict."""
+    return Play(trimmers(), rate=5.0)(f"OL*6 {ramp(2187, 1200, -60)} 1.150k 1.107k 1.150k 1.170k")
+
+
+@pytest.mark.parametrize(("script", "verdict"), [("", "not done"), (" :skip :skip", "unsure")])
+def test_an_excursion_is_listed_where_nothing_was_read(tmp_path: Path, script: str, verdict: str) -> None:
+    """A trimmer with neither as found nor as left, with and without a verdict: its row says it was past its limit."""
+    play = past_while_moving()(f"OL*9{script}")
+    found, gathered = studied(tmp_path, play, reason="quit")
+    (row,) = found.adjusted
+    assert (row.item, row.verdict, row.as_found, row.as_left, row.excursions) == ("RV1", verdict, None, None, 1)
+    (past,) = found.excursions
+    text = "\n".join(text_lines(compose(found, gathered)))
+    assert past.worst == 1107.0
+    assert "1.107 kΩ, 0.8 s below 1.2 kΩ at 0:05" in text
 
 
 def test_a_session_is_set_beside_a_known_good_one(tmp_path: Path) -> None:
