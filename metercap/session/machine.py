@@ -7,30 +7,19 @@ the first record and the events, so replaying them gives the same outcomes, bit 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Literal
-
 from metercap.contact import Act, Conversions, Stay
-from metercap.judging.good import Goods
-from metercap.plan import Plan, from_builtins
-from metercap.plankeys import CheckStep, Item
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
-from metercap.records import NAME, Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord, tag_of
-from metercap.session.heard import counted_on, refusal
-from metercap.session.inherit import Inherited
-from metercap.session.power import Power
+from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
+from metercap.session.heard import refusal
+from metercap.session.saying import INTERLUDE, Saying
 from metercap.session.tokens import TokenWords
-from metercap.steps import WORDS, Bench, Given, Machine, machine_for
+from metercap.steps import WORDS, Given, Machine
 from metercap.steps.advice import pencil_line
 from metercap.steps.probing import IN_OHMS
-from metercap.steps.tokens import LearnTokens
 from metercap.steps.tune.turning import Live
-from metercap.steps.walk.check import UNPLANNED
 
-INTERLUDE = UNPLANNED
-"""The step id of items that the plan does not have (`probe NAME`)."""
-
+__all__ = ["INTERLUDE", "Session"]
 
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
 _BLANK, _OVER = State.BLANK, State.OVER
@@ -38,7 +27,7 @@ _NONE, _CONTACT, _SLIP, _ENDED, _LIFT, _GO = Act.NONE, Act.CONTACT, Act.SLIP, Ac
 _UNCOUNTED = (Act.SLIP, Act.HELD)
 
 
-class Session:
+class Session(Saying):
     """One run of a plan on one unit; see the module's text.
 
     `finished` is true after the last step or `quit`; `end_reason` says which. `deadline_s` is when a `Clock` event is
@@ -46,37 +35,12 @@ class Session:
     """
 
     def __init__(self, record: SessionRecord) -> None:
-        self.plan: Plan = from_builtins(record.plan)
-        self.bench = Bench(record.meter, record.tag, self.plan.rule)
-        self.bench.conversions = Conversions(record.meter, record.conversion_s)
-        self.bench.reference = record.reference
-        self.bench.goods = Goods(record)
-        self.bench.known_good = record.known_good
-        self._inherited = Inherited.of(record.inherited)
-        self._inherited.into(self.bench)
-        self.finished = False
-        self.end_reason: Literal["done", "quit"] = "done"
-        only = record.options.get("steps")
-        self._steps = [step for step in self.plan.steps if not only or step.id in only]
-        self.bench.steps = tuple(self._steps)
+        super().__init__(record)
         on_port = bool(record.options.get("port"))
-        self._pencil = pencil_line(record.meter, record.conversion_s, self._steps) if on_port else ""
-        self._next = 0
-        self._tokens_asked = False
-        self._power = Power(self.plan, waived=bool(record.options.get("no_safe")))
+        self._pencil = pencil_line(record.meter, record.conversion_s, self._route.steps) if on_port else ""
         self._tokens = TokenWords(self.bench)
         self.pending: Operator | None = None
         """A word that a token said: the driver feeds it right after the reading."""
-        self._machine: Machine | None = None
-        self._kept: Machine | None = None
-        """The machine an interlude keeps waiting."""
-        self._words: dict[str, Callable[[str], None]] = {
-            "note": self._word_note,
-            NAME: self._word_name,
-            "say": self._word_say,
-            "quit": self._word_quit,
-            "probe": self._word_probe,
-        }
 
     # --- what the driver and the links ask
 
@@ -86,14 +50,23 @@ class Session:
         if self.finished or self._machine is None:
             return None
         mine, frozen = self._machine.deadline_s, self.bench.blocks.deadline_s
-        if mine is None or (self.bench.block is not None and self._held_back(self._machine)):
-            return frozen
-        return mine if frozen is None else min(mine, frozen)
+        if (
+            mine is None
+            or (self.bench.block is not None and self._held_back(self._machine))
+            or (frozen is not None and frozen < mine)
+        ):
+            mine = frozen
+        if self.bench.calls:
+            first = min(self.bench.calls.values())
+            return first if mine is None else min(mine, first)
+        return mine
 
     @property
     def due_step(self) -> str:
-        """The step that the next deadline belongs to."""
-        return self._machine.step.id if self._machine is not None else ""
+        """The step that the next deadline belongs to; of a wait that runs on elsewhere, its own."""
+        due_s = self.deadline_s
+        elsewhere = [step for step, until_s in self.bench.calls.items() if until_s == due_s]
+        return min(elsewhere) if elsewhere else self._machine.step.id if self._machine is not None else ""
 
     @property
     def wanted(self) -> Quantity | None:
@@ -157,7 +130,7 @@ class Session:
             self._clock(machine)
         elif kind is not Garbage:
             raise TypeError(f"not an event: {event!r}")
-        if machine.done or self.finished:
+        if self.finished or (self._machine is not None and self._machine.done):
             self._move_on()
         return bench.take()
 
@@ -234,6 +207,10 @@ class Session:
     def _clock(self, machine: Machine) -> None:
         bench = self.bench
         bench.blocks.deadline_passed(bench.t_s)
+        for step in [step for step, until_s in bench.calls.items() if until_s <= bench.t_s]:
+            del bench.calls[step]
+            bench.cue(CueKind.WAITING, machine.item)
+            bench.note(f"{step}: the wait is over: to {step}", aloud=True)
         self._blocks(machine)
         mine = machine.deadline_s
         due = mine is not None and mine <= bench.t_s and not self._held_back(machine)
@@ -263,6 +240,9 @@ class Session:
             if word == "yes":
                 self._accept(bench.block.key, machine)
             return
+        move = self._moves.get(word)
+        if move is not None and move(event, machine):
+            return
         if word in WORDS and machine.give(Given(word), event.text, event.source):
             return
         bench.note(f"the word {word!r} means nothing here: {machine.status()}")
@@ -279,120 +259,3 @@ class Session:
             self._power.accept()
             self.bench.note("the operator goes on in ohms though the unit was not proved dead")
         self._blocks(machine)
-
-    # --- words that work everywhere
-
-    def _word_note(self, text: str) -> None:
-        self.bench.note(text)
-
-    def _word_name(self, text: str) -> None:
-        name = text.strip()
-        if name:
-            self.bench.tag = tag_of(name)
-            self.bench.note(f"the unit on the mat is {name}")
-
-    def _word_say(self, _text: str) -> None:
-        machine, last = self._machine, self.bench.last
-        shown = "no value yet"
-        if last is not None:
-            shown = "over-range" if last.value is None else format_value(last.value, last.unit, last.resolution)
-        where = machine.status() if machine is not None else ""
-        self.bench.note(
-            f"{self.bench.tag}, {where}; last value {shown}" if self.bench.tag else f"{where}; last {shown}"
-        )
-
-    def end(self, t_s: float) -> list[Outcome]:
-        """End where a signal ends it; return what must be said and written first."""
-        self.bench.t_s = t_s
-        if not self.finished:
-            self._parting()
-            self.finished = True
-        return self.bench.take()
-
-    def _parting(self) -> None:
-        """Before the session ends or goes elsewhere: a trimmer that stands past its limit is said and written."""
-        self.bench.say_standing()
-        for machine in (self._machine, self._kept):
-            if machine is not None:
-                machine.part()
-
-    def _word_quit(self, _text: str) -> None:
-        self._parting()
-        self.finished = True
-        self.end_reason = "quit"
-
-    def _word_probe(self, name: str) -> None:
-        """Measure an item that the plan does not have, in what the dial shows, then go on where we were."""
-        name, machine, last = name.strip(), self._machine, self.bench.last
-        if not name or self._kept is not None or machine is None:
-            self.bench.note("probe needs a name, and one unplanned item is probed at a time")
-            return
-        if last is None:
-            self.bench.note(f"probe {name}: the meter has shown nothing yet, so there is no quantity to measure it in")
-            return
-        taken = [item for _, item in self.bench.verdicts]
-        taken += [item for planned in self.plan.steps for item in planned.item_names]
-        name, quantity = counted_on(name, taken), last.quantity
-        step = CheckStep(id=INTERLUDE, items=(Item(name),), quantity=quantity, unit=quantity.unit, contacts=1)
-        forbidden = self._power.forbids(step)
-        if forbidden:
-            self.bench.note(f"probe {name}: no {quantity.value} now, {forbidden}")
-            return
-        self._parting()
-        machine.blocked()  # the contact of the moment is not the planned item's any more
-        self._kept = machine
-        self._begin(machine_for(step, self.bench))
-
-    # --- from step to step
-
-    def _move_on(self) -> None:
-        machine = self._machine
-        if self.finished or machine is None:
-            self._machine = None
-            return
-        while machine.done:
-            if self._kept is not None:
-                machine, self._kept = self._kept, None
-                self._machine = machine
-                self.bench.step = machine.step.id
-                self.bench.changed()
-                self.bench.blocks.unproved = self._power.doubt(machine.step)
-                machine.want()
-                machine.resume()
-                continue
-            self._power.ended(machine.step, self.bench)
-            if not self._step_on():
-                return
-            machine = self._machine
-            if machine is None:
-                return
-
-    def _step_on(self) -> bool:
-        """Begin the next step; False, and finished, when there is none."""
-        while self._next < len(self._steps) and self.bench.is_over(self._steps[self._next]):
-            self._next += 1
-        if self._next >= len(self._steps):
-            self.bench.say_standing()
-            self.finished = True
-            self._machine = None
-            return False
-        step = self._steps[self._next]
-        if step.in_ohms and self.plan.tokens and not self._tokens_asked:
-            self._tokens_asked = True
-            self._begin(LearnTokens(self.plan.tokens, self.bench))
-            return True
-        self._next += 1
-        self._begin(machine_for(step, self.bench))
-        return True
-
-    def _begin(self, machine: Machine) -> None:
-        self._machine = machine
-        self.bench.step = machine.step.id
-        for caution in machine.step.cautions:
-            self.bench.note(caution)
-        if self._kept is None:
-            self._power.enter(machine.step)
-        self.bench.blocks.unproved = self._power.doubt(machine.step)
-        self.bench.blocks.past = self._power.past(machine.step, self.bench)
-        machine.want()
-        machine.start()

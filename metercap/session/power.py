@@ -23,15 +23,18 @@ class Power:
 
     def __init__(self, plan: Plan, *, waived: bool) -> None:
         self.on = False
+        self._proof = next((step.id for step in plan.steps if isinstance(step, SafeStep)), "")
         self._exempt = waived or plan.supply == "none"
         self._doubt = NEVER
         self._accepted = False
 
     def enter(self, step: StepBase) -> None:
-        """A planned step begins."""
+        """A planned step begins. A proof that is begun again takes the earlier one's place, whether it ends or not."""
         self.on = powers_up(step)
         if self.on:
             self._doubt, self._accepted = POWERED, False
+        elif isinstance(step, SafeStep):
+            self._doubt, self._accepted = self._doubt or FAILED, False
 
     def ended(self, step: StepBase, bench: Bench) -> None:
         """A planned step has ended; of a `safe` the verdict decides."""
@@ -47,9 +50,9 @@ class Power:
 
     def doubt(self, step: StepBase) -> str:
         """Return why what `step` measures wants a proof that there is none of; empty when nothing is missing."""
-        if not needs_dead(step) or self._exempt or self._accepted:
+        if not needs_dead(step) or self._exempt or self._accepted or not self._doubt:
             return ""
-        return self._doubt
+        return f"{self._doubt}: to {self._proof} proves it" if self._proof else self._doubt
 
     def past(self, step: StepBase, bench: Bench) -> str:
         """Return what stands past a hazard limit where a planned `step` powers the unit; its own trimmers may."""

@@ -6,6 +6,7 @@ Time is the event's; nothing here reads a clock.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any, Unpack
 
 import msgspec
@@ -80,9 +81,15 @@ class Bench:
         self.found_by: dict[tuple[str, str], Reading] = {}
         """The reading that a trimmer was found by: the range in which it is turned."""
         self.unread: dict[tuple[str, str], str] = {}
+        self.excursions: dict[tuple[str, str], int] = {}
+        """How often each trimmer was past a hazard limit in this session."""
         self.standing: dict[str, Standing] = {}
         self.kept: frozenset[tuple[str, str]] = frozenset()
         self.before: dict[tuple[str, str], dict[str, Any]] = {}
+        self.waits: dict[str, float] = {}
+        """When the waits end or ended, by step, that run on while other steps are at hand."""
+        self.calls: dict[str, float] = {}
+        """Those of them that are to be told when they are over."""
         self.uncounted: dict[str, Uncounted] = {}
         self.reference: dict[str, dict[str, Any]] = {}
         self.goods: Goods | None = None
@@ -129,11 +136,17 @@ class Bench:
         return self.steps[ids.index(step) + 1 :] if step in ids else ()
 
     def is_kept(self, step: str, item: str) -> bool:
-        """Return whether a continued session decided this item already, and not as unsure."""
+        """Return whether this item is decided: by the session that goes on (not as unsure), or in a step that was
+        left or has ended."""
         return (step, item) in self.kept
 
+    def keep(self, step: StepBase, items: Iterable[str]) -> None:
+        """Remember which items of a step are decided: they are not asked for again when it is opened."""
+        every = frozenset((step.id, item) for item in step.item_names)
+        self.kept = (self.kept - every) | frozenset((step.id, item) for item in items)
+
     def is_over(self, step: StepBase) -> bool:
-        """Return whether a continued session had ended this step: nothing of it is asked again."""
+        """Return whether this step has ended, here or in the session that goes on: nothing of it is asked again."""
         return step.id not in self.uncounted and all(self.is_kept(step.id, item) for item in step.item_names)
 
     def inherit(self, verdict: Verdict) -> None:

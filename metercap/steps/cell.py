@@ -57,6 +57,7 @@ class Cell(Listed):
     """Unloaded, then loaded where the plan names a load."""
 
     FIRST, END = S.OPEN, S.END
+    AFTER_VERDICT = (S.SPENT,)
     TABLE = {  # noqa: RUF012
         (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
         (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
@@ -82,6 +83,7 @@ class Cell(Listed):
                 Given.REPLACED: Row("replaced", (S.OPEN,)),
                 Given.AGAIN: Row("again", (S.OPEN,)),
                 Given.BACK: Row("again", (S.OPEN,)),
+                Given.AT: Row("to_item", (S.OPEN, S.SPENT)),
                 Given.ABSENT: Row("absent", _NEXT),
                 Given.SKIP_STEP: Row("skip_step", (S.END,)),
             },
@@ -95,6 +97,7 @@ class Cell(Listed):
                 Given.OPEN: Row("is_open", _NEXT),
                 Given.AGAIN: Row("again", (S.OPEN,)),
                 Given.BACK: Row("back", (S.OPEN,)),
+                Given.AT: Row("to_item", (S.OPEN, S.ON, S.POLARITY, S.LOAD, S.LOADED)),
                 Given.SKIP_STEP: Row("skip_step", (S.END,)),
             },
         ),

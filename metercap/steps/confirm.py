@@ -72,7 +72,13 @@ class Confirm(Machine):
         self._is_list = bool(step.items)
         kept = (n for n, item in enumerate(self._items) if bench.is_kept(step.id, item.name))
         self._rounds = Rounds(len(self._items), kept)
+        self._names = tuple(item.name for item in self._items)
         self._at = self._rounds.next or 0
+        bench.calls.pop(step.id, None)
+        until_s = bench.waits.pop(step.id, None)
+        if until_s is not None:
+            self.state = S.WAIT if until_s > bench.t_s else S.ASK
+            self.deadline_s = until_s if self.state is S.WAIT else None
 
     @property
     def item(self) -> str:
@@ -90,6 +96,27 @@ class Confirm(Machine):
             return
         self.bench.changed()
         self.resume()
+
+    def start_at(self, item: str) -> None:
+        """Ask about this item first; where there is a wait, after it."""
+        self._at = self._names.index(item)
+        self._rounds.reopen(self._at)
+        self.start()
+
+    @property
+    def undone(self) -> tuple[str, ...]:
+        """Items without an answer."""
+        return tuple(name for n, name in enumerate(self._names) if n not in self._rounds.done)
+
+    @property
+    def has_behind(self) -> bool:
+        """True where an item of the list has its answer."""
+        return self._rounds.has_behind
+
+    def be_left(self) -> None:
+        """A wait runs on while other things are done."""
+        if self.state is S.WAIT and self.deadline_s is not None:
+            self.bench.waits[self.step.id] = self.bench.calls[self.step.id] = self.deadline_s
 
     def resume(self) -> None:
         """Prompt for the wait or the word."""

@@ -51,6 +51,30 @@ class Listed(Machine):
         """Open the first item that is not decided."""
         self.state = self.go_on()
 
+    def start_at(self, item: str) -> None:
+        """Open this item first."""
+        names = [each.name for each in self._items]
+        self.state = self._open(names.index(item))
+
+    @property
+    def undone(self) -> tuple[str, ...]:
+        """Items that are not decided; one that is asked about after its verdict is none yet."""
+        return tuple(item.name for item in self._items if item.name not in self._decided)
+
+    @property
+    def has_behind(self) -> bool:
+        """True from the second item on, and where the first one is asked about after its verdict."""
+        return self._at > 0 or self.state in self.AFTER_VERDICT
+
+    def to_item(self) -> StrEnum:
+        """Open the item that was named."""
+        wanted = self.text.strip().casefold()
+        for index, item in enumerate(self._items):
+            if item.name.casefold() == wanted:
+                return self._open(index)
+        self.bench.note(f"no item {self.text.strip()!r} in this step")
+        return self.state
+
     def arm(self) -> None:
         """Start the patience of what is open."""
         self.deadline_s = at(self.bench.t_s + PATIENCE_S)

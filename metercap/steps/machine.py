@@ -104,6 +104,8 @@ class Machine:
     TABLE: ClassVar[Table] = {}
     shows_contact: ClassVar[bool] = True
     """False for steps in volts and for words only: open tips read about zero there, and prove nothing."""
+    AFTER_VERDICT: ClassVar[tuple[Any, ...]] = ()
+    """States that ask about an item after its verdict (clean it? replaced?): who answers no leaves it as it is."""
 
     def __init__(self, step: StepBase, bench: Bench, first: StrEnum) -> None:
         self.step = step
@@ -128,6 +130,23 @@ class Machine:
     def start(self) -> None:
         """Open the step: prompt for the first thing."""
         raise NotImplementedError
+
+    def start_at(self, item: str) -> None:
+        """Open the step at one of its items, whatever became of it; a kind that has its own order keeps to that."""
+        self.start()
+
+    @property
+    def undone(self) -> tuple[str, ...]:
+        """The items that have no decision when the step is left now; one half done is none."""
+        return self.step.item_names
+
+    @property
+    def has_behind(self) -> bool:
+        """True where `back` means something in this step; where not, it leads to the step before."""
+        return (self.state, Given.BACK) in self.TABLE
+
+    def be_left(self) -> None:
+        """The step is left for another: say what becomes of what waits for an answer. It is opened anew later."""
 
     def resume(self) -> None:
         """Prompt again for the open item: a block ended, or an interlude."""

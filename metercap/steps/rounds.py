@@ -25,7 +25,7 @@ class Rounds:
     `groups` gives each item's group: a count check stands between two of them, and none where all are one.
     """
 
-    __slots__ = ("_groups", "_history", "_look", "_skipped", "done", "second", "since", "ticked")
+    __slots__ = ("_first", "_groups", "_history", "_look", "_skipped", "done", "second", "since", "ticked")
 
     def __init__(self, n: int, done: Iterable[int] = (), groups: Sequence[int] = ()) -> None:
         self.done: dict[int, None] = dict.fromkeys(done)
@@ -36,10 +36,23 @@ class Rounds:
         self._look = list(range(n))
         self._skipped: list[int] = []
         self._history: list[int] = []
+        self._first: int | None = None
+
+    @property
+    def has_behind(self) -> bool:
+        """Return whether anything was decided or skipped that can be opened again."""
+        return bool(self._history)
+
+    def begin_with(self, item: int) -> None:
+        """Open an item, whatever became of it, before all others."""
+        self.reopen(item)
+        self._first = item
 
     @property
     def next(self) -> int | None:
         """The first item of this look that is open, or None when the look is over."""
+        if self._first is not None and self._first not in self.done and self._first not in self._skipped:
+            return self._first
         for item in self._look:
             if item not in self.done and (self.second or item not in self._skipped):
                 return item

@@ -118,6 +118,11 @@ class Safe(Machine):
         """Ask for the source."""
         self._open()
 
+    @property
+    def has_behind(self) -> bool:
+        """False where nothing of the step is done."""
+        return self.state is not S.BEFORE
+
     def resume(self) -> None:
         """Prompt for the source or the point in turn."""
         if self.state in (S.POINT, S.ANSWERED):

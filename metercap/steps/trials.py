@@ -50,6 +50,7 @@ class Trials(Machine):
     """Counts starts by the words pass and fail (a pedal)."""
 
     shows_contact = False
+    AFTER_VERDICT = (S.FIX,)
     TABLE = {  # noqa: RUF012
         (S.OFF, Given.DUE): Row("ready", (S.RUN,)),
         **words_rows((S.OFF,), dict.fromkeys((Given.PASS, Given.FAIL, Given.YES), Row("not_yet", (S.OFF,)))),
@@ -99,7 +100,7 @@ class Trials(Machine):
         self.bench.changed()
         n, failures = len(self._before), self._before.count(False)
         if self._fix:
-            self.bench.note(f"{self.step.id}: before the fix, in an earlier session, {failures} of {n} starts failed")
+            self.bench.note(f"{self.step.id}: before the fix {failures} of {n} starts failed")
         elif n >= self._step.runs:
             if failures:
                 self.state = S.FIX
@@ -154,7 +155,13 @@ class Trials(Machine):
         runs = self._after if self._fix else self._before
         if runs:
             runs.pop()
+            self._keep()
         return self.ready()
+
+    @property
+    def has_behind(self) -> bool:
+        """True where a start can be taken back."""
+        return bool(self._after if self._fix else self._before)
 
     def fixed(self) -> StrEnum:
         """What was done, by the operator's word: the runs from here on are those after this fix."""

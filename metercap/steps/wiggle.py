@@ -69,6 +69,7 @@ class Wiggle(Listed):
                 Given.SKIP: Row("skip", _NEXT),
                 Given.ABSENT: Row("absent", _NEXT),
                 Given.BACK: Row("back", (S.OPEN,)),
+                Given.AT: Row("to_item", (S.OPEN, S.ON, S.WATCH, S.OUT)),
                 Given.SKIP_STEP: Row("skip_step", (S.END,)),
             },
         ),

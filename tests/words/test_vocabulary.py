@@ -23,6 +23,8 @@ from metercap.words import HELP_KEY, WORDS, help_lines, key_name, key_table, par
         ("back", ("back", "")),
         ("again", ("again", "")),
         ("at F3", ("at", "F3")),
+        ("at fuses/F3", ("at", "fuses/F3")),
+        ("To bridge", ("to", "bridge")),
         ("AT supply input", ("at", "supply input")),
         ("pass", ("pass", "")),
         ("fail", ("fail", "")),
@@ -47,7 +49,7 @@ def test_the_table_above_is_the_whole_vocabulary() -> None:
     """No word goes untested."""
     assert {word.name for word in WORDS} == {
         *("yes", "no", "open", "skip", "skip step", "absent", "back", "again", "at", "pass", "fail", "undo"),
-        *("probe", "say", "note", "quit", "missed", "fixed", "replaced", "name"),
+        *("probe", "say", "note", "quit", "missed", "fixed", "replaced", "name", "to"),
     }
 
 

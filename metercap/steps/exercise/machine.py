@@ -32,6 +32,7 @@ class Exercise(Paced):
     """Paces the presses, and counts closures."""
 
     FIRST, END = S.READY, S.END
+    AFTER_VERDICT = (S.CLEAN,)
     shows_contact = False
     TABLE = TABLE
 

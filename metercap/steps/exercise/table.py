@@ -63,6 +63,8 @@ TABLE: dict[tuple[StrEnum, StrEnum], Cell] = {
             Given.SKIP: Row("skip", _NEXT),
             Given.ABSENT: Row("absent", _NEXT),
             Given.OPEN: Row("is_open", _NEXT),
+            Given.BACK: Row("back", (S.READY, S.CLEAN)),
+            Given.AT: Row("to_item", (S.READY, *GOING, S.ASK, S.CLEAN)),
             Given.SKIP_STEP: Row("skip_step", (S.END,)),
         },
     ),

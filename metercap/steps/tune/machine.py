@@ -27,7 +27,25 @@ class Tune(TuneWords):
         self.bench.touch.recontact_s = self._step.recontact_s
         self._over.update(name for name in self._names if self.bench.is_kept(self.step.id, name))
         self._to_find = self._trimmers.to_read()
+        self._begun_with = (len(self._to_find), len(self._over))
         self.move(TuneState.NEXT)
+
+    def start_at(self, item: str) -> None:
+        """Turn this trimmer first, once as found is read."""
+        self._order.sort(key=lambda index: self._names[index] != item)
+        self._at = self._names.index(item)
+        self.start()
+
+    @property
+    def undone(self) -> tuple[str, ...]:
+        """Every trimmer that was to be turned: what is turned later moves those that were turned before."""
+        return tuple(name for name in self._names if name not in self._over)
+
+    @property
+    def has_behind(self) -> bool:
+        """True once anything of the step was read or turned."""
+        moved = self._begun_with != (len(self._to_find), len(self._over)) or bool(self._turned)
+        return moved or self._phase is TuneState.LEFT
 
     # --- as found
 
@@ -151,7 +169,7 @@ class Tune(TuneWords):
     @property
     def _next_to_turn(self) -> int | None:
         over = (self._turned, self._over)
-        return next((n for n, name in enumerate(self._names) if not any(name in each for each in over)), None)
+        return next((n for n in self._order if not any(self._names[n] in each for each in over)), None)
 
     @property
     def _next_to_read(self) -> int | None:

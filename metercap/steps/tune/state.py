@@ -42,6 +42,10 @@ class TuneBase(Machine):
         self._names = step.item_names
         self._trimmers = Trimmers(step, bench)
         self._at = 0
+        self._order = list(range(len(self._names)))
+        """In which the trimmers are turned: the plan's, but for the one that the step was opened for."""
+        self._begun_with = (0, 0)
+        """How many trimmers were to be read and how many were over when the step began."""
         self._phase: Literal[TuneState.FOUND, TuneState.TURN, TuneState.LEFT] = TuneState.FOUND
         self._to_find: list[tuple[str, str]] = []
         self._turned: set[str] = set()

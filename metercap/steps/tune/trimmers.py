@@ -39,7 +39,6 @@ class Trimmers:
         self.rule: Rule = step.rule or bench.rule
         self.targets: dict[str, float] = {}
         self.widened: dict[str, float] = {}
-        self.excursions: dict[str, int] = dict.fromkeys(self.names, 0)
         self.step = step
         self.bench = bench
         self._inner: dict[tuple[float, Band, Rule], float] = {}
@@ -266,7 +265,8 @@ class Trimmers:
                     past.duration_s,
                 )
             )
-            self.excursions[name] += 1
+            key = (self.step.id, name)
+            self.bench.excursions[key] = self.bench.excursions.get(key, 0) + 1
         turning.reported = len(turning.excursions)
 
     def leave(self, name: str, turning: Turning) -> None:
@@ -334,7 +334,7 @@ class Trimmers:
             as_left=None if judged is None else judged.value,
             target=None if band is None else band.target,
             tolerance=None if band is None else band.tolerance,
-            excursions=self.excursions[name],
+            excursions=self.bench.excursions.get((self.step.id, name), 0),
         )
 
     def _of(self, name: str) -> float | None:

@@ -32,6 +32,11 @@ class Check(Walk):
             self._early[self.item] = self._probing
         super().decide()
 
+    def be_left(self) -> None:
+        """The step is left: what it holds is judged with the spread that is known by now."""
+        super().be_left()
+        self.finish()
+
     def finish(self) -> None:
         """Judge it anew."""
         anew = [(item, result) for item, probing in self._early.items() if (result := self._anew(item, probing))]

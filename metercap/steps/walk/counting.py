@@ -16,7 +16,7 @@ from metercap.quantity.names import compressed
 from metercap.records import Do, VerdictKind
 from metercap.steps.machine import Machine
 from metercap.steps.rounds import Rounds, Uncounted
-from metercap.steps.walk.table import WalkSign
+from metercap.steps.walk.table import WalkSign, WalkState
 
 
 class CountCheck(Machine):
@@ -87,6 +87,14 @@ class CountCheck(Machine):
     def is_wrong(self) -> WalkSign:
         """No: take it where the question was seen."""
         return WalkSign.UNSEEN if self._unseen else WalkSign.WRONG
+
+    def be_left(self) -> None:
+        """The step is left: what a question was about that nobody answered is unsure, and is swept again later."""
+        if self.state in (WalkState.LAST, WalkState.ASK):
+            self._suspect = self.flag("count check not answered: the step was left")
+        if self.state in (WalkState.LAST, WalkState.ASK, WalkState.REDO):
+            for index in self._suspect:
+                self._rounds.reopen(index)
 
     @property
     def _unseen(self) -> bool:

@@ -97,16 +97,34 @@ class Walk(CountCheck):
 
     def start(self) -> None:
         """Open the first item."""
-        if not self._low_only and Quantity.RESISTANCE in self.wanted:
-            self.bench.ask_wider_range(self._highest)
-        elif self._low_only and self.bench.last is not None:
-            self.bench.touch.recontact_s = self._step.recontact_s
-            self.bench.ask_fixed_range(self.bench.last, continuity=self._continuity)
+        self._ask_range()
         if self.owed():
             self.begin_count()
             self.move(WalkState.COUNT)
         else:
             self.move(WalkState.NEXT)
+
+    def start_at(self, item: str) -> None:
+        """Open this item first; a count check that is owed stands before it."""
+        self._rounds.begin_with(next(n for n, each in enumerate(self._items) if each.name == item))
+        self.start()
+
+    @property
+    def undone(self) -> tuple[str, ...]:
+        """Items without a decision, and those that were opened again."""
+        return tuple(item.name for n, item in enumerate(self._items) if n not in self._rounds.done)
+
+    @property
+    def has_behind(self) -> bool:
+        """True once anything of the walk was decided or skipped."""
+        return self._rounds.has_behind or self.state in _COUNTING
+
+    def _ask_range(self) -> None:
+        if not self._low_only and Quantity.RESISTANCE in self.wanted:
+            self.bench.ask_wider_range(self._highest)
+        elif self._low_only and self.bench.last is not None:
+            self.bench.touch.recontact_s = self._step.recontact_s
+            self.bench.ask_fixed_range(self.bench.last, continuity=self._continuity)
 
     def resume(self) -> None:
         """Prompt again for what is open."""

@@ -1,0 +1,133 @@
+"""Saying: the words that no single step answers: remarks, moves between steps, what is measured beside the plan."""
+
+from __future__ import annotations
+
+from metercap.plankeys import CheckStep, Item
+from metercap.quantity import format_value
+from metercap.records import NAME, Operator, SessionRecord, tag_of
+from metercap.session.heard import counted_on
+from metercap.session.moving import Moving
+from metercap.session.places import item_named, step_named
+from metercap.session.route import Leg
+from metercap.steps import Given, Machine, machine_for
+from metercap.steps.walk.check import UNPLANNED
+
+INTERLUDE = UNPLANNED
+"""The step id of items that the plan does not have (`probe NAME`)."""
+
+
+class Saying(Moving):
+    """Two kinds of words: those heard at any moment, and moves, which a late key or a token's first touch keeps back.
+
+    A move returns False where it means no more than what the step makes of the word.
+    """
+
+    def __init__(self, record: SessionRecord) -> None:
+        super().__init__(record)
+        self._words = {
+            "note": self._word_note,
+            NAME: self._word_name,
+            "say": self._word_say,
+            "quit": self._word_quit,
+            "probe": self._word_probe,
+        }
+        self._moves = {"to": self._word_to, "at": self._word_at, "back": self._word_back}
+
+    # --- heard at any moment
+
+    def _word_note(self, text: str) -> None:
+        self.bench.note(text)
+
+    def _word_name(self, text: str) -> None:
+        name = text.strip()
+        if name:
+            self.bench.tag = tag_of(name)
+            self.bench.note(f"the unit on the mat is {name}")
+
+    def _word_say(self, _text: str) -> None:
+        machine, last = self._machine, self.bench.last
+        shown = "no value yet"
+        if last is not None:
+            shown = "over-range" if last.value is None else format_value(last.value, last.unit, last.resolution)
+        where = machine.status() if machine is not None else ""
+        left = "; ".join(each.said for each in self.left_open)
+        where += f"; left open: {left}" if left else ""
+        self.bench.note(
+            f"{self.bench.tag}, {where}; last value {shown}" if self.bench.tag else f"{where}; last {shown}"
+        )
+
+    def _word_quit(self, _text: str) -> None:
+        self._parting()
+        self.finished = True
+        self.end_reason = "quit"
+
+    def _word_probe(self, name: str) -> None:
+        """Measure an item that the plan does not have, in what the dial shows, then go on where we were."""
+        name, machine, last = name.strip(), self._machine, self.bench.last
+        if not name or self._kept is not None or machine is None:
+            self.bench.note("probe needs a name, and one unplanned item is probed at a time")
+            return
+        if last is None:
+            self.bench.note(f"probe {name}: the meter has shown nothing yet, so there is no quantity to measure it in")
+            return
+        taken = [item for _, item in self.bench.verdicts]
+        taken += [item for planned in self.plan.steps for item in planned.item_names]
+        name, quantity = counted_on(name, taken), last.quantity
+        step = CheckStep(id=INTERLUDE, items=(Item(name),), quantity=quantity, unit=quantity.unit, contacts=1)
+        forbidden = self._power.forbids(step)
+        if forbidden:
+            self.bench.note(f"probe {name}: no {quantity.value} now, {forbidden}")
+            return
+        self._parting()
+        machine.blocked()  # the contact of the moment is not the planned item's any more
+        self._kept = machine
+        self._begin(machine_for(step, self.bench))
+
+    # --- moves
+
+    @property
+    def _planned(self) -> Machine | None:
+        """The machine of the plan's own step: an interlude only keeps it waiting."""
+        return self._kept or self._machine
+
+    @property
+    def _here(self) -> str:
+        return "" if self._planned is None else self._planned.step.id
+
+    def _word_to(self, said: Operator, _machine: Machine) -> bool:
+        """Leave this step for another."""
+        step = step_named(said.text, self._route.steps)
+        if isinstance(step, str):
+            self.bench.note(step)
+        elif step.id != self._here:
+            self._go(Leg(step))
+        elif self._kept is not None:
+            self._take_up(self._kept)
+        else:
+            self.bench.note(f"{step.id} is the step at hand")
+        return True
+
+    def _word_at(self, said: Operator, _machine: Machine) -> bool:
+        """Go to an item, of whatever step."""
+        found = item_named(said.text, self._route.steps, self._here)
+        if isinstance(found, str):
+            self.bench.note(found)
+            return True
+        step, item = found
+        if step.id != self._here:
+            self._go(Leg(step, item))
+            return True
+        machine = self._machine if self._kept is None else self._take_up(self._kept)
+        if machine is None or not machine.give(Given.AT, item, said.source):
+            self.bench.note(f"{step.id} takes its own order: {'' if machine is None else machine.status()}")
+        return True
+
+    def _word_back(self, _said: Operator, machine: Machine) -> bool:
+        """Before anything is decided in a step, back leads over its border."""
+        if self._kept is not None or machine.has_behind:
+            return False
+        leg = self._route.behind()
+        if leg is None:
+            return False
+        self._go(leg)
+        return True
