@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import errno
 import importlib
+import io
 import os
 import sys
 from typing import Any
@@ -53,6 +54,7 @@ class LazyGroup(click.Group):
             return None
         module = importlib.import_module(f"metercap.commands.{cmd_name}")
         command: click.Command = module.command
+        importlib.import_module("metercap.commands._values").read_as_text(command)
         return command
 
     def resolve_command(
@@ -171,7 +173,12 @@ def _explained(error: Exception) -> int:
 
 
 def _give_streams() -> None:
-    """Where stdout or stderr was closed at the start, give one that goes nowhere: no file may take its place."""
+    """Where stdout or stderr was closed at the start, give one that goes nowhere: no file may take its place.
+
+    stdin is UTF-8 like all other text; a key that is none costs an answer at most.
+    """
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(encoding="utf-8", errors="replace" if sys.stdin.isatty() else "strict")
     for number, name in ((1, "stdout"), (2, "stderr")):
         if getattr(sys, name) is None:
             nowhere = os.open(os.devnull, os.O_WRONLY)

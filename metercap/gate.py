@@ -10,11 +10,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from typing import Any
 
 _HIDDEN = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 
 OWN = re.compile("(\x1b\\[(?:0|1|3[1-6])m|\r\x1b\\[K|\a)")
 """The only controls of our own on a terminal: colour, bold, back to the line's beginning and erase, the bell."""
+
+_UNDECODED = re.compile("[\udc80-\udcff]")
 
 _IN_JSON = re.compile(
     "[\x7f-\x9f\xad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\U000e0000-\U000e007f]"
@@ -26,7 +29,29 @@ def visible(text: str) -> str:
     """Return `text` on one line, every character that does not show as itself written as an escape."""
     if text.isprintable():
         return text
+    text = decoded(text)
     return "".join(char if char.isprintable() else _escape(char) for char in text)
+
+
+def decoded(name: str) -> str:
+    """Return a name that the system gave as bytes (PEP 383) as the UTF-8 that these are, or else unchanged."""
+    if not _UNDECODED.search(name):
+        return name
+    try:
+        return name.encode("utf-8", "surrogateescape").decode("utf-8")
+    except UnicodeError:
+        return name
+
+
+def storable(value: Any) -> Any:
+    """Return plain data as a file of ours can hold it: each text `decoded`, what is no text at all as its escape."""
+    if isinstance(value, str):
+        return decoded(value).encode("utf-8", "backslashreplace").decode("utf-8")
+    if isinstance(value, dict):
+        return {storable(key): storable(inner) for key, inner in value.items()}
+    if isinstance(value, list | tuple):
+        return [storable(inner) for inner in value]
+    return value
 
 
 def lines(text: str, *, own: bool = False) -> str:

@@ -18,6 +18,7 @@ import msgspec
 from metercap import settings
 from metercap.errors import FileProblem, PlanError, ProfileError
 from metercap.files import open_file
+from metercap.gate import storable
 from metercap.meter import Accuracy, Hid, MeterProfile, Poll, Serial, impossible
 from metercap.wire import decoder, look_up_families, unknown_family
 from metercap.wire.own import Build
@@ -158,7 +159,7 @@ def _find(name_or_path: str, kind: str, noun: str, error: type[FileProblem]) -> 
     except OSError as trouble:
         raise error(f"cannot be looked up: {trouble.strerror}", where=name_or_path[:200]) from trouble
     near = nearest(name_or_path, _names(kind))
-    raise error(f"there is no {noun} {name_or_path!r}{near}", hint=_known(kind))
+    raise error(f"there is no {noun} {storable(name_or_path)!r}{near}", hint=_known(kind))
 
 
 def _known(kind: str) -> str:

@@ -14,6 +14,7 @@ from typing import TypeVar
 import msgspec
 
 from metercap.errors import FileProblem
+from metercap.gate import storable
 
 T = TypeVar("T")
 
@@ -74,7 +75,8 @@ def recall(name: str, model: type[T]) -> tuple[T | None, str]:
 
 def remember(name: str, value: msgspec.Struct) -> str:
     """Keep `value` under `name`; return why it could not be kept, empty when it was. It never fails a session."""
-    text = msgspec.json.format(msgspec.json.encode(value), indent=1).decode()
+    data = storable(msgspec.to_builtins(value))
+    text = msgspec.json.format(msgspec.json.encode(data), indent=1).decode()
     try:
         write_lines(folder() / f"{name}.json", text.splitlines(), "remembered settings")
     except FileProblem as error:

@@ -38,6 +38,16 @@ def test_what_shows_as_itself_passes(text: str) -> None:
     assert gate.lines(text) == text
 
 
+def test_names_that_came_as_bytes_are_shown_as_the_text_they_are() -> None:
+    """PEP 383: bytes that the environment's encoding lacks; UTF-8 among them is shown, all others stay escaped."""
+    bytes_of = "Ω\u202e".encode().decode("ascii", "surrogateescape")
+    assert gate.visible(f"/dev/{bytes_of}") == "/dev/Ω\\u202e"
+    assert gate.storable(f"/dev/{bytes_of}") == "/dev/Ω\u202e"
+    assert gate.visible("a\udcff\udcce\udca9") == "a\\udcff\\udcce\\udca9"
+    assert gate.storable("a\udcff") == "a\\udcff"
+    assert gate.storable("\ud800") == "\\ud800"
+
+
 def test_only_our_own_controls_pass_to_a_terminal() -> None:
     """Colour, bold, erase and bell pass where the stream is a terminal; a title, a move or a hidden text never."""
     ours = "\x1b[31m\x1b[1mX\x1b[0m\a\r\x1b[Kx"

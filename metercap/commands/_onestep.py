@@ -14,16 +14,20 @@ import click
 
 from metercap.commands._names import unit_name
 from metercap.commands._numbers import Number
+from metercap.commands._values import METER, PORT, UNIT
 from metercap.errors import UsageError
 
 SOURCE = "a fresh 1.5 V cell"
 Decorator = Callable[[Callable[..., Any]], Callable[..., Any]]
 
 _MEASURING: Sequence[Decorator] = (
-    click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]"),
-    click.option("--meter", help="Meter profile: a name or a file. [default: found]"),
+    click.option(
+        "--port", type=PORT, help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]"
+    ),
+    click.option("--meter", type=METER, help="Meter profile: a name or a file. [default: found]"),
     click.option(
         "--unit",
+        type=UNIT,
         default="",
         callback=unit_name,
         help="The unit on the mat; short names are spoken. May be named later.",

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import msgspec
 
 from metercap import settings
+from metercap.gate import storable
 from metercap.quantity import Quantity
 
 REMEMBERED = "rates"
@@ -43,4 +44,4 @@ def keep_rates(profile: str, port: str, measured: dict[Quantity, float]) -> None
 
 
 def _key(profile: str, port: str) -> str:
-    return f"{profile} {port}"
+    return f"{profile} {storable(port)}"

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from metercap.commands._onestep import measuring
+from metercap.commands._values import ITEM
 
 EPILOG = """\b
 Examples:
@@ -20,7 +21,7 @@ Exit status: as metercap run."""
 
 
 @click.command(epilog=EPILOG)
-@click.argument("items", nargs=-1, required=True, metavar="ITEM...")
+@click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option(
     "--chemistry",
     type=click.Choice(["lithium 3 V", "alkaline 1.5 V", "silver oxide 1.55 V"]),

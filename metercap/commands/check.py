@@ -8,6 +8,7 @@ import click
 
 from metercap.commands._numbers import Whole
 from metercap.commands._onestep import dead, measuring
+from metercap.commands._values import ITEM
 
 EPILOG = """\b
 Examples:
@@ -22,7 +23,7 @@ Exit status: as metercap run."""
 
 
 @click.command(epilog=EPILOG)
-@click.argument("items", nargs=-1, required=True, metavar="ITEM...")
+@click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option("--min", "low", help='Lowest good value, such as "9.9 kohm".')
 @click.option("--max", "high", help='Highest good value, such as "10.1 kohm".')
 @click.option("--quantity", help='What to measure where no limit says it: "resistance", "voltage_dc", ...')

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from metercap.commands._values import ITEM
+
 EPILOG = """\b
 Examples:
   metercap compare a.jsonl b.jsonl
@@ -30,7 +32,9 @@ or file."""
 
 @click.command(epilog=EPILOG)
 @click.argument("files", nargs=-1, required=True, metavar="FILE...", type=click.Path(path_type=Path))
-@click.option("--budget", default="", metavar="ITEM", help="Show every component of this item's uncertainties.")
+@click.option(
+    "--budget", type=ITEM, default="", metavar="ITEM", help="Show every component of this item's uncertainties."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(files: tuple[Path, ...], budget: str, as_json: bool) -> int:
     """Set sessions, and references of good units, side by side."""

@@ -8,6 +8,7 @@ import click
 
 from metercap.commands._numbers import Whole
 from metercap.commands._onestep import dead, measuring
+from metercap.commands._values import ITEM
 
 EPILOG = """\b
 Examples:
@@ -21,7 +22,7 @@ Exit status: as metercap run."""
 
 
 @click.command(epilog=EPILOG)
-@click.argument("items", nargs=-1, required=True, metavar="ITEM...")
+@click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option("--presses", type=Whole(1, 10_000), help="How many. [default: 20]")
 @click.option("--form", type=click.Choice(["no", "nc"]), help="no: closes when pressed; nc: opens. [default: no]")
 @click.option("--max", "high", help='Highest value of a good closure, such as "2 ohm".')

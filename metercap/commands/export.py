@@ -24,7 +24,7 @@ a leading apostrophe. Parquet needs the extra: pip install 'metercap[parquet]'. 
 
 @click.command(epilog=EPILOG)
 @click.argument("file", required=False, type=click.Path(path_type=Path))
-@click.option("--to", help="New .csv or .parquet file, or - for CSV on stdout.")
+@click.option("--to", type=click.Path(), help="New .csv or .parquet file, or - for CSV on stdout.")
 @click.option(
     "--table", type=click.Choice(["verdicts", "readings"]), default="verdicts", show_default=True, help="Which table."
 )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from metercap.commands._numbers import Number
+from metercap.commands._values import METER, PORT
 from metercap.gate import visible
 from metercap.plain.style import safe
 
@@ -36,9 +37,13 @@ Exit status: 0 a profile fits; 1 none does, or the meter is silent; 2 bad usage 
 
 
 @click.command(epilog=EPILOG)
-@click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter; default: all there are.")
+@click.option(
+    "--port", type=PORT, help="Port, pyserial URL, tape:FILE or VISA resource of the meter; default: all there are."
+)
 @click.option("--network", is_flag=True, help="Without --port: ask other machines for SCPI meters too (a broadcast).")
-@click.option("--meter", "meters", multiple=True, help="Try only this profile: a name or a file; repeatable.")
+@click.option(
+    "--meter", "meters", type=METER, multiple=True, help="Try only this profile: a name or a file; repeatable."
+)
 @click.option(
     "--seconds",
     type=Number(0.2, 600),

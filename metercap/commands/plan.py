@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 import msgspec
 
+from metercap.commands._values import METER, PLAN
 from metercap.gate import visible
 
 if TYPE_CHECKING:
@@ -37,8 +38,8 @@ Exit status: 0 the plan can be run (warnings are said); 2 it cannot."""
 
 
 @command.command(epilog=CHECK_EPILOG, short_help="Name every mistake of a plan.")
-@click.argument("plan", metavar="PLAN")
-@click.option("--meter", help="Meter profile: say also what this meter cannot decide.")
+@click.argument("plan", type=PLAN, metavar="PLAN")
+@click.option("--meter", type=METER, help="Meter profile: say also what this meter cannot decide.")
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead, as run --no-safe does.")
 @click.option("--json", "as_json", is_flag=True, help="Print the problems as JSON.")
 def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
@@ -94,7 +95,7 @@ def _print_json(data: Any) -> None:
 
 
 @command.command(short_help="Say a plan step by step in plain words.")
-@click.argument("plan", metavar="PLAN")
+@click.argument("plan", type=PLAN, metavar="PLAN")
 @click.option("--json", "as_json", is_flag=True, help="Print the plan as a journal carries it: values in SI.")
 def show(plan: str, as_json: bool) -> None:
     """Say PLAN, a plan's name or a TOML file, step by step in plain words."""

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from metercap.commands._numbers import Number, Whole
+from metercap.commands._values import PLAN, SCENE, STEPS
 
 EPILOG = """\b
 Examples:
@@ -31,15 +32,15 @@ Exit status of a session: 0 every verdict is pass or absent; 1 some are not, or 
 file; 3 there are no ports here; 130 interrupted (the journal is closed properly). With --port 0 after quit, 130 after
 Ctrl-C."""
 
-SCENE = "gc8-b"
+USUAL = "gc8-b"
 
 
 @click.command(epilog=EPILOG)
-@click.argument("scene", default=SCENE)
+@click.argument("scene", type=SCENE, default=USUAL)
 @click.option("--port", is_flag=True, help="Only open the simulated meter on a port, and serve it.")
 @click.option("--list", "listed", is_flag=True, help="List the scenes there are.")
-@click.option("--plan", help="Another plan than the scene's own, with all its steps.")
-@click.option("--steps", help="Only these step ids, comma separated.")
+@click.option("--plan", type=PLAN, help="Another plan than the scene's own, with all its steps.")
+@click.option("--steps", type=STEPS, help="Only these step ids, comma separated.")
 @click.option(
     "--against",
     type=click.Path(path_type=Path, exists=True, dir_okay=False),

@@ -8,6 +8,7 @@ import click
 
 from metercap.commands._names import unit_name
 from metercap.commands._numbers import Number
+from metercap.commands._values import METER, PORT, UNIT
 
 EPILOG = """\b
 Examples:
@@ -23,9 +24,9 @@ properly)."""
 
 
 @click.command(epilog=EPILOG)
-@click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
-@click.option("--meter", help="Meter profile: a name or a file. [default: found]")
-@click.option("--unit", default="", callback=unit_name, help="The unit on the mat.")
+@click.option("--port", type=PORT, help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
+@click.option("--meter", type=METER, help="Meter profile: a name or a file. [default: found]")
+@click.option("--unit", type=UNIT, default="", callback=unit_name, help="The unit on the mat.")
 @click.option("--operator", default="", help="Who is measuring.")
 @click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--out", type=click.Path(path_type=Path), help="New journal. [default: named for date, time and unit]")

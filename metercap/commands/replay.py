@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from metercap.session import Driver
 
 from metercap.commands._numbers import Number
+from metercap.commands._values import PLAN
 from metercap.gate import visible
 
 EPILOG = """\b
@@ -31,7 +32,7 @@ recorded, else 1 with the first difference."""
 @click.command(epilog=EPILOG)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--speed", type=Number(0.01, 1e6), help="Session time = N × elapsed; default: as fast as it goes.")
-@click.option("--plan", "other", metavar="OTHER", help="Judge the recorded contacts by this plan's limits.")
+@click.option("--plan", "other", type=PLAN, metavar="OTHER", help="Judge the recorded contacts by this plan's limits.")
 @click.option("--check", "checking", is_flag=True, help="Derive everything again and compare; never paces.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print records as JSON lines.")

@@ -35,7 +35,7 @@ Exit status: 0 written, whatever the verdicts are; 2 bad usage or file. A torn j
 @click.command(epilog=EPILOG)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--against", type=click.Path(path_type=Path), help="Session or reference file of a known-good unit.")
-@click.option("--to", help="New file to write, or - for stdout.")
+@click.option("--to", type=click.Path(), help="New file to write, or - for stdout.")
 @click.option("--text", "as_text", is_flag=True, help="Plain text; to stdout unless --to names a file.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object; to stdout unless --to names a file.")
 def command(file: Path, against: Path | None, to: str | None, as_text: bool, as_json: bool) -> int:

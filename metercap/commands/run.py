@@ -8,6 +8,7 @@ import click
 
 from metercap.commands._names import unit_name
 from metercap.commands._numbers import Number
+from metercap.commands._values import METER, PLAN, PORT, STEPS, UNIT
 
 EPILOG = """\b
 Examples:
@@ -32,18 +33,22 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 
 
 @click.command(epilog=EPILOG)
-@click.argument("plan", metavar="PLAN", required=False)
-@click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
-@click.option("--meter", help="Meter profile: a name or a file. [default: found]")
+@click.argument("plan", type=PLAN, metavar="PLAN", required=False)
+@click.option("--port", type=PORT, help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
+@click.option("--meter", type=METER, help="Meter profile: a name or a file. [default: found]")
 @click.option(
-    "--unit", default="", callback=unit_name, help="The unit on the mat; short names are spoken. May be named later."
+    "--unit",
+    type=UNIT,
+    default="",
+    callback=unit_name,
+    help="The unit on the mat; short names are spoken. May be named later.",
 )
 @click.option("--operator", default="", help="Who is measuring.")
 @click.option("--known-good", is_flag=True, help="This unit is good: its values may serve as a reference.")
 @click.option("--against", type=click.Path(path_type=Path), help="Session or reference file of a known-good unit.")
 @click.option("--after", type=click.Path(path_type=Path), help="Earlier session of this unit: inherit as found.")
 @click.option("--continue", "continue_", type=click.Path(path_type=Path), help="Interrupted session to go on with.")
-@click.option("--steps", help="Only these step ids, comma separated.")
+@click.option("--steps", type=STEPS, help="Only these step ids, comma separated.")
 @click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
 @click.option("--out", type=click.Path(path_type=Path), help="New journal. [default: named for date, time and unit]")

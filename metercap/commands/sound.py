@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from metercap.commands._numbers import Number
+from metercap.commands._values import CUE
 
 EPILOG = """\b
 Examples:
@@ -29,7 +30,7 @@ espeak-ng."""
 @click.option("--tone/--no-tone", default=None, help="Let a tone follow a trimmer.")
 @click.option("--voice", help="Set the voice of the speech engine.")
 @click.option("--words-per-min", type=click.IntRange(80, 400), help="Set the pace of speech.")
-@click.option("--cue", help="Play this cue alone.")
+@click.option("--cue", type=CUE, help="Play this cue alone.")
 @click.option("--show", is_flag=True, help="Print the settings and where they are; play nothing.")
 @click.option("--json", "as_json", is_flag=True, help="Print the settings as JSON; play nothing.")
 def command(cue: str | None, show: bool, as_json: bool, **changes: Any) -> int:

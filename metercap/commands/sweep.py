@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from metercap.commands._onestep import dead, measuring
+from metercap.commands._values import ITEM
 
 EPILOG = """\b
 Examples:
@@ -21,7 +22,7 @@ Exit status: as metercap run."""
 
 
 @click.command(epilog=EPILOG)
-@click.argument("items", nargs=-1, required=True, metavar="ITEM...")
+@click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option("--max", "high", help='Highest value of a good one, such as "2 ohm".')
 @click.option("--rating", help='Rating of the fuses, such as "315 mA", instead of --max.')
 @click.option(

@@ -11,6 +11,7 @@ import click
 import msgspec
 
 from metercap.commands._numbers import Number, Whole
+from metercap.commands._values import METER, PORT
 from metercap.gate import visible
 from metercap.plain.style import safe
 
@@ -54,10 +55,12 @@ QUANTITIES = (
 @click.option("--displays", is_flag=True, help="Type what the display of the meter on --port shows, one after another.")
 @click.option("--pair", "pairs", nargs=2, multiple=True, metavar="SENT SHOWN",
               help='What came ("hex:14 22 …" for bytes) and what the display showed; repeatable.')  # fmt: skip
-@click.option("--accuracy", metavar="METER", help="Copy this profile with its accuracy, from the meter's own manual.")
+@click.option(
+    "--accuracy", type=METER, metavar="METER", help="Copy this profile with its accuracy, from the meter's own manual."
+)
 @click.option("--row", "rows", multiple=True, metavar="TEXT", help="A row for --accuracy; repeatable; else from stdin.")
 @click.option("--line", "lines", multiple=True, metavar="TEXT", help="A line as the meter sends it; repeatable.")
-@click.option("--port", help="Listen for lines on this port.")
+@click.option("--port", type=PORT, help="Listen for lines on this port.")
 @click.option("--seconds", type=Number(0.5, 600), default=5.0, show_default=True, help="How long to listen.")
 @click.option("--quantity", type=click.Choice(QUANTITIES), help="What a number is when its line does not say.")
 @click.option("--number", type=Whole(1), help="Which number of a line is the value.")

@@ -7,6 +7,7 @@ from typing import Any
 import click
 
 from metercap.commands._onestep import dead, measuring
+from metercap.commands._values import ITEM
 
 EPILOG = """\b
 Examples:
@@ -20,7 +21,7 @@ Exit status: as metercap run."""
 
 
 @click.command(epilog=EPILOG)
-@click.argument("items", nargs=-1, required=True, metavar="ITEM...")
+@click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option("--to", "target", required=True, help='Target: a value, "reference" or "as found".')
 @click.option("--within", "tolerance", required=True, help='Tolerance, such as 0.5% or "3 ohm".')
 @click.option("--never-below", help="Hazardous side: never leave it below this.")

@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from metercap.commands._numbers import Number, Whole
+from metercap.commands._values import METER, PORT
 
 EPILOG = """\b
 Examples:
@@ -24,8 +25,8 @@ opened; 130 Ctrl-C."""
 
 
 @click.command(epilog=EPILOG)
-@click.option("--port", help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
-@click.option("--meter", help="Meter profile: a name or a file. [default: found]")
+@click.option("--port", type=PORT, help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
+@click.option("--meter", type=METER, help="Meter profile: a name or a file. [default: found]")
 @click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--count", type=Whole(1), help="End after this many readings.")
 @click.option("--out", type=click.Path(path_type=Path), help="New journal. [default: named for date and time]")

@@ -6,7 +6,7 @@ from typing import Any
 
 import msgspec
 
-from metercap.gate import json_bytes
+from metercap.gate import json_bytes, storable
 
 
 def json_text(value: Any) -> str:
@@ -17,15 +17,5 @@ def json_text(value: Any) -> str:
     try:
         data = msgspec.json.encode(value)
     except UnicodeEncodeError:
-        data = msgspec.json.encode(_encodable(msgspec.to_builtins(value)))
+        data = msgspec.json.encode(storable(msgspec.to_builtins(value)))
     return json_bytes(data).decode()
-
-
-def _encodable(value: Any) -> Any:
-    if isinstance(value, str):
-        return value.encode("utf-8", "backslashreplace").decode()
-    if isinstance(value, dict):
-        return {_encodable(key): _encodable(inner) for key, inner in value.items()}
-    if isinstance(value, list | tuple):
-        return [_encodable(inner) for inner in value]
-    return value
