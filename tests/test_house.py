@@ -29,6 +29,7 @@ FLOORS = (
     ("session",),
     ("outcome", "rejudge"),
     ("evidence",),
+    ("view",),
     ("settings", "files"),
     ("journal", "profiles", "planfile", "link", "words", "clock", "outlet", "meters"),
     ("live",),
@@ -38,7 +39,7 @@ FLOORS = (
 )
 """Rooms of one floor do not know each other. `__init__` and `__main__` of the package are the front door: above all."""
 
-PURE = (*(room for floor in FLOORS[: FLOORS.index(("evidence",)) + 1] for room in floor), "meters")
+PURE = (*(room for floor in FLOORS[: FLOORS.index(("view",)) + 1] for room in floor), "meters")
 """No I/O, no clock, no randomness, no threads: everything below the floor of the journal."""
 
 INNOCENT = frozenset(

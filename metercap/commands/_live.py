@@ -126,12 +126,12 @@ def shown_by(
         observer = SoundObserver(load_config())
         heard, close = [observer], observer.close
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s, heard, close, lambda: session.stay_off, hands)
+        return _on_screen(linger_s, heard, close, lambda: _stay(session), hands)
     shows: JsonLines | PlainLines
     if as_json:
         shows, say = JsonLines(), complain
     else:
-        shows = PlainLines(live=lambda: session.live, stay=lambda: session.stay_off)
+        shows = PlainLines(live=lambda: session.live, stay=lambda: _stay(session))
         say = shows.say
     mine = word_source(sys.stdin, as_lines=as_json, show=say) if listen else None
     words = [] if mine is None else [mine]
@@ -140,6 +140,11 @@ def shown_by(
         return shows.gone and (mine is None or getattr(mine, "ended", False))
 
     return Shown([shows, *heard], words, lambda live, inbox, clock, writer: live.run(), close, left)
+
+
+def _stay(session: Session) -> Stay | None:
+    facts = session.facts()
+    return None if facts is None else facts.tips.stay
 
 
 def _nothing() -> None:

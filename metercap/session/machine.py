@@ -7,10 +7,11 @@ the first record and the events, so replaying them gives the same outcomes, bit 
 
 from __future__ import annotations
 
-from metercap.contact import Act, Conversions, Stay
+from metercap.contact import Act, Conversions
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
 from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
+from metercap.session.facts import SessionFacts, facts_of
 from metercap.session.heard import refusal
 from metercap.session.saying import INTERLUDE, Saying
 from metercap.session.tokens import TokenWords
@@ -83,13 +84,10 @@ class Session(Saying):
         high = getattr(step, "max", None)
         return high if isinstance(high, float) else None
 
-    @property
-    def stay_off(self) -> Stay | None:
-        """How long the tips have still to stay off until `go`; None when no lift is owed."""
-        bench, machine = self.bench, self._machine
-        if machine is None or not machine.shows_contact or bench.blocked or not bench.touch.owes_lift:
-            return None
-        return bench.touch.stay(bench.conversions.pace)
+    def facts(self) -> SessionFacts | None:
+        """Return what is known at this moment, for whoever shows it; None when no step runs."""
+        machine = self._machine
+        return None if machine is None else facts_of(machine, self.bench, aside=self._kept is not None)
 
     @property
     def measured_s(self) -> dict[Quantity, float]:

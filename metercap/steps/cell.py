@@ -21,6 +21,7 @@ from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.facts import CellFacts
 from metercap.steps.listed import Listed
 from metercap.steps.machine import Given, Row, words_rows
 
@@ -123,6 +124,21 @@ class Cell(Listed):
     def is_off(self, reading: Reading) -> bool:
         """About zero: open tips, or a dead cell (then the operator's yes decides)."""
         return reading.value is not None and abs(reading.value) < OPEN_TIPS_V
+
+    def facts(self) -> CellFacts:
+        """What the cell in turn reads, and the load."""
+        settled = self.state in (S.POLARITY, S.LOAD, S.LOADED) and self._judged is not None
+        return CellFacts(
+            **self.told,
+            until_s=self.deadline_s if self.state is S.LOADED else None,
+            chemistry=self._step.chemistry,
+            volt=self._judged.value if settled and self._judged is not None else None,
+            spent_volt=self._chemistry.spent,
+            load_ohm=self._step.load,
+            load_s=self._step.load_s,
+            loaded=self.state is S.LOADED,
+            found=self._found,
+        )
 
     def resume(self) -> None:
         """Prompt for what is open."""

@@ -14,6 +14,7 @@ from metercap.plankeys import ConfirmStep, Item
 from metercap.quantity import format_value
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.facts import ConfirmFacts
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.rounds import Rounds
 
@@ -88,6 +89,11 @@ class Confirm(Machine):
     def say(self, do: Do, text: str, item: str | None = None, **facts: Unpack[PromptFacts]) -> None:
         """Prompt even while a block stands: no meter is needed for a word."""
         self.bench.urge(do, self.item if item is None else item, text, **facts)
+
+    def facts(self) -> ConfirmFacts:
+        """How far the list is, and when the wait ends."""
+        done, of = len(self._rounds.done), len(self._items)
+        return ConfirmFacts(done=done, of=of, wait_s=self._wait_s, until_s=self.deadline_s)
 
     def start(self) -> None:
         """Ask, or ask whether the wait has begun."""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from metercap.judging.judge import Limits
 from metercap.plankeys.base import ItemsStep
 from metercap.records import CueKind, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.facts import InForce
 from metercap.steps.machine import Machine
 
 PATIENCE_S = 10.0
@@ -42,6 +43,11 @@ class Listed(Machine):
         """The item in turn and where it is."""
         where = self._items[self._at].where
         return f"{self.item}, {where}" if where else self.item
+
+    @property
+    def told(self) -> dict[str, Any]:
+        """What every kind's facts tell of its items."""
+        return {"done": len(self._decided), "of": len(self._items), "limits": InForce.of(self._limits)}
 
     def fresh(self) -> None:
         """Forget what belonged to the item before."""

@@ -21,6 +21,7 @@ from metercap.plankeys import StepBase
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do
 from metercap.steps.bench import Bench
+from metercap.steps.facts import Facts, StepFacts
 
 
 class Given(StrEnum):
@@ -106,6 +107,8 @@ class Machine:
     """False for steps in volts and for words only: open tips read about zero there, and prove nothing."""
     AFTER_VERDICT: ClassVar[tuple[Any, ...]] = ()
     """States that ask about an item after its verdict (clean it? replaced?): who answers no leaves it as it is."""
+    leads_off: ClassVar[bool] = True
+    """Whether the lead null is taken off what is shown: not where the leads themselves are measured."""
 
     def __init__(self, step: StepBase, bench: Bench, first: StrEnum) -> None:
         self.step = step
@@ -126,6 +129,10 @@ class Machine:
     def wanted(self) -> tuple[Any, ...]:
         """The quantities the meter may be set to now."""
         return self.step.wanted
+
+    def facts(self) -> Facts:
+        """Return what the step knows at this moment, for whoever shows it; nothing is changed by it."""
+        return StepFacts()
 
     def start(self) -> None:
         """Open the step: prompt for the first thing."""

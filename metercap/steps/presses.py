@@ -87,6 +87,12 @@ class Presses:
             if press.good is None:
                 press.good, press.why = False, f"{press.why}, {why}" if press.why else why
 
+    @property
+    def told(self) -> dict[str, Any]:
+        """What `ExerciseFacts` tells of them."""
+        marks = tuple(press.good for press in self.all)
+        return {"closed": self.counted[0], "presses": len(self.all), "marks": marks, "silent": self.silent}
+
     def take_back(self) -> None:
         """The last press was not silent after all: it came late."""
         if self.silent:

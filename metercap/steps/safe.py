@@ -7,6 +7,7 @@ zero, so a point becomes a verdict only by the operator's `yes` while both tips 
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Literal
 
 from metercap.asks import Asks
 from metercap.contact import Burst
@@ -16,6 +17,7 @@ from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.facts import InForce, SafeFacts
 from metercap.steps.machine import Given, Machine, Row, words_rows
 
 SOURCE_V = 1.0
@@ -113,6 +115,24 @@ class Safe(Machine):
         if self.state in (S.POINT, S.ANSWERED):
             return (self._round[self._at][1],)
         return (Quantity.VOLTAGE_DC,)
+
+    def facts(self) -> SafeFacts:
+        """Where the proof stands."""
+        part: Literal["before", "lift", "point", "after"] = "point"
+        if self.state in (S.BEFORE, S.LIFT):
+            part = "before" if self.state is S.BEFORE else "lift"
+        elif self.state in (S.AFTER, S.END):
+            part = "after"
+        return SafeFacts(
+            part=part,
+            source=self._step.source,
+            quantity=self.wanted[0],
+            heard=self.state is S.ANSWERED,
+            live=self._stopped,
+            done=self._at,
+            of=len(self._round),
+            limits=InForce.of(self._limits) if part == "point" else None,
+        )
 
     def start(self) -> None:
         """Ask for the source."""

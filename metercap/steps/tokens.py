@@ -15,6 +15,7 @@ from metercap.plankeys import StepBase
 from metercap.quantity import Quantity, format_value
 from metercap.records import CueKind, Do
 from metercap.steps.bench import Bench
+from metercap.steps.facts import TokensFacts
 from metercap.steps.machine import Given, Machine, Row, words_rows
 
 STEP_ID = "tokens"
@@ -57,12 +58,17 @@ class LearnTokens(Machine):
     def __init__(self, marked: Mapping[str, float], bench: Bench) -> None:
         super().__init__(TokensStep(id=STEP_ID, marked=dict(marked)), bench, S.OPEN)
         self._left = list(marked.items())
+        self._of = len(marked)
         self._burst = Burst()
 
     @property
     def item(self) -> str:
         """The token in turn."""
         return self._left[0][0] if self._left else self.step.id
+
+    def facts(self) -> TokensFacts:
+        """Which token, of how many."""
+        return TokensFacts(done=self._of - len(self._left), of=self._of, ohm=self._left[0][1] if self._left else None)
 
     def start(self) -> None:
         """Ask for the first token."""

@@ -24,6 +24,7 @@ from metercap.metrology.proportion import (
 from metercap.plankeys import TrialsStep
 from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.facts import TrialsFacts
 from metercap.steps.machine import Given, Machine, Row, words_rows
 from metercap.steps.presses import k_of_n
 
@@ -123,6 +124,26 @@ class Trials(Machine):
     def status(self) -> str:
         """How many starts, and what they prove."""
         return f"{self.step.id}: {self._failed() if self.state is S.FIX else self._evidence()}"
+
+    def facts(self) -> TrialsFacts:
+        """The starts so far and what they prove."""
+        runs, to_change = (self._after if self._fix else self._before), self._to_change() if self._fix else None
+        return TrialsFacts(
+            until_s=self.deadline_s if self.state is S.OFF else None,
+            passed=runs.count(True),
+            runs=len(runs),
+            asked=self._needed if self._fix else self._step.runs,
+            marks=tuple(runs),
+            fix=self._fix,
+            mending=self.state is S.FIX,
+            changed=bool(self._fix) and self._changed()[0],
+            more_to_change=None if to_change is None else max(0, to_change - len(runs)),
+            more_to_reliable=max(0, self._needed - len(runs)),
+            attempt=1 + len(self._tries),
+            reliability=self._step.reliability,
+            confidence=self._step.confidence,
+            proved=self._failed() if self.state is S.FIX else self._evidence(),
+        )
 
     def ready(self) -> StrEnum:
         """The cold time is over."""

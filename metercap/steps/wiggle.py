@@ -17,6 +17,7 @@ from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.facts import WiggleFacts
 from metercap.steps.listed import Listed
 from metercap.steps.machine import Given, Row, words_rows
 
@@ -105,6 +106,19 @@ class Wiggle(Listed):
             return
         self.say(Do.PROBE, f"{self.place}: hold both tips on it, still", keep=True)
         self.arm()
+
+    def facts(self) -> WiggleFacts:
+        """How the watch goes."""
+        watching = self.state in (S.WATCH, S.OUT)
+        return WiggleFacts(
+            **self.told,
+            until_s=self._until_s if watching else None,
+            watching=watching,
+            out=self.state is S.OUT,
+            dropouts=self._dropouts + (self.state is S.OUT),
+            longest_s=self._longest_s,
+            watch_s=self._step.watch_s,
+        )
 
     def blocked(self) -> None:
         """The watch begins anew."""

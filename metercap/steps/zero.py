@@ -19,6 +19,7 @@ from metercap.quantity import Quantity, format_value
 from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.bench import Bench
+from metercap.steps.facts import InForce, ZeroFacts
 from metercap.steps.machine import Given, Machine, Row, words_rows
 
 CONVERSIONS = 3
@@ -39,6 +40,8 @@ class S(StrEnum):
 
 class Zero(Machine):
     """Waits for a settled contact of the tips with each other."""
+
+    leads_off = False
 
     TABLE = {  # noqa: RUF012
         (S.SHORT, Given.CONTACT): Row("contact", (S.ON,)),
@@ -62,6 +65,10 @@ class Zero(Machine):
         self._burst: Burst | None = None
         self._coarse = False
         self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)
+
+    def facts(self) -> ZeroFacts:
+        """What leads may read."""
+        return ZeroFacts(warn_ohm=self._step.warn, max_ohm=self._step.max, limits=InForce.of(self._limits))
 
     def start(self) -> None:
         """Ask for the tips together."""

@@ -14,7 +14,9 @@ KNOWN = {Quantity.RESISTANCE: 0.5}
 
 def left(play: Play) -> tuple[int, int] | None:
     """Conversions left, of how many."""
-    stay = play.session.stay_off
+    facts = play.session.facts()
+    assert facts is not None
+    stay = facts.tips.stay
     return None if stay is None else (stay.conversions, stay.of)
 
 
@@ -25,8 +27,9 @@ def test_the_time_to_stay_off_shrinks_until_go() -> None:
     assert left(play("9 0.2*2")) == (3, 3)
     assert left(play("OL")) == (2, 3)
     assert left(play("OL")) == (1, 3)
-    assert play.session.stay_off is not None
-    assert play.session.stay_off.left_s == pytest.approx(0.5)
+    facts = play.session.facts()
+    assert facts is not None and facts.tips.stay is not None
+    assert facts.tips.stay.left_s == pytest.approx(0.5)
     assert left(play("OL")) is None
     assert play.cues[-1] == "go F2"
 

@@ -44,6 +44,7 @@ from metercap.records import (
     at,
 )
 from metercap.session import Driver, Session
+from metercap.view import View, Viewer
 
 _TOKEN = re.compile(
     r"(?P<value>OL|--|-?\d+(?:\.\d*)?)(?P<prefix>[mkM]?)(?P<unit>Vac|V|c|)"
@@ -140,6 +141,8 @@ class Play:
         self.events: list[Event] = []
         self.out: list[Outcome] = []
         self.pairs: list[tuple[Event | None, list[Outcome]]] = []
+        self.viewer = Viewer(self.session.facts)
+        self.viewer.open(self.record)
         self.take(None, self.driver.start())
 
     # --- feeding
@@ -200,8 +203,14 @@ class Play:
             self.events.append(event)
         self.pairs.append((event, outcomes))
         self.out += outcomes
+        self.viewer.take(event, outcomes)
 
     # --- asking
+
+    @property
+    def view(self) -> View:
+        """What any output shows now; it is made after every event, so that every test also shows that it can be."""
+        return self.viewer.view
 
     @property
     def machine(self) -> Any:

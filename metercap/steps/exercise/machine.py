@@ -12,6 +12,7 @@ Whatever still goes on when its time is up, a closure or a release, is waited fo
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import Any
 
 from metercap.asks import Asks
 from metercap.plankeys import ExerciseStep
@@ -22,6 +23,7 @@ from metercap.steps.exercise.closure import Contact, kind_of, resistance
 from metercap.steps.exercise.paced import Paced
 from metercap.steps.exercise.pressed import Pressed
 from metercap.steps.exercise.table import GOING, TABLE, S
+from metercap.steps.facts import ExerciseFacts
 from metercap.steps.presses import BY_WORD, Presses, k_of_n, number_in
 
 SILENT = 3
@@ -65,6 +67,12 @@ class Exercise(Paced):
     def progress(self) -> tuple[int, int, int]:
         """Closures seen, presses counted, presses asked for."""
         return self._presses.counted[0], len(self._presses.all), self._step.presses
+
+    def facts(self) -> ExerciseFacts:
+        """The presses of this round, and of those before."""
+        told: dict[str, Any] = {**self.told, **self._presses.told, "asked": self._step.presses}
+        rounds, dropouts = tuple(self._past.rounds), self._seen.dropouts
+        return ExerciseFacts(form=self._step.form, rounds=rounds, dropouts=dropouts, **told)
 
     def give(self, given: StrEnum, text: str = "", source: str = "") -> bool:
         """Work on an input, and keep what is counted by then: the first presses are never forgotten."""

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from metercap.asks import Asks
 from metercap.judging.judge import Judgement
+from metercap.metrology.domain import round6
 from metercap.plankeys import TuneStep
 from metercap.reading import Reading, State
 from metercap.records import Do, at
 from metercap.steps.bench import Bench
+from metercap.steps.facts import InForce, TuneFacts
 from metercap.steps.machine import Machine
 from metercap.steps.nearzero import ABOUT_ZERO_COUNTS, ABOUT_ZERO_V, about_zero, shows_contact
 from metercap.steps.probing import Probing
@@ -100,6 +102,55 @@ class TuneBase(Machine):
             return None
         found = self._trimmers.found(self.item)
         return self._turning.live(self.item, None if found is None else found.value)
+
+    def facts(self) -> TuneFacts:
+        """Where the trimmer in turn is, and where it should be."""
+        trimmers, name, turning = self._trimmers_of_item, self.item, self._turning
+        past, found = self.bench.standing.get(name), trimmers.found(name)
+        last = None if turning is None else turning.last
+        reading = last or self.bench.found_by.get((trimmers.step.id, name)) or self._shown_now()
+        about: dict[str, Any] = {
+            "done": len(self._over) + len(self._reread if self._phase is TuneState.LEFT else self._turned),
+            "of": len(self._names),
+            "phase": self._telling,
+            "unit": trimmers.unit,
+            "resolution": 0.0 if reading is None else reading.resolution,
+            "found": None if found is None else found.value,
+            "unread": self.bench.unread.get((trimmers.step.id, name), ""),
+            "good": trimmers.good(name),
+            "side": None if past is None else past.side,
+            "rest_s": self._step.rest_s,
+        }
+        band = trimmers.seen(name) if turning is None else turning.band
+        if band is None:
+            sides = trimmers.hazards(name)
+            return TuneFacts(**about, never_below=sides.never_below, never_above=sides.never_above)
+        inner = max(band.tolerance if reading is None else trimmers.proved(band, reading), 0.0)
+        about |= {
+            "limits": InForce(band.low, band.high, trimmers.unit, trimmers.rule),
+            "target": band.target,
+            "low": band.low,
+            "high": band.high,
+            "inner_low": round6(band.target - inner),
+            "inner_high": round6(band.target + inner),
+            "never_below": band.never_below,
+            "never_above": band.never_above,
+        }
+        if turning is None or last is None:
+            return TuneFacts(**about)
+        return TuneFacts(**about, **trimmers.where(turning, inner))
+
+    @property
+    def _telling(self) -> str:
+        """What is done with the trimmer in turn."""
+        if self.state in _QUESTIONS:
+            return "ask"
+        return "stop" if self.state in (TuneState.STOP, TuneState.STOP_ON) else self._phase.value
+
+    def _shown_now(self) -> Reading | None:
+        """The newest reading, where it is of the step's quantity and holds a value."""
+        last = self.bench.last
+        return last if last is not None and last.value is not None and last.quantity in self._step.wanted else None
 
     def is_off(self, reading: Reading) -> bool:
         """Over-range in ohms. In volts and amps about zero, until the operator says that both tips are on."""

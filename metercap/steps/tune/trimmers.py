@@ -6,8 +6,11 @@ has the words; `tune` is the machine that uses them all.
 
 from __future__ import annotations
 
+from typing import Any
+
 from msgspec import UNSET, UnsetType
 
+from metercap.contact.burst import PLATEAU_COUNTS
 from metercap.judging.judge import Judgement, Limits
 from metercap.metrology.domain import round6
 from metercap.metrology.ranges import resolution_at, too_coarse
@@ -19,7 +22,7 @@ from metercap.rests import Touched
 from metercap.steps.bench import Bench
 from metercap.steps.hazard import Standing
 from metercap.steps.probing import IN_OHMS, Aim
-from metercap.steps.tune.turning import Turning
+from metercap.steps.tune.turning import REACTION_S, Turning
 
 SCATTER_OF = 24
 """Conversions whose scatter enters a noisy value's U: too few to be divided, since one value is recorded."""
@@ -209,18 +212,47 @@ class Trimmers:
         weight = last.resolution
         return (-1.0 if last.value < 0.0 else 1.0) * counts * weight
 
-    def _margin(self, turning: Turning, reading: Reading) -> float:
-        """Return what the rule takes off inside the band, in the reading's range."""
-        expanded, _ = self.bench.judge.expanded(reading, value=turning.band.target)
-        return expanded if self.rule == "guarded" else reading.resolution
+    def proved(self, band: Band, reading: Reading) -> float:
+        """Return the half-width of what the rule in force proves of a band, in the reading's range: less than 0 where
+        it can prove nothing."""
+        key = (reading.resolution, band, self.rule)
+        inner = self._inner.get(key)
+        if inner is None:
+            expanded, _ = self.bench.judge.expanded(reading, value=band.target)
+            margin = expanded if self.rule == "guarded" else reading.resolution
+            inner = self._inner[key] = round6(band.tolerance - margin)
+        return inner
+
+    def where(self, turning: Turning, inner: float) -> dict[str, Any]:
+        """Return where a value is and where it will stop, for `TuneFacts`, once there was a value.
+
+        `inner`: half of what is proved of the band, 0 where nothing is.
+        """
+        value, target = turning.shown, turning.band.target
+        error = round6(value - target)
+        nearest = min(max(value, target - inner), target + inner)
+        ahead = turning.speed_per_s * (turning.conversion_s + REACTION_S)
+        least = 0.0 if turning.last is None else PLATEAU_COUNTS * turning.last.resolution
+        return {
+            "value": value,
+            "error": error,
+            "share": round6(error / target) if target else None,
+            "to_go": round6(nearest - value),
+            "speed_per_s": round6(turning.speed_per_s),
+            "stops_at": round6(value + ahead) if abs(ahead) > least else None,
+            "nudging": turning.nudging,
+            "rested_s": round6(max(0.0, turning.rest.rested_s(self.bench.t_s, turning.since_s))),
+        }
+
+    def seen(self, name: str) -> Band | None:
+        """Return the band to show: nothing is set by asking for it. None while nothing says what to turn to."""
+        if name in self.targets:
+            return self.band(name)
+        return self.step.band(self._target(name), self._of(name)) if self.aims(name) else None
 
     def follow(self, name: str, turning: Turning, reading: Reading, *, cues: bool) -> None:
         """Take a conversion while a trimmer is turned: give cues (the hazard always) and excursions."""
-        key = (reading.resolution, turning.band, self.rule)
-        inner = self._inner.get(key)
-        if inner is None:
-            inner = self._inner[key] = round6(turning.band.tolerance - self._margin(turning, reading))
-        turning.inner = inner
+        turning.inner = self.proved(turning.band, reading)
         said = turning.feed(reading, self.bench.judge.corrected(reading))
         if turning.hazard.side is not None or self.bench.standing:
             self.stand(name, turning)

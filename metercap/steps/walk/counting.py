@@ -14,7 +14,9 @@ from metercap.contact import TouchState
 from metercap.plankeys import Item
 from metercap.quantity.names import compressed
 from metercap.records import Do, VerdictKind
+from metercap.steps.facts import InForce, WalkFacts
 from metercap.steps.machine import Machine
+from metercap.steps.probing import Probing
 from metercap.steps.rounds import Rounds, Uncounted
 from metercap.steps.walk.table import WalkSign, WalkState
 
@@ -28,10 +30,25 @@ class CountCheck(Machine):
     _rounds: Rounds
     _count_check: bool
     _at: int
+    _probing: Probing
     _suspect: Sequence[int] = ()
     """What the last count check made unsure."""
     _hidden: bool = False
     """Whether the tips touch something that does not count: "lift" is larger than the question then."""
+
+    def facts(self) -> WalkFacts:
+        """How far the walk is, what is held against the item in turn, and what its contacts have given."""
+        aim, counting = self._probing.aim, self.state in (WalkState.LAST, WalkState.ASK)
+        return WalkFacts(
+            done=len(self._rounds.done),
+            of=len(self._items),
+            limits=InForce.of(aim.limits),
+            second=self._rounds.second,
+            contacts=tuple(taken.value for taken in self._probing.taken),
+            needed=aim.contacts,
+            counting=counting,
+            again=self._names(self._suspect) if self.state is WalkState.REDO else (),
+        )
 
     def owed(self) -> bool:
         """Take over what an earlier session left uncounted; return whether there is anything."""

@@ -1,0 +1,11 @@
+"""View: all that any output shows at one moment, said once, as data.
+
+`advance` folds an event, what came of it and what the session knows into a `View`. Screen, sound, lines and pages draw
+views; none of them reads a plan or a sentence, takes leads off or applies a rule again.
+"""
+
+from metercap.view.fold import advance, ahead, begin, closing
+from metercap.view.model import Spot, Stage, Told, Touch, Unit, View
+from metercap.view.viewer import Viewer
+
+__all__ = ["Spot", "Stage", "Told", "Touch", "Unit", "View", "Viewer", "advance", "ahead", "begin", "closing"]
