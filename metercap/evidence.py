@@ -6,13 +6,14 @@ schema 1 tell no parts of U: there each value has its U alone.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 import msgspec
 
+from metercap.judging.good import Origin
 from metercap.judging.judge import Judgement
 from metercap.judging.rests import judgement_of
-from metercap.outcome import Fold, Key
+from metercap.outcome import NOT_DONE, Fold, Key, Open
 from metercap.plan import Plan
 from metercap.plankeys import Item, StepBase
 from metercap.plankeys.walk import WalkStep, walked
@@ -32,6 +33,9 @@ class Evidence(msgspec.Struct, frozen=True):
     `judged`: what their values rest on; `as_found`: of trimmers; `counts`: what was counted of an item up to the end,
     done or not. `places`: the items that are places of the unit, unlike leads or a live source; `counted`: every
     verdict that counts k of n, in the file's order; `finished`: false where the session was not run to its end.
+    `open`: what of the `expected` items is not done; `standing`: trimmers past a hazard limit at the end, as `outcome`
+    has them; `taken`: what an earlier session decided and handed on. Of several sittings `sources` says which session
+    each standing verdict was given in; all were given in `first` where it is empty.
     """
 
     first: SessionRecord
@@ -43,10 +47,20 @@ class Evidence(msgspec.Struct, frozen=True):
     places: dict[Key, Item]
     counted: dict[Key, tuple[Verdict, ...]]
     finished: bool
+    open: tuple[Open, ...] = ()
+    expected: tuple[Key, ...] = ()
+    standing: dict[str, Key] = {}
+    taken: frozenset[Key] = frozenset()
+    sources: dict[Key, SessionRecord] = {}
+
+    def source(self, key: Key) -> SessionRecord:
+        """Return the first record of the session in which an item's verdict was given."""
+        return self.sources.get(key, self.first)
 
     def reference(self, *, every: bool = False) -> Reference:
         """Return the session as a reference of one unit; with `every` of all settled values, not only good ones."""
-        return of_session(self.first, self.verdicts, self.judged, self.places, every=every)
+        origins = {key: Origin.of(source) for key, source in self.sources.items()}
+        return of_session(self.first, self.verdicts, self.judged, self.places, origins, every=every)
 
 
 class Gathering:
@@ -89,6 +103,10 @@ class Gathering:
             places_of(fold.plan, verdicts),
             {key: tuple(all_of_it) for key, all_of_it in self._counted.items()},
             fold.end is not None and fold.end.reason == "done",
+            fold.open,
+            fold.expected,
+            dict(fold.standing),
+            frozenset(key for each in took.verdicts if verdicts.get(key := (each.step, each.item)) == each),
         )
 
     def _as_found(self, took: Inherited, verdicts: dict[Key, Verdict]) -> dict[Key, Judgement]:
@@ -118,6 +136,57 @@ def evidence(records: Iterator[Record]) -> Evidence:
     for record in records:
         gathering.add(record)
     return gathering.evidence()
+
+
+def joined(sittings: Sequence[Evidence]) -> Evidence:
+    """Return several sessions of one unit, in order, as one: the verdict that stands is the latest of all.
+
+    What a session took over from one that is here stands as it was given there, with its meter and day. As found is
+    what was read first. Nothing is open that any of them decided, but for what was asked for again and never answered.
+    """
+    last = sittings[-1]
+    out = msgspec.structs.replace(
+        last, verdicts={}, judged={}, as_found={}, counts={}, places={}, counted={}, standing={}, sources={}
+    )
+    still_open: dict[Key, Open] = {}
+    for one in sittings:
+        own = [key for key in one.verdicts if key not in one.taken or key not in out.verdicts]
+        for key in own:
+            out.verdicts[key], out.sources[key] = one.verdicts[key], one.source(key)
+            out.judged.pop(key, None)
+            if key in one.judged:
+                out.judged[key] = one.judged[key]
+        handed_on = Inherited.of(one.first.inherited).verdicts
+        for key, again in one.counted.items():
+            before = out.counted.get(key, ())
+            out.counted[key] = (*before, *(each for each in again if not before or each not in handed_on))
+        out.as_found.update({key: judged for key, judged in one.as_found.items() if key not in out.as_found})
+        out.counts.update(one.counts)
+        out.places.update(one.places)
+        _open_after(still_open, one, out.verdicts)
+        seen_again = [item for item in out.standing if any(key[1] == item for key in own)]
+        for item in seen_again:
+            del out.standing[item]
+        out.standing.update(one.standing)
+    return _in_order(out, still_open)
+
+
+def _open_after(still_open: dict[Key, Open], one: Evidence, verdicts: Mapping[Key, Verdict]) -> None:
+    """Bring the list of what is open up to date by the next sitting; `verdicts` are all that stand by then."""
+    left = {(each.step, each.item): each for each in one.open}
+    for key in one.expected:
+        if key not in left:
+            still_open.pop(key, None)
+        elif left[key].why != NOT_DONE or key not in verdicts:
+            still_open[key] = left[key]
+
+
+def _in_order(out: Evidence, still_open: Mapping[Key, Open]) -> Evidence:
+    """Return it with its verdicts in the plan's order, and what is open."""
+    planned = [(step.id, item) for step in out.plan.steps for item in step.item_names]
+    verdicts = {key: out.verdicts[key] for key in planned if key in out.verdicts} | out.verdicts
+    left = tuple(still_open[key] for key in planned if key in still_open)
+    return msgspec.structs.replace(out, verdicts=verdicts, open=left, finished=not left)
 
 
 def places_of(plan: Plan, verdicts: dict[Key, Verdict]) -> dict[Key, Item]:

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
+from metercap.compare import Side, compare_files
+from metercap.compare.changes import counted
 from metercap.errors import JournalError
-from metercap.evidence import evidence
-from metercap.outcome import fold
-from metercap.plankeys import CellStep, CheckStep, ConfirmStep, Item, TrialsStep
+from metercap.evidence import Evidence, evidence, joined
+from metercap.outcome import ASKED_AGAIN, NOT_DONE, fold
+from metercap.plankeys import CellStep, CheckStep, ConfirmStep, Item, StepBase, TrialsStep, TuneStep
 from metercap.records import EndRecord, Note
-from tests.compare.two_units import coils, played, reads, records
-from tests.steps.bench_play import zero
+from metercap.session.inherit import inherited_from
+from tests.compare.two_units import coils, good, played, reads, records
+from tests.report.papers import dipped
+from tests.steps.bench_play import Play, zero
 
 PLAIN = reads("160.4", "161.0")
 
@@ -78,3 +84,94 @@ def test_a_cut_session_says_what_it_has() -> None:
     found = evidence(iter(rows[: cut + 1]))
     assert list(found.verdicts) == [("coils", "K1")]
     assert found.judged["coils", "K1"].budget is not None
+
+
+# --- several sittings of one unit
+
+
+def sat(unit: str, script: str, *steps: StepBase, before: Play | None = None, **more: Any) -> tuple[Play, Evidence]:
+    """Return a sitting, which goes on with the one `before` it."""
+    if before is not None:
+        more["inherited"] = inherited_from(before.session.bench, "continue", before.record.id).as_builtins()
+    play = played(unit, script, *steps, **more)
+    return play, evidence(iter(records(play)))
+
+
+DAY_2: dict[str, Any] = {"start_utc": "2026-03-02T09:00:00Z", "id": "day 2"}
+FOUR = coils("K1", "K2", "K3", "K4")
+
+
+def test_the_verdict_that_stands_is_the_latest_of_all_sittings() -> None:
+    """K1 of the first day, K2 measured again on the second, K3 of the second: each with the session it was given in."""
+    before, first = sat("B", reads("160.4", "161.0"), FOUR)
+    _, second = sat("B", ":at=K2 " + reads("170.0") + ":at=K3 " + reads("162.0"), FOUR, before=before, **DAY_2)
+    whole = joined([first, second])
+    values = {key[1]: (verdict.value, whole.source(key).id) for key, verdict in whole.verdicts.items()}
+    assert values == {"K1": (160.4, "session of B"), "K2": (170.0, "day 2"), "K3": (162.0, "day 2")}
+    assert [whole.verdicts["coils", name].reason.startswith("from session") for name in ("K1", "K2")] == [False] * 2
+    assert [(each.item, each.why) for each in whole.open] == [("K4", NOT_DONE)]
+    assert whole.judged["coils", "K1"].budget is not None
+    assert not whole.finished
+
+
+def test_what_was_taken_over_stands_alone_where_its_journal_is_gone() -> None:
+    """The second sitting by itself still has K1, though nothing of what its U rests on: that was another day."""
+    before, _ = sat("B", reads("160.4", "161.0"), FOUR)
+    _, second = sat("B", "", FOUR, before=before, **DAY_2)
+    whole = joined([second])
+    assert whole.verdicts["coils", "K1"].value == 160.4
+    assert whole.judged["coils", "K1"].budget is None
+
+
+def test_gain_cancels_by_the_day_a_value_was_read() -> None:
+    """A good unit of the second day: K1, read on the first, takes both full U; K3, read that day, does not."""
+    good_one = good("A", reads("160.0", "161.5", "162.5", "163.0"), FOUR, **(DAY_2 | {"id": "a"}))
+    before, first = sat("B", reads("160.4", "161.0"), FOUR)
+    _, second = sat("B", ":at=K3 " + reads("162.0"), FOUR, before=before, **DAY_2)
+    sides = [Side("a", good_one), Side("b", joined([first, second]))]
+    (pair,) = compare_files(sides).pairs
+    hows = {line.item: line.how for line in pair.lines}
+    assert {"K1": "another day" in hows["K1"], "K3": hows["K3"]} == {"K1": True, "K3": ""}
+    # and the other way round: the values of a job's good unit keep their days, too
+    (back,) = compare_files([Side("b", joined([first, second])), Side("a", good_one)]).pairs
+    assert {line.item: "another day" in line.how for line in back.lines} == {"K1": True, "K2": True, "K3": False}
+
+
+def test_asked_again_and_never_answered_stays_open() -> None:
+    """`back` reopened K2 at the end of the first day; a second day that does not touch it leaves it open."""
+    _, first = sat("B", reads("160.4", "161.0") + ":back", coils("K1", "K2", "K3"))
+    _, second = sat("B", "", coils("K1", "K2", "K3"), **DAY_2)
+    assert [(each.item, each.why) for each in joined([first, second]).open] == [("K2", ASKED_AGAIN), ("K3", NOT_DONE)]
+    _, third = sat("B", ":at=K2 " + reads("160.0"), coils("K1", "K2", "K3"), **DAY_2)
+    assert [each.item for each in joined([first, second, third]).open] == ["K3"]
+
+
+def test_as_found_is_what_was_read_first() -> None:
+    """Turned on the first day, read again on the second: as found stays."""
+    bridge = TuneStep(id="b", items=(Item("RV1"),), target=1500.0, tolerance_share=0.01, unit="ohm")
+    _, first = sat("B", "OL*6 1.700k*5 1.600k*3 1.550k*20", bridge)
+    _, second = sat("B", "OL*6 1.550k*5 1.540k*3 1.500k*20", bridge, **DAY_2)
+    assert first.as_found["b", "RV1"].value == 1700.0
+    assert second.as_found["b", "RV1"].value == 1550.0
+    assert joined([first, second]).as_found["b", "RV1"].value == 1700.0
+
+
+def test_counts_of_all_sittings_are_one_history() -> None:
+    """Two starts failed of three on the first day, the fix and its proof on the second: nothing is counted twice."""
+    steps = (TrialsStep(id="starts", runs=3),)
+    before, first = sat("B", ":pass :fail :fail :no", *steps)
+    _, second = sat("B", ":fixed=relay " + ":pass " * 29, *steps, before=before, **DAY_2)
+    whole = joined([first, second])
+    assert [(one.k, one.runs) for one in whole.counted["starts", "starts"]] == [(1, 3), (29, 29)]
+    (row,) = counted([whole])
+    assert (row.before_k, row.before_runs, row.k, row.runs, row.changed) == (1, 3, 29, 29, True)
+
+
+def test_a_trimmer_left_past_its_limit_stands_until_it_is_read_again() -> None:
+    """A later sitting that gives it a verdict ends it, any other does not."""
+    first = evidence(iter(records(dipped(back=False))))
+    aside = evidence(iter(records(played("B", reads("160.4"), coils(), **DAY_2))))
+    mended = evidence(iter(records(dipped(**DAY_2))))
+    assert list(first.standing) == ["RV1"]
+    assert list(joined([first, aside]).standing) == ["RV1"]
+    assert list(joined([first, aside, mended]).standing) == []

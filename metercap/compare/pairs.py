@@ -71,7 +71,8 @@ def spread_known(how: How, n: int) -> bool:
 def beside_good(session: Evidence, key: Key, good: Good) -> Likeness:
     """Compare the value of one item of a session, which must have one, with good units."""
     now = value_of(session.verdicts[key], session.judged.get(key))
-    return likeness(now, good, Origin.of(session.first), session.first.meter)
+    source = session.source(key)
+    return likeness(now, good, Origin.of(source), source.meter)
 
 
 def _one(session: Evidence, key: Key, verdict: Verdict, beside: Beside) -> Line | Odd | Apart | None:

@@ -23,14 +23,16 @@ def of_session(
     verdicts: Mapping[Key, Verdict],
     judged: Mapping[Key, Judgement],
     items: Mapping[Key, Item],
+    origins: Mapping[Key, Origin] | None = None,
     *,
     every: bool = False,
 ) -> Reference:
     """Return one session as a reference of one unit, in the order of `verdicts`.
 
     `verdicts`: those that stand; `judged`: what their values rest on, where that is known; `items`: the plan's items
-    that are places of the unit, and no others. Good are settled values that passed, and those of a known-good unit
-    that only differ from other good units; with `every` all settled ones are taken. SI.
+    that are places of the unit, and no others; `origins`: where values come from that other sittings gave. Good are
+    settled values that passed, and those of a known-good unit that only differ from other good units; with `every` all
+    settled ones are taken. SI.
     """
     found, left = [], []
     for key, verdict in verdicts.items():
@@ -41,7 +43,8 @@ def of_session(
         if why:
             left.append(LeftOut(*key, first.unit, why))
             continue
-        value = GoodValue(**msgspec.structs.asdict(value_of(verdict, judged.get(key))), name=first.unit)
+        origin = (origins or {}).get(key, Origin())
+        value = GoodValue(**msgspec.structs.asdict(value_of(verdict, judged.get(key))), name=first.unit, origin=origin)
         found.append(GoodItem(*key, verdict.unit, (value,), item.connected, item.red, item.black))
     unit = GoodUnit(first.unit, first.id, first.start_utc, Origin.of(first), first.known_good)
     return Reference(

@@ -113,5 +113,5 @@ def _good(item: GoodItem, units: dict[str, GoodUnit]) -> Good:
 
 def _seen(value: GoodValue, unit: GoodUnit, few: bool) -> GoodValue:
     if few:
-        return msgspec.structs.replace(value, origin=unit.origin)
+        return value if value.origin != Origin() else msgspec.structs.replace(value, origin=unit.origin)
     return GoodValue(value.value, value.expanded, name=value.name)
