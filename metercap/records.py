@@ -205,7 +205,8 @@ class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rena
     `value`, `expanded` (JSON key `U`), `min`, `max` and `resolution` share `unit`. `n` counts conversions.
     `from_s` … `t_s` hold the readings it rests on, `contacts` each contact that counted (rejected ones are not listed);
     UNSET where no contact was judged. `settled` is false for a decisive pass taken before a plateau.
-    `budget` is what U rests on; UNSET where no U is known, or only U itself.
+    `budget` is what U rests on; UNSET where no U is known, or only U itself. `accepted`: the operator's reason to leave
+    it as it is; the verdict stays what it is, and counts as good.
     What only some steps give is UNSET elsewhere and left out of the JSON: `tune` sets `as_found`, `as_left`,
     `target`, `tolerance`, `excursions`; k-of-n steps `k`, `runs`, `low`, `high`, `confidence`; `cell` `condition`.
     """
@@ -238,6 +239,7 @@ class Verdict(msgspec.Struct, frozen=True, tag_field="kind", tag="verdict", rena
     confidence: float | UnsetType | None = UNSET
     condition: str | UnsetType | None = UNSET
     budget: Rests | UnsetType = UNSET
+    accepted: str | UnsetType = UNSET
 
 
 class Excursion(msgspec.Struct, frozen=True, tag_field="kind", tag="excursion"):

@@ -68,6 +68,7 @@ VERDICTS = (
     Column("high", "number", "upper end of that interval"),
     Column("confidence", "number", "of that interval, 0 to 1"),
     Column("condition", "word", "cell: good, weak, spent, reversed"),
+    Column("accepted", "text", "why the operator leaves it as it is; none where nobody said so"),
 )
 
 TABLES: dict[TableName, tuple[Column, ...]] = {"readings": READINGS, "verdicts": VERDICTS}

@@ -70,6 +70,8 @@ def _row(name: str, verdict: Verdict, asked: str = "", *, quiet: bool = False) -
         reasons.append("decisive before the value settled")
     if isinstance(verdict.condition, str):
         reasons.insert(0, verdict.condition)
+    if isinstance(verdict.accepted, str):
+        reasons.insert(0, f"accepted as it is: {verdict.accepted}".rstrip(": "))
     text = "; ".join(reasons)
     value, limits = value_text(verdict), limits_text(verdict)
     if not (value or limits):

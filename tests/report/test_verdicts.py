@@ -5,10 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import msgspec
+
 from metercap.plankeys import Item, SweepStep
 from metercap.records import VerdictKind
+from metercap.report import study
+from metercap.report.document import Table
 from metercap.report.verdicts import HEADS, verdicts
-from tests.report.papers import dipped, studied, swept
+from tests.report.papers import dipped, lines, records, studied, swept
 from tests.steps.bench_play import Play, check, confirm, fuses
 
 
@@ -54,6 +58,21 @@ def test_open_items_stand_in_their_place(tmp_path: Path) -> None:
     (group,) = table(tmp_path, play, reason="quit").groups
     assert cells(group)[1:] == [("F2..F40", "not done", "")]
     assert (group.rows[1].mark, group.rows[1].quiet) == (None, True)
+
+
+def test_what_was_accepted_says_so_first(tmp_path: Path) -> None:
+    """A fuse that reads high and is left so by the operator: it still fails, and why it may stay is read first."""
+    play = Play(fuses(1), rate=5.0)("OL*6 330.1*8 OL*9 330.1*8 OL*9")
+    told = msgspec.structs.replace(play.verdicts["F1"], accepted="not fitted in this variant")
+    path = tmp_path / "b.jsonl"
+    path.write_bytes(lines([*records(play), told]))
+    found, gathered = study(path, program="metercap test")
+    assert gathered.fold.plan is not None
+    (block,) = verdicts(found, gathered.fold.plan).blocks
+    assert isinstance(block, Table)
+    row = block.groups[0].rows[0]
+    assert row.mark is VerdictKind.FAIL
+    assert row.cells[-1].startswith("accepted as it is: not fitted in this variant; ")
 
 
 def test_where_an_item_is_stands_with_its_name(tmp_path: Path) -> None:
