@@ -43,6 +43,10 @@ class Asks(StrEnum):
     WIDER = "wider"
     UNDO = "undo"
     """Go back past a hazard limit?"""
+    TARGET = "target"
+    """There is no reference: a value to turn to, or this unit is good."""
+    TARGET_SAID = "target said"
+    """Was the value heard right?"""
     TOOL_AWAY = "tool away"
     VOLTS = "volts"
     """There is a voltage where none should be."""
@@ -68,6 +72,8 @@ ANSWERS: Mapping[Asks, tuple[str, ...]] = {
     Asks.RULE: ("yes", "no"),
     Asks.WIDER: ("yes", "no"),
     Asks.UNDO: ("yes", "no"),
+    Asks.TARGET: ("target", "good", "skip"),
+    Asks.TARGET_SAID: ("yes", "no"),
     Asks.GO_ON: ("yes",),
 }
 """The words that answer each, the likeliest first; what is not listed is answered by the hands."""

@@ -35,6 +35,9 @@ REPAIR_NOTE = "repair: "
 """How the text of a note begins that stands where a repair left a gap: what follows cannot be derived again."""
 
 
+GOOD_NOTE = "this unit is good for "
+"""How the text of a note begins that marks a unit good for one step; the step's id and a colon follow."""
+
 PART_NOTE = "part replaced: "
 """How the text of a note begins that tells of a new part; item and step follow, and what it is where that was said."""
 

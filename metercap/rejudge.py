@@ -173,7 +173,7 @@ def limits_for(
     if isinstance(step, WalkStep):
         for each in walked(step.items):
             if each.name == item:
-                return limits_of(step, each, rule, goods)
+                return limits_of(step, each, rule, goods, good=first.known_good)
         return None
     if isinstance(step, TuneStep) and item in step.item_names:
         target = _target(step, item, verdict, first)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from metercap.commands._saying import tell
 from metercap.errors import UsageError
 from metercap.gate import visible
 from metercap.plan import Plan
@@ -41,6 +42,19 @@ def read_reference(path: Path, unit: str, plan: Plan) -> Rows:
     return rows(reference)
 
 
+def tell_missing(plan: Plan, reference: Rows, only: Sequence[str], *, known_good: bool) -> None:
+    """Tell which of the plan's values come from a good unit that is not known yet: they may be born on the way.
+
+    UsageError where the reference has one that was measured otherwise.
+    """
+    missing = [] if known_good else list(_missing(plan, reference, only))
+    if any(why for _, why in missing):
+        raise _none_for(missing)
+    if missing:
+        ways = "measure a good unit first, or say what to turn to where it is asked"
+        tell(f"no reference value yet for {', '.join(key for key, _ in missing)}: {ways}")
+
+
 def require_references(plan: Plan, reference: Rows, only: Sequence[str], *, known_good: bool) -> None:
     """Raise UsageError naming every value that the plan takes from a reference and that is missing.
 
@@ -50,14 +64,20 @@ def require_references(plan: Plan, reference: Rows, only: Sequence[str], *, know
         return
     missing = list(_missing(plan, reference, only))
     if missing:
-        raise UsageError(
-            f"no reference value for {', '.join(missing)}",
-            where="--against",
-            hint="run the plan on a known-good unit first, and give its journal with --against",
-        )
+        raise _none_for(missing)
 
 
-def _missing(plan: Plan, reference: Mapping[str, Mapping[str, Any]], only: Sequence[str]) -> Iterator[str]:
+def _none_for(missing: Sequence[tuple[str, str]]) -> UsageError:
+    named = ", ".join(f"{key} ({why})" if why else key for key, why in missing)
+    return UsageError(
+        f"no reference value for {named}",
+        where="--against",
+        hint="run the plan on a known-good unit first, and give its journal with --against",
+    )
+
+
+def _missing(plan: Plan, reference: Mapping[str, Mapping[str, Any]], only: Sequence[str]) -> Iterator[tuple[str, str]]:
+    """Yield each value that is missing, "step/item", and why the one that is there does not serve; empty for none."""
     from metercap.judging.good import read_goods
     from metercap.plan.expected import items_of
     from metercap.plan.rules import needs_reference
@@ -72,8 +92,8 @@ def _missing(plan: Plan, reference: Mapping[str, Mapping[str, Any]], only: Seque
             key = f"{step.id}/{item.name}"
             good = goods.get(key)
             if good is None:
-                yield key
+                yield key, ""
                 continue
             why = good.unlike(item, getattr(step, "unit", "") or step.wanted[0].unit)
             if why:
-                yield f"{key} (not comparable: {why})"
+                yield key, f"not comparable: {why}"

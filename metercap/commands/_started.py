@@ -13,7 +13,7 @@ from metercap.commands._earlier import earlier
 from metercap.commands._found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.commands._opening import free_name, refuse_existing, session_record, step_ids
 from metercap.commands._rates import kept_rates
-from metercap.commands._reference import read_reference, require_references
+from metercap.commands._reference import read_reference, tell_missing
 from metercap.commands._saying import tell
 from metercap.link import open_link
 from metercap.link.source import Source
@@ -75,7 +75,7 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
     reference = read_reference(wish.against, wish.unit, plan) if wish.against is not None else {}
     if before is not None:
         reference = reference or before.reference
-    require_references(plan, reference, only, known_good=wish.known_good)
+    tell_missing(plan, reference, only, known_good=wish.known_good)
     clock = ScaledClock()
     source = open_link(port, profile) if port else NoMeter()
     options: dict[str, Any] = {"port": port, "no_safe": wish.no_safe}

@@ -24,6 +24,7 @@ from metercap.reading import Reading
 from metercap.records import VerdictKind
 
 RECORDED = "recorded: no limit given"
+NO_REFERENCE = "no limit: it comes from a good unit, and none is known"
 CACHED_BUDGETS = 1024
 """A meter shows the same few values again and again, and what they are worth follows from them alone."""
 
@@ -39,7 +40,8 @@ class Held(msgspec.Struct, frozen=True):
 class Limits(msgspec.Struct, frozen=True):
     """What a value must lie between, in SI, ends included; None is no limit. `rule` is "guarded" or "simple".
 
-    `against`: the good units that a value without limits is held against, or None.
+    `against`: the good units that a value without limits is held against, or None. `lacking`: the limit is to come from
+    a good unit, and none is known: nothing passes.
     """
 
     low: float | None
@@ -47,6 +49,7 @@ class Limits(msgspec.Struct, frozen=True):
     unit: str
     rule: Rule
     against: Against | None = None
+    lacking: bool = False
 
     @property
     def none(self) -> bool:
@@ -243,7 +246,9 @@ def judged(
     `quantity` and `budget` are what U rests on. Good units never fail a value: it is like theirs, or `unsure`.
     """
     verdict, reason, likeness = VerdictKind.PASS, RECORDED, None
-    if not limits.none:
+    if limits.lacking:
+        verdict, reason = VerdictKind.UNSURE, NO_REFERENCE
+    elif not limits.none:
         decision = decide(value, expanded, limits.low, limits.high, limits.rule, resolution)
         verdict, reason = decision.verdict, decision.reason
     elif limits.against is not None and limits.against.apart:
@@ -256,11 +261,11 @@ def judged(
     return Judgement(verdict, value, expanded, resolution, both, quantity, budget, likeness)
 
 
-def limits_of(step: WalkStep, item: Item, rule: Rule, goods: Goods | None = None) -> Limits:
+def limits_of(step: WalkStep, item: Item, rule: Rule, goods: Goods | None = None, *, good: bool = False) -> Limits:
     """Return the limits of one item of a step: its own where it has any, else the step's; `rule` is the plan's.
 
-    Without any, `goods` take their place: a fuse whose type has no table takes its limit from them, others are
-    held against them.
+    Without any, `goods` take their place: a fuse whose type has no table takes its limit from them, others are held
+    against them. `good`: this unit is itself a good one, whose values are only recorded.
     """
     own = item.min is not None or item.max is not None
     low, high = (item.min, item.max) if own else (step.min, step.max)
@@ -270,4 +275,5 @@ def limits_of(step: WalkStep, item: Item, rule: Rule, goods: Goods | None = None
         against = goods.against(step.id, item, unit)
         if against is not None and item.type is not None and not against.apart:
             high, against = against.good.fuse_max, None
-    return Limits(low, high, unit, step.rule or rule, against)
+    lacking = item.type is not None and (low, high, against) == (None, None, None) and not good
+    return Limits(low, high, unit, step.rule or rule, against, lacking)

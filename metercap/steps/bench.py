@@ -22,6 +22,7 @@ from metercap.plankeys.base import Rule, StepBase
 from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import (
+    GOOD_NOTE,
     PART_NOTE,
     Contact,
     Cue,
@@ -81,6 +82,12 @@ class Bench:
         self.found_by: dict[tuple[str, str], Reading] = {}
         """The reading that a trimmer was found by: the range in which it is turned."""
         self.unread: dict[tuple[str, str], str] = {}
+        self.targets: dict[tuple[str, str], float] = {}
+        """What the operator has said to turn a trimmer to, where no reference is known."""
+        self.beside: dict[tuple[str, str], float] = {}
+        """The good unit's value that a trimmer's as found was told beside."""
+        self.good_for: dict[str, None] = {}
+        """Steps for which this unit is good, by the operator's word."""
         self.excursions: dict[tuple[str, str], int] = {}
         """How often each trimmer was past a hazard limit in this session."""
         self.standing: dict[str, Standing] = {}
@@ -222,6 +229,11 @@ class Bench:
         """Enter a new part into the list of parts, which is made of these notes."""
         named = "" if part == item else f": {part}"
         self.note(f"{PART_NOTE}{item} ({self.step}){named}")
+
+    def be_good(self, step: StepBase) -> None:
+        """This unit is good for this step: its values serve as reference."""
+        self.good_for[step.id] = None
+        self.note(f"{GOOD_NOTE}{step.id}: its values serve as reference", aloud=True)
 
     def contact(self, item: str, *, same: bool) -> None:
         """Record that the tips made contact; a slip (`same`) still belongs to what was ticked last."""

@@ -52,6 +52,8 @@ class Given(StrEnum):
     FIXED = "fixed"
     REPLACED = "replaced"
     UNDO = "undo"
+    TARGET = "target"
+    GOOD = "good"
 
 
 WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due", "blocked", "now"}

@@ -46,6 +46,8 @@ WORDS = (
     Word("missed", "m", "so many presses showed nothing", "N"),
     Word("fixed", "k", "a fix was made: what was done", "TEXT"),
     Word("replaced", "c", "a new part is in: measure it", "[NAME]"),
+    Word("target", "v", "where no reference is known: what to turn to", "VALUE"),
+    Word("good", "g", "this unit is good for this step: its values serve as reference"),
     Word("undo", "u", "take the last turn back to as found"),
     Word("probe", "+", "measure something that is not in the plan", "NAME"),
     Word("say", " ", "say the last value and where we are"),

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from metercap.cli import main
-from metercap.commands._reference import read_reference, require_references
+from metercap.commands._reference import read_reference, require_references, tell_missing
 from metercap.errors import UsageError
 from metercap.journal import iterate
 from metercap.plan import Plan, from_builtins
@@ -169,6 +169,17 @@ def test_what_is_missing_is_named_before_the_session(reference: Any, missing: st
     with pytest.raises(UsageError) as error:
         require_references(plan, reference, (), known_good=False)
     assert missing in error.value.what
+
+
+def test_a_reference_may_be_born_in_the_middle(capsys: pytest.CaptureFixture[str]) -> None:
+    """A session starts without, and says so; a value that was measured otherwise is still refused."""
+    plan = Plan(title="x", steps=(TUNE, FUSES))
+    tell_missing(plan, {"bridge/RV1": row(1500.0)}, (), known_good=False)
+    assert "no reference value yet for fuses/F1:" in capsys.readouterr().err
+    tell_missing(plan, {}, (), known_good=True)
+    assert capsys.readouterr().err == ""
+    with pytest.raises(UsageError, match="not comparable: connected"):
+        tell_missing(plan, {"bridge/RV1": row(1500.0, connected="plugs on")}, (), known_good=False)
 
 
 def test_nothing_is_missing() -> None:

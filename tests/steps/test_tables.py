@@ -154,6 +154,10 @@ SITUATIONS: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
         lambda: TuneStep(id="bridge", items=(Item("RV1"),), target=100.0, tolerance=0.05, unit="ohm"),
         ("", "OL*4 120.0*3", "OL*4 120.0*3 :no"),
     ),
+    "tune to a reference": (
+        lambda: TuneStep(id="bridge", items=(Item("RV1"),), target="reference", tolerance=2.0, unit="ohm"),
+        ("", "OL*4 120.0*3", "OL*4 120.0*3 :target=100", "OL*4 120.0*3 :target=100 :yes"),
+    ),
     "trials": (
         lambda: TrialsStep(id="starts", runs=3, off_s=5.0),
         (

@@ -24,6 +24,8 @@ from metercap.words import HELP_KEY, WORDS, help_lines, key_name, key_table, par
         ("again", ("again", "")),
         ("at F3", ("at", "F3")),
         ("at fuses/F3", ("at", "fuses/F3")),
+        ("target 2.19 kohm", ("target", "2.19 kohm")),
+        ("good", ("good", "")),
         ("To bridge", ("to", "bridge")),
         ("AT supply input", ("at", "supply input")),
         ("pass", ("pass", "")),
@@ -49,7 +51,7 @@ def test_the_table_above_is_the_whole_vocabulary() -> None:
     """No word goes untested."""
     assert {word.name for word in WORDS} == {
         *("yes", "no", "open", "skip", "skip step", "absent", "back", "again", "at", "pass", "fail", "undo"),
-        *("probe", "say", "note", "quit", "missed", "fixed", "replaced", "name", "to"),
+        *("probe", "say", "note", "quit", "missed", "fixed", "replaced", "name", "to", "target", "good"),
     }
 
 

@@ -78,6 +78,25 @@ def found(trimmers: Trimmers, name: str) -> str:
     return f"{text}, turned by someone?" if abs(judged.value - good) > apart else text
 
 
+def no_reference(name: str) -> str:
+    """Return the question where nothing says what to turn a trimmer to."""
+    ways = "take the good unit's tag and measure it there, or target and a value; good: this unit is the good one"
+    return f"{name}: no reference: {ways}"
+
+
+def read_back(trimmers: Trimmers, name: str, target: float) -> tuple[str, PromptFacts]:
+    """Return the question whether a target was heard right, in words and as data."""
+    step, unit = trimmers.step, trimmers.unit
+    band = step.band(target)
+    digits = trimmers.found(name)
+    resolution = None if digits is None else digits.resolution
+    within = f"{format_value(band.low, unit, resolution)} to {format_value(band.high, unit, resolution)}"
+    text = f"{name}: target {format_value(target, unit, resolution)} ({within})? yes or no"
+    if trimmers.hazard_unknown(name):
+        text += "; its hazard limit in percent is of the good unit's value: without one there is no alarm"
+    return text, {"asks": Asks.TARGET_SAID, "target": target, "low": band.low, "high": band.high, "unit": unit}
+
+
 def least(trimmers: Trimmers, name: str) -> float | None:
     """Return the half-width of the tightest band that this meter can prove, where the trimmer's is tighter; else None.
 

@@ -14,7 +14,8 @@ from metercap.steps.tune import asking
 from metercap.steps.tune.begun import Begun
 from metercap.steps.tune.passing import MOVING
 from metercap.steps.tune.table import TABLE, TuneSign, TuneState
-from metercap.steps.tune.words import TuneWords
+from metercap.steps.tune.trimmers import Trimmers
+from metercap.steps.tune.words import GOOD_UNIT, TuneWords
 
 
 class Tune(TuneWords):
@@ -27,6 +28,7 @@ class Tune(TuneWords):
         self.bench.touch.recontact_s = self._step.recontact_s
         self._over.update(name for name in self._names if self.bench.is_kept(self.step.id, name))
         self._to_find = self._trimmers.to_read()
+        self._tell_beside()
         self._begun_with = (len(self._to_find), len(self._over))
         self.move(TuneState.NEXT)
 
@@ -92,10 +94,25 @@ class Tune(TuneWords):
         unit, judged = trimmers.unit, result.judged
         self.bench.found(*key, unit, judged, reading, n=result.n, from_s=result.from_s, contacts=result.contacts)
         past = trimmers.settled(key[1], result.judged)
-        self.bench.note(asking.found(trimmers, key[1]), aloud=trimmers.good(key[1]) is not None)
+        self._tell_found(trimmers, key[1])
         if past:
             self.bench.say_standing(key[1])
         return key, result
+
+    def _tell_found(self, trimmers: Trimmers, name: str) -> None:
+        """Say what a trimmer was found at, beside a good unit where one is known."""
+        good = trimmers.good(name)
+        if good is not None:
+            self.bench.beside[trimmers.step.id, name] = good
+        self.bench.note(asking.found(trimmers, name), aloud=good is not None)
+
+    def _tell_beside(self) -> None:
+        """Say it of trimmers that were read before a good unit's value was known."""
+        for name in self._names:
+            good, told = self._trimmers.good(name), self.bench.beside.get((self.step.id, name))
+            read = self._trimmers.found(name) is not None
+            if read and good is not None and good != told and name not in self._over:
+                self._tell_found(self._trimmers, name)
 
     def keep_found(self) -> None:
         """As found is known: one of several, or of a later step."""
@@ -112,8 +129,7 @@ class Tune(TuneWords):
         """A known-good unit itself gives the value that others are turned to."""
         key, result = self._keep()
         self._over.add(key[1])
-        reason = "a known-good unit: recorded, not turned"
-        self._trimmers.give(key[1], VerdictKind.PASS, reason, judged=result.judged, n=result.n, from_s=result.from_s)
+        self._trimmers.give(key[1], VerdictKind.PASS, GOOD_UNIT, judged=result.judged, n=result.n, from_s=result.from_s)
         self.bench.ticked = key
 
     def _not_read(self) -> tuple[str, str]:
@@ -218,10 +234,13 @@ class Tune(TuneWords):
         self._phase = TuneState.TURN
         self._reread.clear()
         self._creeps, self._creep_said = None, False
-        self._turning = self._trimmers.turning(self.item)
+        lacking = self._trimmers.needs_target(self.item)
+        self._turning = None if lacking else self._trimmers.turning(self.item)
 
     def can_prove(self) -> TuneSign:
-        """Look whether the meter can prove the trimmer's band; what it can is said once."""
+        """Look whether it is known what to turn to, and whether the meter can prove that band, which is said once."""
+        if self._trimmers.needs_target(self.item):
+            return TuneSign.NO_TARGET
         self._narrow = None if self.item in self._asked else asking.least(self._trimmers, self.item)
         self._asked.add(self.item)
         return TuneSign.PROVABLE if self._narrow is None else TuneSign.NARROW

@@ -67,6 +67,9 @@ class TuneBase(Machine):
         self._asked: set[str] = set()
         self._narrow: float | None = None
         """Half the tightest band that can be proved, where the trimmer's is tighter; None where it is not."""
+        self._said = 0.0
+        """The value that the operator said to turn to, not confirmed yet."""
+        self._why_not = ""
         self._rested: Judgement | None = None
         self._in_ohms = shows_contact(step.wanted[0])
         self._sure = False
@@ -164,7 +167,12 @@ class TuneBase(Machine):
 
     def resume(self) -> None:
         """Prompt again for what is open."""
-        if self.state in _QUESTIONS:
+        if self.state is TuneState.TARGET:
+            self.say(Do.ANSWER, asking.no_reference(self.item), asks=Asks.TARGET)
+        elif self.state is TuneState.TARGET_SAID:
+            text, facts = asking.read_back(self._trimmers, self.item, self._said)
+            self.say(Do.ANSWER, text, **facts)
+        elif self.state in _QUESTIONS:
             self.say(Do.ANSWER, f"{self.item}: yes or no?", asks=_QUESTIONS[self.state])
         else:
             self._arm()

@@ -31,6 +31,10 @@ class TuneState(StrEnum):
     """A question: widen the band?"""
     UNDO = "undo"
     """A question: go back past a hazard limit?"""
+    TARGET = "target"
+    """Nothing says what to turn to: a value, or that this unit is good."""
+    TARGET_SAID = "target said"
+    """A question: the value that was said, read back?"""
     NEXT = "next"
     """A trimmer was read, turned or left: what comes now?"""
     AIM = "aim"
@@ -61,6 +65,9 @@ class TuneSign(StrEnum):
     CANNOT_WIDEN = "no wider one"
     NARROW = "band too narrow to prove"
     PROVABLE = "band can be proved"
+    NO_TARGET = "no reference"
+    VALUE = "a value"
+    NO_VALUE = "no value"
     TO_FIND = "to read as found"
     TO_TURN = "to turn"
     TO_READ = "to read as left"
@@ -81,6 +88,7 @@ _WORDS: Cells = {
 }
 _FOUND_WORDS: Cells = {
     **_WORDS,
+    Given.GOOD: Row("be_good", None, asks=True),
     Given.AGAIN: Row("open_found", _State.FOUND, asks=True),
     Given.BACK: Row("open_found", _State.FOUND, asks=True),
 }
@@ -96,6 +104,12 @@ _LEFT_WORDS: Cells = {
     **_WORDS,
     Given.AGAIN: Row("open_left", _State.LEFT, asks=True),
     Given.BACK: Row("back_from_left", _State.AIM),
+}
+_SAY_TARGET: Cells = {
+    Given.TARGET: Look("hear_target", (_Sign.VALUE, _Sign.NO_VALUE)),
+    _Sign.VALUE: Row("read_back", _State.TARGET_SAID, asks=True),
+    _Sign.NO_VALUE: Row("tell_no_value", None),
+    Given.GOOD: Row("be_good", _State.NEXT),
 }
 _APART: Cells = {Given.DUE: Row("waiting", None), Given.BLOCKED: Row("drop", None)}
 _QUESTION: Cells = {Given.BLOCKED: Row("drop", None), Given.SKIP_STEP: Row("word_skip_step", _State.END)}
@@ -183,6 +197,19 @@ TABLE = table(
         },
         _State.WIDER: {**_QUESTION, Given.YES: Row("widen", _State.AIM), Given.NO: Row("aim_anew", _State.AIM)},
         _State.UNDO: {**_QUESTION, Given.YES: Row("go_back", _State.TURN), Given.NO: Row("aim_anew", _State.AIM)},
+        _State.TARGET: {
+            **_WORDS,
+            **_SAY_TARGET,
+            Given.AGAIN: Row("aim_anew", _State.AIM),
+            Given.BACK: Row("back_from_turn", _State.AIM),
+            Given.BLOCKED: Row("drop", None),
+        },
+        _State.TARGET_SAID: {
+            **_QUESTION,
+            **_SAY_TARGET,
+            Given.YES: Row("take_target", _State.AIM),
+            Given.NO: Row("", _State.TARGET, asks=True),
+        },
         _State.NEXT: {
             Given.NOW: Look("what_next", (_Sign.TO_FIND, _Sign.TO_TURN, _Sign.TO_READ, _Sign.NONE)),
             _Sign.TO_FIND: Row("open_found", _State.FOUND, asks=True),
@@ -191,12 +218,14 @@ TABLE = table(
             _Sign.NONE: Row("", _State.END),
         },
         _State.AIM: {
-            Given.NOW: Look("can_prove", (_Sign.NARROW, _Sign.PROVABLE)),
+            Given.NOW: Look("can_prove", (_Sign.NO_TARGET, _Sign.NARROW, _Sign.PROVABLE)),
+            _Sign.NO_TARGET: Row("", _State.TARGET, asks=True),
             _Sign.NARROW: Row("ask_rule", _State.RULE),
             _Sign.PROVABLE: Row("", _State.TURN, asks=True),
         },
         _State.AIM_ON: {
-            Given.NOW: Look("can_prove", (_Sign.NARROW, _Sign.PROVABLE)),
+            Given.NOW: Look("can_prove", (_Sign.NO_TARGET, _Sign.NARROW, _Sign.PROVABLE)),
+            _Sign.NO_TARGET: Row("", _State.TARGET, asks=True),
             _Sign.NARROW: Row("ask_rule", _State.RULE),
             _Sign.PROVABLE: Row("turn_on", _State.TURN_ON),
         },

@@ -80,14 +80,20 @@ class Trimmers:
         return float(value) if isinstance(value, int | float) else None
 
     def is_reference(self, name: str) -> bool:
-        """True where this known-good unit itself gives the value that others are turned to."""
-        return self.step.target == REFERENCE and self.bench.known_good and self.good(name) is None
+        """True where this known-good unit, or one that is good for this step, gives the value others are turned to."""
+        good = self.bench.known_good and self.good(name) is None
+        return self.step.target == REFERENCE and (good or self.step.id in self.bench.good_for)
+
+    def needs_target(self, name: str) -> bool:
+        """True where neither a good unit nor the operator has said what to turn to."""
+        key = (self.step.id, name)
+        return self.step.target == REFERENCE and self.good(name) is None and key not in self.bench.targets
 
     def aims(self, name: str) -> bool:
         """True where it is known already what to turn to."""
         target = self.step.target
         if isinstance(target, str):
-            return self.good(name) is not None if target == REFERENCE else self.found(name) is not None
+            return not self.needs_target(name) if target == REFERENCE else self.found(name) is not None
         return True
 
     def read_in(self, name: str) -> Reading | None:
@@ -116,6 +122,11 @@ class Trimmers:
     def hazards(self, name: str) -> Band:
         """Return a band of which only the hazardous sides count: they are known before a target is."""
         return Band(0.0, 0.0, *self.step.hazards(self._of(name)))
+
+    def hazard_unknown(self, name: str) -> bool:
+        """True where a hazard limit in percent has nothing to be of: an operator's target is none."""
+        shares = (self.step.never_below_share, self.step.never_above_share)
+        return self._of(name) is None and any(share is not None for share in shares)
 
     def turning(self, name: str) -> Turning:
         """Return what follows the trimmer's value from now on, beginning at what it was found at."""
@@ -197,7 +208,7 @@ class Trimmers:
         """Return half the band, or, while nothing is aimed at yet, a tenth of a value."""
         if self.step.target == AS_FOUND and name not in self.targets:
             return self.step.half_width(value)
-        if self.step.target == REFERENCE and self.good(name) is None:
+        if self.needs_target(name):
             return TENTH * abs(value)
         return self.band(name).tolerance
 
@@ -376,6 +387,8 @@ class Trimmers:
 
     def _target(self, name: str) -> float:
         target = self.step.target
+        if target == REFERENCE and (own := self.bench.targets.get((self.step.id, name))) is not None:
+            return own
         if target == REFERENCE:
             return float(self.bench.reference[f"{self.step.id}/{name}"]["value"])
         if target == AS_FOUND:

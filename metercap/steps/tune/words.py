@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from metercap.asks import Asks
+from metercap.errors import ValueText
+from metercap.quantity import parse_value
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.tune import asking
 from metercap.steps.tune.hands import TuneHands
 from metercap.steps.tune.state import COARSE
 from metercap.steps.tune.table import TuneSign, TuneState
+
+GOOD_UNIT = "a known-good unit: recorded, not turned"
 
 
 class TuneWords(TuneHands):
@@ -73,6 +77,41 @@ class TuneWords(TuneHands):
             self._trimmers.widened[item] = half
             self.bench.note(f"{item}: the operator widens the band to ±{asking.shown(self._trimmers, item, half)}")
         self.aim_anew()
+
+    def hear_target(self) -> TuneSign:
+        """Read the value that was said."""
+        try:
+            self._said = parse_value(self.text, unit=self._trimmers.unit).value
+        except ValueText as error:
+            self._why_not = str(error)
+            return TuneSign.NO_VALUE
+        return TuneSign.VALUE
+
+    def tell_no_value(self) -> None:
+        """What was said is no value here."""
+        self.bench.note(f"target {self.text.strip()!r}: {self._why_not}")
+
+    def read_back(self) -> None:
+        """The value is read back on arriving at the question."""
+
+    def take_target(self) -> None:
+        """Yes: the value that was read back is what to turn to."""
+        self.bench.targets[self.step.id, self.item] = self._said
+        shown = asking.shown(self._trimmers, self.item, self._said)
+        self.bench.note(f"{self.item}: the operator's target is {shown}; no reference is known")
+        self.aim_anew()
+
+    def be_good(self) -> None:
+        """This unit is good for this step: what it reads here, and was read as found already, serves as reference."""
+        self.bench.be_good(self.step)
+        for name in self._names:
+            found = self._trimmers.found(name)
+            if found is not None and name not in self._over and self._trimmers.is_reference(name):
+                self._over.add(name)
+                self._trimmers.give(name, VerdictKind.PASS, GOOD_UNIT, judged=found)
+        unread = [name for name in self._names if (self.step.id, name) in self.bench.unread]
+        if unread and self._trimmers.needs_target(unread[0]):
+            self.bench.note(f"{', '.join(unread)}: not read as found, so it can be no reference")
 
     def word_yes(self) -> None:
         """Both tips are on where that does not show; or the meter has no finer range."""

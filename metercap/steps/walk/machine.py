@@ -23,12 +23,12 @@ from metercap.steps.machine import Given
 from metercap.steps.nearzero import NearZero, about_zero, shows_contact
 from metercap.steps.probing import Aim, Finding, Probing
 from metercap.steps.rounds import Rounds
+from metercap.steps.walk import asking
 from metercap.steps.walk.counting import CountCheck
 from metercap.steps.walk.table import TABLE, WalkSign, WalkState
 
 LOW_OHM = 100.0
 """Up to this limit the lowest ohm range serves every item (common practice, no source)."""
-TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
 
 _SIGNS = {Finding.DONE: WalkSign.DECIDED, Finding.AGAIN: WalkSign.ONCE_MORE, Finding.VOLTS: WalkSign.VOLTAGE}
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
@@ -244,6 +244,11 @@ class Walk(CountCheck):
         else:
             self._near_zero.yes(self.bench.t_s)
 
+    def be_good(self) -> None:
+        """This unit is good for this step: what it reads here serves as reference."""
+        self.bench.be_good(self.step)
+        self._probing.aim = self._aim(self._at)
+
     def word_open(self) -> None:
         """The operator says that the path is open; a meter that shows a value on it makes that unsure."""
         shown = "" if self.said_by == "token" else self._value_now()
@@ -382,19 +387,13 @@ class Walk(CountCheck):
 
     def _aim(self, index: int) -> Aim:
         item = self._items[index]
-        limits = limits_of(self._step, item, self.bench.rule, self.bench.goods)
+        good = self.bench.known_good or self.step.id in self.bench.good_for
+        limits = limits_of(self._step, item, self.bench.rule, self.bench.goods, good=good)
         return Aim(item.name, limits, self._step.contacts, self._decisive)
 
     def _prompt(self) -> None:
-        item = self._items[self._at]
-        parts = [item.say or item.where]
-        if item.red or item.black:
-            parts.append(f"red on {item.red or 'the other end'}, black on {item.black or 'the other end'}")
-        if self._rounds.second:
-            parts.append("second look")
-        if self._first_prompt:
-            self._first_prompt = False
-            parts = [self.step.say, *parts, TICK_NOT_BEEP]
-        text = f"{item.name}: " + ("; ".join(part for part in parts if part) or "both tips on it")
+        opening, self._first_prompt = self.step.say if self._first_prompt else None, False
+        lacking, second = self._probing.aim.limits.lacking, self._rounds.second
+        text = asking.probe(self._items[self._at], lacking=lacking, second=second, opening=opening)
         facts: PromptFacts = {"second": True} if self._rounds.second else {}
         self.say(Do.PROBE, text, **facts)

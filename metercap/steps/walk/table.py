@@ -71,8 +71,10 @@ _ITEM_WORDS: Cells = {
     _Sign.NAMED: Row("word_at", _State.OPEN, asks=True),
     _Sign.UNNAMED: Row("no_such", None),
     Given.SKIP_STEP: Row("skip_rest", _State.NEXT),
+    Given.GOOD: Row("be_good", None),
 }
 _COUNT_WORDS: Cells = {
+    Given.GOOD: Row("be_good", None),
     Given.BLOCKED: Row("drop", None),
     Given.BACK: Row("word_back", _State.OPEN, asks=True),
     Given.AT: Look("find", (_Sign.NAMED, _Sign.UNNAMED)),

@@ -1,0 +1,23 @@
+"""Asking: what a walk says to the hands, in words."""
+
+from __future__ import annotations
+
+from metercap.plankeys import Item
+
+NO_LIMIT = "no reference: take the good unit's tag and measure it there; good: this unit is the good one"
+TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
+
+
+def probe(item: Item, *, lacking: bool, second: bool, opening: str | None) -> str:
+    """Return where to put the tips; `lacking`: its limit comes from a good unit, and none is known; `second`: look.
+
+    `opening` is the step's own sentence, with the first prompt of the step; None with the others.
+    """
+    parts = [item.say or item.where, NO_LIMIT if lacking else ""]
+    if item.red or item.black:
+        parts.append(f"red on {item.red or 'the other end'}, black on {item.black or 'the other end'}")
+    if second:
+        parts.append("second look")
+    if opening is not None:
+        parts = [opening, *parts, TICK_NOT_BEEP]
+    return f"{item.name}: " + ("; ".join(part for part in parts if part) or "both tips on it")
