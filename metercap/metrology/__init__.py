@@ -1,7 +1,7 @@
 """Uncertainty, decisions, comparisons and proportions: numbers in, numbers out.
 
-`budget`: what a reading is worth (JCGM 100). `decide`: what it says of limits, and `conformity`: at what risk (JCGM
-106). `compare`: a unit against a reference (ISO 13528), and `pair`: what their difference is worth. `proportion`: k of
+`budget`: what a reading is worth (JCGM 100). `decide`: what it says of limits (JCGM 106).
+`compare`: a unit against a reference (ISO 13528), and `pair`: what their difference is worth. `proportion`: k of
 n, and when passes are proof. `series`: repeated readings, and `trend`: whether they drift. Below them `components`,
 `student`, `beta`, `normal` and `domain`.
 
@@ -21,7 +21,6 @@ from metercap.metrology.budget import (
 )
 from metercap.metrology.compare import Comparison, Expected, chance_flags, compare, expected_value, quadrature
 from metercap.metrology.components import Component
-from metercap.metrology.conformity import conformance_probability, consumer_risk, producer_risk, risk_at_guard
 from metercap.metrology.decide import (
     Band,
     Decision,
@@ -38,11 +37,8 @@ from metercap.metrology.proportion import (
     Interval,
     clopper_pearson,
     fisher_exact,
-    lower_bound,
     passes_to_show_change,
-    rule_of_three,
     success_run,
-    upper_bound,
     wilson,
 )
 from metercap.metrology.series import Scatter, mean, median, minus, repeatability, sd
@@ -67,8 +63,6 @@ __all__ = [
     "chance_flags",
     "clopper_pearson",
     "compare",
-    "conformance_probability",
-    "consumer_risk",
     "decide",
     "difference_budget",
     "expected_value",
@@ -76,7 +70,6 @@ __all__ = [
     "guard_width",
     "guarded_band",
     "lead_null",
-    "lower_bound",
     "mean",
     "measured",
     "median",
@@ -84,19 +77,15 @@ __all__ = [
     "own_scatter",
     "pair_budget",
     "passes_to_show_change",
-    "producer_risk",
     "provable",
     "quadrature",
     "reading_budget",
     "repeatability",
-    "risk_at_guard",
     "round6",
-    "rule_of_three",
     "sd",
     "success_run",
     "tightest_half_width",
     "trend",
     "unlike",
-    "upper_bound",
     "wilson",
 ]

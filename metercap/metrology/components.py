@@ -10,8 +10,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from metercap.metrology.domain import need, need_confidence, need_finite, need_uncertainty
-from metercap.metrology.normal import normal_quantile
+from metercap.metrology.domain import need, need_finite, need_uncertainty
 from metercap.metrology.series import Scatter, sd
 
 ROOT_3 = math.sqrt(3.0)
@@ -47,14 +46,6 @@ def rectangular(name: str, half_width: float, *, note: str = "") -> Component:
     return Component(name, half_width / ROOT_3, math.inf, "rectangular", note or f"±{half_width:.6g}")
 
 
-def triangular(name: str, half_width: float, *, note: str = "") -> Component:
-    """Return u = a/√6: within ±a, most likely in the middle.
-
-    Unit of `half_width` (scalar, not negative). Degenerate: a = 0 gives u = 0. Source: JCGM 100:2008, 4.3.9, 4.4.6.
-    """
-    return Component(name, half_width / math.sqrt(6.0), math.inf, "triangular", note or f"±{half_width:.6g}")
-
-
 def resolution_component(name: str, step: float) -> Component:
     """Return u = δ/√12 = 0.29·δ of a display whose last digit steps by δ.
 
@@ -74,43 +65,6 @@ def accuracy_half_width(value: float, resolution: float, percent: float, counts:
     return abs(value) * percent / 100.0 + counts * resolution
 
 
-def accuracy_component(name: str, value: float, resolution: float, percent: float, counts: float) -> Component:
-    """Return u = a/√3 with a of `accuracy_half_width`: the data sheet's limit, taken as rectangular.
-
-    Unit of `value` (scalars). Source: JCGM 100:2008, 4.3.7 example 2.
-    """
-    half_width = accuracy_half_width(value, resolution, percent, counts)
-    return rectangular(name, half_width, note=f"±({percent:g} % + {counts:g} counts) = ±{half_width:.6g}")
-
-
-def certificate(
-    name: str, expanded: float, *, k: float | None = None, confidence: float | None = None, dof: float = math.inf
-) -> Component:
-    """Return u = U/k of a calibration certificate that states U with k, or with a level of confidence.
-
-    Unit of `expanded` (scalar, not negative). Give one of `k` and `confidence`; the latter is taken as normal:
-    k = Φ⁻¹((1 + p)/2), 2.58 at 99 %. Degenerate: U = 0 gives u = 0. Source: JCGM 100:2008, 4.3.3, 4.3.4.
-    """
-    need((k is None) != (confidence is None), name, "a certificate needs either k or a confidence, not both")
-    if confidence is not None:
-        need_confidence(confidence, name)
-        k = normal_quantile(0.5 + 0.5 * confidence)
-    assert k is not None
-    need(0.0 < k < math.inf, name, f"a coverage factor is positive, and this is {k}")
-    return Component(name, expanded / k, dof, "normal", f"U = {expanded:.6g}, k = {k:.4g}")
-
-
-def type_a(name: str, values: Sequence[float]) -> Component:
-    """Return u = s/√n with n − 1 degrees of freedom: the mean of n *independent* observations.
-
-    Unit of `values` (one dimension, n ≥ 2). For conversions of one contact use `repeatability` instead: they are
-    not independent. Degenerate: equal values give u = 0. Source: JCGM 100:2008, 4.2.3, 4.4.3.
-    """
-    n = len(values)
-    need(n >= 2, name, f"a Type A evaluation needs two values or more, and there are {n}")
-    return Component(name, sd(values) / math.sqrt(n), n - 1.0, "normal", f"s/√n, n = {n}")
-
-
 def contact_spread(values: Sequence[float]) -> Scatter:
     """Return the scatter between separate contacts: u = s, undivided, with m − 1 degrees of freedom.
 
@@ -118,22 +72,3 @@ def contact_spread(values: Sequence[float]) -> Scatter:
     fewer than two contacts show no spread, u = 0. Source: JCGM 100:2008, 4.2.2.
     """
     return Scatter(sd(values), len(values) - 1.0) if len(values) >= 2 else Scatter(0.0, math.inf)
-
-
-def correlated_sum(parts: Sequence[float], correlation: float | Sequence[Sequence[float]]) -> float:
-    """Return u of a sum of correlated parts: u² = ΣΣ u_i·u_j·r_ij.
-
-    `parts`: c_i·u(x_i), signed, in the unit of the result (one dimension). `correlation`: one r for every pair, or an
-    n × n matrix whose diagonal is 1. Degenerate: r = 1 adds the parts themselves, r = 0 their squares; no parts give 0;
-    a sum that full anticorrelation cancels is 0. Source: JCGM 100:2008, 5.2.2.
-    """
-    n = len(parts)
-    rows = correlation if not isinstance(correlation, float | int) else None
-    need(rows is None or (len(rows) == n and all(len(row) == n for row in rows)), "correlated_sum", "n × n needed")
-    terms = []
-    for i in range(n):
-        for j in range(n):
-            r = (1.0 if i == j else float(correlation)) if rows is None else rows[i][j]  # type: ignore[arg-type]
-            need(-1.0 <= r <= 1.0, "correlated_sum", f"a correlation lies within ±1, and this is {r}")
-            terms.append(parts[i] * parts[j] * r)
-    return math.sqrt(max(0.0, math.fsum(terms)))

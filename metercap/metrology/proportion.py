@@ -43,25 +43,6 @@ def clopper_pearson(k: int, n: int, confidence: float = 0.95) -> Interval:
     return Interval(round6(_lower(k, n, tail)), round6(1.0 - _lower(n - k, n, tail)))
 
 
-def lower_bound(k: int, n: int, confidence: float = 0.95) -> float:
-    """Return the exact one-sided lower limit for k of n, Beta⁻¹(α; k, n−k+1): at least so often, with `confidence`.
-
-    Counts, scalars; 6 digits. Degenerate: k = 0 gives 0; k = n gives α^(1/n). Source: Clopper and Pearson 1934.
-    """
-    _check(k, n, confidence, "lower_bound")
-    return round6(_lower(k, n, 1.0 - confidence))
-
-
-def upper_bound(k: int, n: int, confidence: float = 0.95) -> float:
-    """Return the exact one-sided upper limit for k of n, Beta⁻¹(1−α; k+1, n−k): at most so often, with `confidence`.
-
-    Counts, scalars; 6 digits. Degenerate: k = n, or n = 0, gives 1; k = 0 gives 1 − α^(1/n), which the rule of three
-    approximates as 3/n at 95 %. Source: Clopper and Pearson 1934; Hanley and Lippman-Hand 1983.
-    """
-    _check(k, n, confidence, "upper_bound")
-    return round6(1.0 - _lower(n - k, n, 1.0 - confidence))
-
-
 def wilson(k: int, n: int, confidence: float = 0.95) -> Interval:
     """Return Wilson's score interval (p + z²/2n ± z√(p(1−p)/n + z²/4n²))/(1 + z²/n), p = k/n.
 
@@ -78,15 +59,6 @@ def wilson(k: int, n: int, confidence: float = 0.95) -> Interval:
     low = 0.0 if k == 0 else (middle - reach) / (n + square)
     high = 1.0 if k == n else (middle + reach) / (n + square)
     return Interval(round6(low), round6(high))
-
-
-def rule_of_three(n: int) -> float:
-    """Return 3/n, at most 1: about the 95 % upper limit of something not seen once in n trials.
-
-    A count. Degenerate: fewer than 3 trials give 1. Source: Hanley and Lippman-Hand 1983.
-    """
-    need(n >= 0, "rule_of_three", f"a count is not negative, and this is {n}")
-    return 1.0 if n <= 3 else 3.0 / n
 
 
 def success_run(reliability: float, confidence: float) -> int:

@@ -34,7 +34,6 @@ from metercap.commands._opening import session_record
 from metercap.journal import Writer
 from metercap.link import open_link
 from metercap.live import Inbox, Live
-from metercap.metrology.proportion import upper_bound
 from metercap.plan import Plan
 from metercap.plankeys import Item, SweepStep
 from metercap.practice.audit import Audit
@@ -49,6 +48,7 @@ from metercap.quantity import Quantity
 from metercap.reading import State
 from metercap.records import Contact, Cue, CueKind, Do, Prompt, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
+from tests.bounds import upper_bound
 
 RECONTACT_S = 0.5
 """The step's default: no slip up to this long may look like a lift."""

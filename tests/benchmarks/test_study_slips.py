@@ -15,7 +15,6 @@ from collections.abc import Callable, Sequence
 import msgspec
 import pytest
 
-from metercap.metrology.proportion import upper_bound
 from tests.benchmarks.fuse_study import (
     KINDS,
     LINES,
@@ -30,6 +29,7 @@ from tests.benchmarks.fuse_study import (
     over_cores,
     scene_of,
 )
+from tests.bounds import upper_bound
 
 ROW = 100
 SLIPPING = msgspec.structs.replace(STEADY, slips_after=1.0, slip_s=RECONTACT_S, notices=0.0)

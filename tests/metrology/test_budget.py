@@ -29,10 +29,11 @@ from metercap.metrology.budget import (
     own_scatter,
     reading_budget,
 )
-from metercap.metrology.components import Component, accuracy_component, correlated_sum, rectangular, triangular, type_a
+from metercap.metrology.components import Component, rectangular
 from metercap.metrology.domain import round6
 from metercap.metrology.series import Scatter, correlation, mean, sd
 from metercap.quantity import Quantity
+from tests.metrology.worked import accuracy_component, correlated_sum, triangular, type_a
 
 OHMS = Quantity.RESISTANCE
 METER = MeterProfile(

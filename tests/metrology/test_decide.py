@@ -11,9 +11,9 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from metercap.errors import MetercapError
-from metercap.metrology.conformity import conformance_probability
 from metercap.metrology.decide import Band, decide, guard_width, guarded_band, provable, tightest_half_width
 from metercap.records import VerdictKind
+from tests.metrology.risks import conformance_probability
 
 PASS, FAIL, UNSURE = VerdictKind.PASS, VerdictKind.FAIL, VerdictKind.UNSURE
 cents = st.integers(-(10**6), 10**6).map(lambda whole: float(Decimal(whole).scaleb(-2)))

@@ -10,10 +10,10 @@ import pytest
 
 from metercap.meter import Accuracy, MeterProfile
 from metercap.metrology.budget import reading_budget
-from metercap.metrology.conformity import consumer_risk, normal_prior, producer_risk
 from metercap.metrology.decide import Rule, decide
 from metercap.quantity import Quantity
 from metercap.records import VerdictKind
+from tests.metrology.risks import consumer_risk, normal_prior, producer_risk
 
 UNITS = 100_000
 METER = MeterProfile(name="bench", family="lcd14", accuracy=(Accuracy(Quantity.RESISTANCE, 0.8, 3.0),))

@@ -7,8 +7,8 @@ from typing import Any
 
 import pytest
 
-from metercap.metrology.proportion import upper_bound
 from metercap.records import Verdict
+from tests.bounds import upper_bound
 from tests.steps.press_hands import PressHands, switch
 
 RATES = (2.0, 3.0, 5.0, 10.0)

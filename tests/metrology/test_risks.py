@@ -11,7 +11,7 @@ import pytest
 from scipy import integrate, special, stats
 
 from metercap.errors import MetercapError
-from metercap.metrology.conformity import (
+from tests.metrology.risks import (
     acceptance_probability,
     conformance_probability,
     consumer_risk,
