@@ -64,12 +64,12 @@ class LazyGroup(click.Group):
         try:
             return super().resolve_command(ctx, args)
         except click.UsageError as error:
-            import difflib
+            from metercap.spelling import near
 
-            close = difflib.get_close_matches(args[0], self.list_commands(ctx), n=1)
-            if not close:
+            found = near(args[0], self.list_commands(ctx))
+            if not found:
                 raise
-            raise click.UsageError(f"{error.message} Did you mean {close[0]!r}?", ctx) from error
+            raise click.UsageError(f"{error.message} {found.capitalize()}", ctx) from error
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands without importing any."""

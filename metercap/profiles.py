@@ -20,9 +20,9 @@ from metercap.errors import FileProblem, PlanError, ProfileError
 from metercap.files import open_file
 from metercap.gate import storable
 from metercap.meter import Accuracy, Hid, MeterProfile, Poll, Serial, impossible
+from metercap.spelling import aside
 from metercap.wire import decoder, look_up_families, unknown_family
 from metercap.wire.own import Build
-from metercap.wire.tables import nearest
 
 SCHEMA = 1
 """Version of the profile files this program reads; newer ones are refused."""
@@ -158,7 +158,7 @@ def _find(name_or_path: str, kind: str, noun: str, error: type[FileProblem]) -> 
                 return inside
     except OSError as trouble:
         raise error(f"cannot be looked up: {trouble.strerror}", where=name_or_path[:200]) from trouble
-    near = nearest(name_or_path, _names(kind))
+    near = aside(name_or_path, _names(kind))
     raise error(f"there is no {noun} {storable(name_or_path)!r}{near}", hint=_known(kind))
 
 
@@ -196,7 +196,7 @@ def _section(model: type[msgspec.Struct], data: dict[str, Any], at: str, problem
     for key, value in data.items():
         nested = _NESTED.get(key) if model is MeterProfile else None
         if key not in hints:
-            problems.append(f"{at}{key}: no such key{nearest(key, hints)}")
+            problems.append(f"{at}{key}: no such key{aside(key, hints)}")
         elif nested is not None and isinstance(value, dict):
             inside: list[str] = []
             part = _section(nested, value, f"{key}.", inside)

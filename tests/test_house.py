@@ -15,7 +15,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "metercap"
 
 FLOORS = (
-    ("gate",),
+    ("gate", "spelling"),
     ("errors",),
     ("quantity",),
     ("reading", "meter", "asks", "rests"),

@@ -97,7 +97,7 @@ def test_an_unknown_name_says_what_there_is(name: str) -> None:
 
 def test_a_misspelt_name_gets_the_nearest() -> None:
     """lcd15 may be lcd14."""
-    with pytest.raises(ProfileError, match="did you mean 'lcd14'"):
+    with pytest.raises(ProfileError, match='did you mean "lcd14"'):
         find_meter("lcd15")
 
 
@@ -117,10 +117,10 @@ def test_plans_are_found_alike(tmp_path: Path) -> None:
     [
         ('name = "a"', "family: is missing"),
         ('family = "lcd14"', "name: is missing"),
-        ('name = "a"\nfamily = "lcd15"', "family: no decoder for 'lcd15', did you mean 'lcd14'"),
+        ('name = "a"\nfamily = "lcd15"', "family: no decoder for 'lcd15', did you mean \"lcd14\""),
         ('name = "a"\nfamily = "text"\nbuad = 1', "buad: no such key"),
-        ('name = "a"\nfamily = "text"\nconversion_per_s = 1', "did you mean 'conversions_per_s'"),
-        ('name = "a"\nfamily = "text"\n[serial]\nbuad = 1', "serial.buad: no such key, did you mean 'baud'"),
+        ('name = "a"\nfamily = "text"\nconversion_per_s = 1', 'did you mean "conversions_per_s"'),
+        ('name = "a"\nfamily = "text"\n[serial]\nbuad = 1', 'serial.buad: no such key, did you mean "baud"'),
         ('name = "a"\nfamily = "text"\n[serial]\nbaud = "x"', "serial.baud: expected `int`"),
         ('name = "a"\nfamily = "text"\n[serial]\nbits = 9', "serial.bits: invalid enum value 9"),
         ('name = "a"\nfamily = "text"\n[serial]\nbaud = 0', "serial.baud: must be a number above 0"),

@@ -24,8 +24,8 @@ MOST_ROWS = 100
 
 def fill(meter: str, place: Path, given: Sequence[str], as_json: bool) -> int:
     """Write a copy of a profile with its accuracy table; the status."""
-    from metercap.commands._profile_text import write_profile
     from metercap.errors import ProfileError, UsageError
+    from metercap.files import new_text
     from metercap.meters.accuracy import as_toml, rows
     from metercap.profiles import find_meter, meter_path
 
@@ -42,7 +42,7 @@ def fill(meter: str, place: Path, given: Sequence[str], as_json: bool) -> int:
             return 1
     text = meter_path(meter).read_text(encoding="utf-8").rstrip("\n")
     text = re.sub(r"(?m)^name = .*$", f'name = "{place.stem}"', text, count=1)
-    write_profile(place, "\n".join([text, "", "# From the meter's own manual.", *as_toml(found)[1:], ""]))
+    new_text(place, "\n".join([text, "", "# From the meter's own manual.", *as_toml(found)[1:], ""]))
     try:
         find_meter(str(place))
     except ProfileError:

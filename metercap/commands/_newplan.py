@@ -10,21 +10,13 @@ from typing import Any
 import click
 import msgspec
 
-from metercap.errors import PlanError, UsageError
+from metercap.errors import UsageError
 from metercap.outcome import Fold
 from metercap.plan.new import Probed, Switch, Trimmer, Wanted, plan_text, probed_steps
 from metercap.quantity import Quantity, expand_items
 from metercap.reading import Reading
 from metercap.records import Record
 from metercap.session.machine import INTERLUDE
-
-
-def refuse_existing(out: Path) -> None:
-    """Raise PlanError when the file exists: a plan somebody has worked on is never overwritten."""
-    if str(out) == "-":
-        raise UsageError("- is no file's name", where="--out", hint="leave --out away and the plan goes to stdout")
-    if out.exists() or out.is_symlink():
-        raise PlanError("already exists", where=str(out), hint="name a new file; metercap never overwrites one")
 
 
 def from_options(given: dict[str, Any]) -> Wanted:

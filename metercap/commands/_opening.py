@@ -74,18 +74,6 @@ def free_name(unit: str, what: str = "", now: datetime.datetime | None = None) -
     return next(Path(name) for name in names if not os.path.lexists(name))
 
 
-def refuse_existing(out: Path) -> None:
-    """Raise when the output file exists: nothing measured is ever overwritten."""
-    from metercap.errors import JournalError, UsageError
-
-    if str(out) == "-":
-        hint = "name a new file; --json prints what is measured as it comes"
-        raise UsageError("what is kept needs a file, and - stands for stdout", where="--out", hint=hint)
-
-    if os.path.lexists(out):  # which has no error for a name that cannot be
-        raise JournalError("already exists", where=str(out), hint="name a new file; metercap never overwrites one")
-
-
 def step_ids(text: str | None) -> list[str]:
     """Return the step ids of `--steps a,b`."""
     return [part.strip() for part in (text or "").split(",") if part.strip()]
@@ -93,13 +81,11 @@ def step_ids(text: str | None) -> list[str]:
 
 def check_step_ids(ids: Sequence[str], plan: Plan) -> None:
     """Raise UsageError, with the nearest right spelling, for a step that the plan does not have."""
-    import difflib
-
     from metercap.errors import UsageError
+    from metercap.spelling import near
 
     known = [step.id for step in plan.steps]
     for name in ids:
         if name not in known:
-            close = difflib.get_close_matches(name, known, n=1)
-            hint = f"did you mean {close[0]!r}?" if close else f"the plan has {', '.join(known)}"
+            hint = near(name, known) or f"the plan has {', '.join(known)}"
             raise UsageError(f"the plan has no step {name!r}", where="--steps", hint=hint)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -128,19 +127,3 @@ def place_for(out: Path | None, name: str | None) -> Path:
             f"cannot be made: {error.strerror}", where=str(folder), hint="--out my-meter.toml"
         ) from error
     return folder / f"{name}.toml"
-
-
-def write_profile(out: Path, text: str) -> None:
-    """Write a new file; ProfileError when it exists or cannot be written, and then nothing of it is left."""
-    try:
-        fd = os.open(out, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o666)
-    except FileExistsError:
-        raise ProfileError("already exists", where=str(out), hint="name a new file") from None
-    except OSError as error:
-        raise ProfileError(f"cannot be written: {error.strerror}", where=str(out), hint="another folder") from error
-    try:
-        with os.fdopen(fd, "w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
-    except OSError as error:
-        out.unlink(missing_ok=True)
-        raise ProfileError(f"cannot be written: {error.strerror}", where=str(out), hint="another folder") from error

@@ -39,7 +39,7 @@ SCENES = ("gc8-a-whole", "gc8-b-whole")
 def command(speed: float, seed: int | None, out: Path | None, sound: bool, plain: bool, as_json: bool) -> int:
     """Play the repair of a greenhouse climate controller from start to end."""
     from metercap.commands._bench import play_scene
-    from metercap.commands._opening import refuse_existing
+    from metercap.files import refuse_existing
 
     if out is None:
         folder = Path(tempfile.mkdtemp(prefix="metercap-demo-"))

@@ -28,10 +28,10 @@ The file is JSON with a schema number: every unit's values, with what is known o
 @click.option("--json", "as_json", is_flag=True, help="Print what each item lets expect, as one JSON object.")
 def command(files: tuple[Path, ...], out: Path, force: bool, as_json: bool) -> int:
     """Learn from FILES what good units of a model measure."""
-    from metercap.commands._opening import program, refuse_existing
+    from metercap.commands._opening import program
     from metercap.commands._sources import open_source
     from metercap.errors import UsageError
-    from metercap.export.newfile import new_file
+    from metercap.files import new_file, refuse_existing
     from metercap.learn import learned, learned_lines
     from metercap.reference.file import encode
     from metercap.reference.gather import combine

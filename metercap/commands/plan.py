@@ -159,7 +159,8 @@ Without --out the plan goes to stdout. It is a beginning: read it, and put in li
 @click.option("--out", type=click.Path(path_type=Path), help="New file to write; default: stdout.")
 def new(journal: Path | None, out: Path | None, **given: Any) -> None:
     """Write a new plan, commented, from options, from questions, or from what a session measured."""
-    from metercap.commands._newplan import asked, from_journal, from_options, refuse_existing
+    from metercap.commands._newplan import asked, from_journal, from_options
+    from metercap.files import new_text, refuse_existing
     from metercap.plan.load import load_plan
     from metercap.plan.new import plan_text
 
@@ -175,8 +176,7 @@ def new(journal: Path | None, out: Path | None, **given: Any) -> None:
     if out is None:
         click.echo(text, nl=False)
         return
-    with out.open("x", encoding="utf-8", newline="\n") as file:
-        file.write(text)
+    new_text(out, text)
     click.echo(f"{visible(str(out))}: written; read it, then metercap plan check {visible(str(out))}", file=sys.stderr)
 
 

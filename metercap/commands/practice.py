@@ -81,9 +81,10 @@ def command(
     if listed:
         _list(as_json=as_json)
         return 0
-    from metercap.commands._opening import refuse_existing, step_ids
+    from metercap.commands._opening import step_ids
     from metercap.commands._setting import setting
     from metercap.errors import UsageError
+    from metercap.files import refuse_existing
 
     if port and speed != 1.0:
         raise UsageError("another program reads a port in real time", where="--speed", hint="leave --speed away")

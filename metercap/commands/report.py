@@ -40,8 +40,8 @@ Exit status: 0 written, whatever the verdicts are; 2 bad usage or file. A torn j
 @click.option("--json", "as_json", is_flag=True, help="One JSON object; to stdout unless --to names a file.")
 def command(file: Path, against: Path | None, to: str | None, as_text: bool, as_json: bool) -> int:
     """Write the report of the session in FILE."""
-    from metercap.commands._opening import refuse_existing
     from metercap.errors import UsageError
+    from metercap.files import refuse_existing
     from metercap.journal.reader import open_journal
 
     if as_text and as_json:
@@ -96,7 +96,7 @@ def make(file: Path, against: Path | None = None, form: Form = "html") -> tuple[
 
 def save(content: str, path: Path) -> None:
     """Write a report to a new file, whole or not at all. FileProblem when it exists or cannot be written."""
-    from metercap.export.newfile import new_file
+    from metercap.files import new_file
 
     with new_file(path) as temporary:
         temporary.write_text(content, "utf-8")

@@ -103,10 +103,10 @@ def command(
 ) -> int:
     """Make a meter profile from a few displays that you type, or from sample lines of a meter that sends text."""
     from metercap.commands._displays import learn_pairs, learn_port
-    from metercap.commands._opening import refuse_existing
     from metercap.commands._profile_text import place_for, profile_toml
     from metercap.commands._readout import reading_text
     from metercap.errors import UsageError
+    from metercap.files import refuse_existing
     from metercap.meter import Poll, Serial
     from metercap.meters.plainlines import Hints
     from metercap.profiles import find_meter
@@ -175,11 +175,11 @@ def command(
 
 def _write(place: Path, text: str) -> None:
     """Write the profile, and load it as any session would; a file that does not load is not left."""
-    from metercap.commands._profile_text import write_profile
     from metercap.errors import ProfileError
+    from metercap.files import new_text
     from metercap.profiles import find_meter
 
-    write_profile(place, text)
+    new_text(place, text)
     try:
         find_meter(str(place))
     except ProfileError:

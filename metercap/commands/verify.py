@@ -11,7 +11,7 @@ import click
 from metercap.plain.style import safe
 
 if TYPE_CHECKING:
-    from metercap.journal import Report
+    from metercap.journal import Soundness
 
 EPILOG = """\b
 Examples:
@@ -40,7 +40,7 @@ def command(file: Path, new: Path | None, as_json: bool) -> int:
     return report.exit_status
 
 
-def _lines(report: Report) -> Iterator[str]:
+def _lines(report: Soundness) -> Iterator[str]:
     yield f"{report.path}: {report.state}, {report.records} records in {report.bytes} bytes"
     for problem in report.problems:
         yield f"  {problem}"

@@ -4,7 +4,7 @@
 uncertainties apart; `text` says it in lines.
 """
 
-from metercap.compare.model import Report
+from metercap.compare.model import SideBySide
 from metercap.compare.sides import Side, compare_files
 
-__all__ = ["Report", "Side", "compare_files"]
+__all__ = ["Side", "SideBySide", "compare_files"]

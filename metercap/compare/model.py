@@ -139,7 +139,7 @@ class BudgetTable(msgspec.Struct, frozen=True):
     rows: tuple[Row, ...]
 
 
-class Report(msgspec.Struct, frozen=True):
+class SideBySide(msgspec.Struct, frozen=True):
     """Everything that files set side by side say; `warnings` first."""
 
     warnings: tuple[str, ...] = ()

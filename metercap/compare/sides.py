@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 import msgspec
 
 from metercap.compare.changes import adjusted, counted
-from metercap.compare.model import BudgetTable, How, Report
+from metercap.compare.model import BudgetTable, How, SideBySide
 from metercap.compare.pairs import Beside, pair
 from metercap.compare.tables import difference_tables, named, table
 from metercap.errors import UsageError
@@ -51,7 +51,7 @@ class Side(msgspec.Struct, frozen=True):
         return self.session.reference(every=not self.is_good)
 
 
-def compare_files(sides: Sequence[Side], budget: str = "") -> Report:
+def compare_files(sides: Sequence[Side], budget: str = "") -> SideBySide:
     """Set files side by side; `budget` names an item whose uncertainties are taken apart.
 
     Every unit is compared with the good ones, and with its own earlier session. Where nobody marked a unit known good,
@@ -67,7 +67,7 @@ def compare_files(sides: Sequence[Side], budget: str = "") -> Report:
     if any(not line.how for one in pairs for line in one.lines):
         unknown = dict.fromkeys(session.first.meter.name for _, session in sessions if not session.first.identity)
         warnings += [f"the meter of profile {name} tells no identity: it is taken for one meter" for name in unknown]
-    return Report(
+    return SideBySide(
         tuple(warnings),
         pairs,
         tuple(row for name, session in sessions for row in adjusted(session, name)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from metercap.compare.model import Adjusted, Apart, BudgetTable, Counted, Line, Pair, Report
+from metercap.compare.model import Adjusted, Apart, BudgetTable, Counted, Line, Pair, SideBySide
 from metercap.compare.pairs import spread_known
 from metercap.quantity import format_value
 
@@ -13,7 +13,7 @@ WIDER = 2.0
 _HEADS = ("", "step", "item", "verdict", "here", "there", "difference", "ratio", "E_n", "")
 
 
-def report_lines(report: Report) -> Iterator[str]:
+def report_lines(report: SideBySide) -> Iterator[str]:
     """Return the lines of a report: warnings, then budgets where some were asked for, else what was found."""
     for warning in report.warnings:
         yield f"note: {warning}"

@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import Any
 
 from metercap.errors import UsageError
-from metercap.export.newfile import new_file
 from metercap.export.recording import load
 from metercap.export.schema import TABLES, TableName
 from metercap.export.sheet import Exported
+from metercap.files import new_file
 
 _TYPES = {"number": "float64", "count": "int64", "truth": "bool_", "word": "string", "text": "string"}
 

@@ -22,8 +22,8 @@ from typing import Any, TextIO
 import msgspec
 
 from metercap.errors import JournalError
-from metercap.export.newfile import new_file
 from metercap.export.schema import TABLES, VERDICTS, TableName
+from metercap.files import new_file
 from metercap.gate import visible
 from metercap.journal import State, iterate
 from metercap.journal.reader import Records

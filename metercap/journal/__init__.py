@@ -6,7 +6,7 @@ from metercap.journal.check import State
 from metercap.journal.format import Chain
 from metercap.journal.kept import Kept
 from metercap.journal.reader import JournalFile, Records, iterate, prove, read
-from metercap.journal.verify import Problem, Report, repair, verify
+from metercap.journal.verify import Problem, Soundness, repair, verify
 from metercap.journal.writer import Writer
 from metercap.records import REPAIR_NOTE
 
@@ -17,7 +17,7 @@ __all__ = [
     "Kept",
     "Problem",
     "Records",
-    "Report",
+    "Soundness",
     "State",
     "Writer",
     "iterate",

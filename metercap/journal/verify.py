@@ -46,7 +46,7 @@ class Problem(msgspec.Struct, frozen=True):
         return f"line {self.line}, byte {self.byte}: {self.what}"
 
 
-class Report(msgspec.Struct, frozen=True):
+class Soundness(msgspec.Struct, frozen=True):
     """What `verify` found in a file, or `repair` in the old one.
 
     `records` were proved (`counts` by kind, without `end`), in `bytes` of the whole file. `problems` lists
@@ -82,7 +82,7 @@ class _Line(msgspec.Struct, frozen=True):
     """How many it stands for: empty ones come by the million, and are one finding."""
 
 
-def verify(path: str | Path) -> Report:
+def verify(path: str | Path) -> Soundness:
     """Check every line of a journal, past any damage, in bounded memory.
 
     Raises JournalError for a file that cannot be read or is of a newer schema; whatever else is wrong is in
@@ -108,7 +108,7 @@ def verify(path: str | Path) -> Report:
     if damaged:
         state = "damaged"
         lost = f"{damaged} damaged lines, the first at {problems[0]}"
-    return Report(
+    return Soundness(
         path=str(path),
         state=state,
         records=check.records,
@@ -120,7 +120,7 @@ def verify(path: str | Path) -> Report:
     )
 
 
-def repair(path: str | Path, new_path: str | Path) -> Report:
+def repair(path: str | Path, new_path: str | Path) -> Soundness:
     """Write what `verify` can prove to `new_path`, and return the report on the old file.
 
     Raises JournalError as `verify` does, when `new_path` exists or cannot be written, and when the session

@@ -22,7 +22,7 @@ from metercap.metrology.budget import (
 from metercap.metrology.compare import Comparison, Expected, chance_flags, compare, expected_value, quadrature
 from metercap.metrology.components import Component
 from metercap.metrology.decide import (
-    Band,
+    AcceptanceInterval,
     Decision,
     Rule,
     decide,
@@ -46,7 +46,7 @@ from metercap.metrology.trend import Trend, trend
 
 __all__ = [
     "FULL",
-    "Band",
+    "AcceptanceInterval",
     "Budget",
     "Comparison",
     "Component",

@@ -46,7 +46,7 @@ class Decision(msgspec.Struct, frozen=True):
     high: float | None
 
 
-class Band(msgspec.Struct, frozen=True):
+class AcceptanceInterval(msgspec.Struct, frozen=True):
     """An interval of values, ends included; None is an open end."""
 
     low: float | None
@@ -83,7 +83,9 @@ def guard_width(expanded: float, rule: Rule, resolution: float) -> float:
     return expanded if rule == "guarded" else resolution
 
 
-def guarded_band(low: float | None, high: float | None, expanded: float, rule: Rule, resolution: float) -> Band | None:
+def guarded_band(
+    low: float | None, high: float | None, expanded: float, rule: Rule, resolution: float
+) -> AcceptanceInterval | None:
     """Return the values that pass, from low + w to high − w, or None where no value does.
 
     One unit, scalars; w as in `guard_width`. Degenerate: an open end stays open. Source: JCGM 106:2012, 8.3.
@@ -94,7 +96,7 @@ def guarded_band(low: float | None, high: float | None, expanded: float, rule: R
     most = None if high is None else _plus(high, -guard)
     if least is not None and most is not None and least > most:
         return None
-    return Band(None if least is None else float(least), None if most is None else float(most))
+    return AcceptanceInterval(None if least is None else float(least), None if most is None else float(most))
 
 
 def provable(low: float | None, high: float | None, expanded: float, rule: Rule, resolution: float) -> bool:

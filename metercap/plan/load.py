@@ -19,12 +19,13 @@ from metercap.plan.fields import SHARE, UNIT, Key, hidden_keys, holds_items, key
 from metercap.plan.items import fuse_limit, read_items
 from metercap.plan.model import TOKEN_WORDS, Plan, Step
 from metercap.plan.places import Path, Places, TooDeep, find_places
-from metercap.plan.problems import Problem, did_you_mean, listed, near, nearest, plan_error, spelled
+from metercap.plan.problems import Problem, listed, plan_error, spelled
 from metercap.plan.values import EXAMPLES, OWN_UNIT, READERS, plain
 from metercap.plankeys import Item, StepBase, SweepStep
 from metercap.plankeys.walk import out_of_order
 from metercap.quantity import Quantity
 from metercap.quantity.numbers import MAX_TEXT, shown
+from metercap.spelling import did_you_mean, near, nearest
 from metercap.steps.tokens import STEP_ID
 
 LARGEST = 2**20

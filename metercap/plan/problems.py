@@ -11,8 +11,6 @@ from metercap.errors import PlanError
 from metercap.gate import visible
 from metercap.plan.places import Path, Places
 
-_LONGEST = 40
-"""Characters of a word that are compared; no key is longer."""
 MOST_SHOWN = 50
 """Problems listed one by one; of a file with more, only their number is said."""
 
@@ -46,28 +44,6 @@ def spelled(path: Path, ids: Mapping[int, str]) -> str:
     for part in rest:
         text += f"[{part + 1}]" if isinstance(part, int) else f".{part}" if text else part
     return visible(" ".join(part for part in (head, text) if part))
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """Return the known spelling nearest to `word`, case aside, or one that it begins, or nothing."""
-    import difflib  # only a mistake needs it
-
-    same = {name.casefold(): name for name in known}
-    wanted = word[:_LONGEST].casefold()
-    match = difflib.get_close_matches(wanted, same, n=1) or [
-        name for name in same if wanted and name.startswith(wanted)
-    ]
-    return same[match[0]] if match else ""
-
-
-def did_you_mean(name: str) -> str:
-    """Return the question for a spelling that `nearest` found; nothing for nothing."""
-    return f'did you mean "{name}"?' if name else ""
-
-
-def near(word: str, known: Iterable[str]) -> str:
-    """Return `did you mean "…"?` with the nearest known spelling, or nothing."""
-    return did_you_mean(nearest(word, known))
 
 
 def listed(names: Iterable[str]) -> str:

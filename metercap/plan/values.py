@@ -13,10 +13,11 @@ from msgspec import inspect
 
 from metercap.errors import ValueText
 from metercap.metrology.domain import round6
-from metercap.plan.problems import listed, near
+from metercap.plan.problems import listed
 from metercap.plankeys.base import QUANTITY_OF_UNIT
 from metercap.quantity import expand_items, parse_duration_s, parse_tolerance, parse_value
 from metercap.quantity.numbers import shown
+from metercap.spelling import near
 
 TARGET_WORDS = ("reference", "as found")
 _HUGE = 10**18

@@ -21,9 +21,10 @@ from collections.abc import Iterable
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
 from metercap.reading import State
+from metercap.spelling import aside
 from metercap.wire import shapes
 from metercap.wire.fields import FLAGS, Fields, ordered
-from metercap.wire.tables import Tables, nearest
+from metercap.wire.tables import Tables
 
 ENDS = {"crlf": b"\r\n", "cr": b"\r", "lf": b"\n"}
 MOST_BYTES = 60
@@ -134,7 +135,7 @@ def _bits(tables: Tables, keys: list[int]) -> dict[str, tuple[int, int]]:
         elif flag in place:
             tables.problem(f"bits.{key}", f"{flag!r} stands at another bit too")
         elif flag not in FLAGS and not flag.startswith("extra_"):
-            tables.problem(f"bits.{key}", f"no flag {flag!r}{nearest(flag, FLAGS)}")
+            tables.problem(f"bits.{key}", f"no flag {flag!r}{aside(flag, FLAGS)}")
         else:
             place[flag] = known[key]
     return place
@@ -149,7 +150,7 @@ def _codes(tables: Tables, places: int) -> dict[str, tuple[Quantity, int, State]
         if len(code) != places or not code.isascii() or not code.isprintable():
             tables.problem(f"codes.{code}", f"must be {places} characters, one for each K of the layout")
         elif name not in known:
-            tables.problem(f"codes.{code}", f"{name!r} is no quantity{nearest(name, known)}")
+            tables.problem(f"codes.{code}", f"{name!r} is no quantity{aside(name, known)}")
         elif (
             re.fullmatch(r"-?[0-9]{1,2}", power, re.ASCII) is None or abs(int(power)) > 30 or state not in ("", "over")
         ):

@@ -17,8 +17,9 @@ from __future__ import annotations
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
 from metercap.reading import State
+from metercap.spelling import aside
 from metercap.wire.fields import FLAGS, Fields, ordered
-from metercap.wire.tables import Tables, nearest, power_of_ten
+from metercap.wire.tables import Tables, power_of_ten
 
 END = b"\r\n"
 MODES = ("dc", "ac", "select")
@@ -118,7 +119,7 @@ def _bits(tables: Tables, status: list[int]) -> dict[str, tuple[int, int]]:
         elif symbol in place:
             tables.problem(f"bits.{key}", f"{symbol!r} stands at another bit too")
         elif symbol not in vocabulary and not symbol.startswith("extra_"):
-            tables.problem(f"bits.{key}", f"no symbol {symbol!r}{nearest(symbol, vocabulary)}")
+            tables.problem(f"bits.{key}", f"no symbol {symbol!r}{aside(symbol, vocabulary)}")
         else:
             place[symbol] = known[key]
     for symbol in ("minus", "over"):
@@ -158,7 +159,7 @@ def _weights(tables: Tables, rows: dict[_Row, Quantity]) -> dict[tuple[str, str,
         elif not of:
             tables.problem(f"weights.{key}", f"tables.quantities has no function {codes[0]!r}")
         elif named and named not in of:
-            tables.problem(f"weights.{key}", f"function {codes[0]!r} has no quantity {named!r}{nearest(named, of)}")
+            tables.problem(f"weights.{key}", f"function {codes[0]!r} has no quantity {named!r}{aside(named, of)}")
         elif not named and len({quantity.unit: None for quantity in of}) > 1:
             tables.problem(f"weights.{key}", "needs a quantity: this function serves several units")
         else:

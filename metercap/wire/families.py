@@ -8,6 +8,7 @@ from typing import Protocol
 from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
 from metercap.reading import Garbage, Reading
+from metercap.spelling import aside
 from metercap.wire.accounts import LATENCY_S
 from metercap.wire.coded import Coded
 from metercap.wire.digits14 import Digits14
@@ -17,7 +18,6 @@ from metercap.wire.lcd14 import Lcd14
 from metercap.wire.own import Build, Guarded, OwnDecoder
 from metercap.wire.polled_line import PolledLine
 from metercap.wire.scpi import Scpi
-from metercap.wire.tables import nearest
 from metercap.wire.text import Text
 
 
@@ -94,7 +94,7 @@ def unknown_family(family: str) -> str:
     """Return what is wrong with a family's name; empty when there is a decoder for it."""
     if family in _FAMILIES or _other(family) is not None:
         return ""
-    return f"family: no decoder for {family!r}{nearest(family, _FAMILIES)}"
+    return f"family: no decoder for {family!r}{aside(family, _FAMILIES)}"
 
 
 def _other(family: str) -> Build | None:

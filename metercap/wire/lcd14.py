@@ -22,10 +22,11 @@ from __future__ import annotations
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
 from metercap.reading import State
+from metercap.spelling import aside
 from metercap.wire import shapes
 from metercap.wire.fields import FLAGS, Fields, ordered
 from metercap.wire.segments import GLYPH_OF, mask
-from metercap.wire.tables import Tables, nearest
+from metercap.wire.tables import Tables
 
 FRAME_BYTES = 14
 DIGITS = 4
@@ -157,7 +158,7 @@ def _sizes(tables: Tables) -> tuple[int, int]:
         found.append(int(value))
     for key in rows:
         if key not in ("bytes", "digits"):
-            tables.problem(f"frame.{key}", f"no such key{nearest(key, ('bytes', 'digits'))}")
+            tables.problem(f"frame.{key}", f"no such key{aside(key, ('bytes', 'digits'))}")
     return found[0], found[1]
 
 
@@ -174,7 +175,7 @@ def _places(tables: Tables, frame_bytes: int, needed: tuple[str, ...]) -> dict[s
         elif symbol in place:
             tables.problem(f"segments.{key}", f"{symbol!r} stands at another bit too")
         elif symbol not in vocabulary and not symbol.startswith(("extra_", "always_")):
-            tables.problem(f"segments.{key}", f"no symbol {symbol!r}{nearest(symbol, vocabulary)}")
+            tables.problem(f"segments.{key}", f"no symbol {symbol!r}{aside(symbol, vocabulary)}")
         else:
             place[symbol] = known[key]
     untaught = str(tables.profile.tables.get("layout", {}).get("untaught", "")).split()

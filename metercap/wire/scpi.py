@@ -28,9 +28,10 @@ from decimal import Decimal
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
 from metercap.reading import State
+from metercap.spelling import aside
 from metercap.wire import shapes
 from metercap.wire.fields import Fields
-from metercap.wire.tables import Tables, nearest
+from metercap.wire.tables import Tables
 
 INFINITY = Decimal("9.9E37")
 NOT_A_NUMBER = Decimal("9.91E37")
@@ -130,5 +131,5 @@ def _lowest_ranges(tables: Tables) -> dict[Quantity, int]:
         if name in tuple(Quantity):
             found[Quantity(name)] = exponent
         else:
-            tables.problem(f"lowest_ranges.{name}", f"is no quantity{nearest(name, tuple(Quantity))}")
+            tables.problem(f"lowest_ranges.{name}", f"is no quantity{aside(name, tuple(Quantity))}")
     return found

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from decimal import Decimal, InvalidOperation
 
 from metercap.errors import ProfileError
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
+from metercap.spelling import aside
 
 
 class Tables:
@@ -27,7 +27,7 @@ class Tables:
         known, once = tuple(known), tuple(once)
         for name in self.profile.tables:
             if name not in (*known, *once):
-                self.problem(name, f"no such table in the {self.profile.family} family{nearest(name, known)}")
+                self.problem(name, f"no such table in the {self.profile.family} family{aside(name, known)}")
 
     def rows(self, name: str, required: bool = True) -> dict[str, str | float]:
         """Return a table; missing ones are a problem when `required`."""
@@ -75,7 +75,7 @@ class Tables:
             if value in known:
                 found[key] = Quantity(value)
             else:
-                self.problem(f"{name}.{key}", f"{value!r} is no quantity{nearest(value, known)}")
+                self.problem(f"{name}.{key}", f"{value!r} is no quantity{aside(value, known)}")
         return found
 
     def choice(self, table: str, key: str, default: str, allowed: Iterable[str]) -> str:
@@ -105,9 +105,3 @@ def power_of_ten(value: str | float) -> int | None:
         return None
     sign, digits, exponent = number.normalize().as_tuple()
     return exponent if sign == 0 and digits == (1,) and isinstance(exponent, int) else None
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """Return ", did you mean …?" with the nearest known spelling, or nothing."""
-    match = difflib.get_close_matches(word, [str(name) for name in known], n=1)
-    return f", did you mean {match[0]!r}?" if match else ""

@@ -19,9 +19,10 @@ import re
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity, decimal_si
 from metercap.reading import State
+from metercap.spelling import aside
 from metercap.wire import patterns, shapes
 from metercap.wire.fields import FLAGS, Fields, ordered
-from metercap.wire.tables import Tables, nearest
+from metercap.wire.tables import Tables
 
 BARE_UNITS = ("%", "degC")
 UNIT_PREFIXES = {**shapes.PREFIX_EXPONENT, "p": -12}
@@ -50,7 +51,7 @@ class Text:
                 tables.problem(f"units.{written}", f"{symbol!r} is no unit symbol")
         for word, flag in self._flags.items():
             if flag not in FLAGS:
-                tables.problem(f"flags.{word}", f"no flag {flag!r}{nearest(flag, FLAGS)}")
+                tables.problem(f"flags.{word}", f"no flag {flag!r}{aside(flag, FLAGS)}")
         for key, quantity in self._quantities.items():
             if key and key.split()[0] != quantity.unit:
                 tables.problem(f"quantities.{key}", f"{quantity} is measured in {quantity.unit}")

@@ -290,7 +290,7 @@ def test_help_has_examples(metercap: Callable[..., Any]) -> None:
     [
         (("gc8-c",), "there is no scene 'gc8-c'"),
         (("gc8-b", "--plan", "nope"), "nope"),
-        (("gc8-b", "--steps", "fusses"), "did you mean 'fuses'"),
+        (("gc8-b", "--steps", "fusses"), 'did you mean "fuses"'),
         (("gc8-b", "--steps", "fuses"), "not proved dead"),
         (("--port", "--speed", "2"), "real time"),
         (("--port", "--out", "x"), "its own journal"),

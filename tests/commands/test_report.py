@@ -115,7 +115,7 @@ def test_bad_files_and_bad_usage(run: Any, bench: Any) -> None:
         (("",), "cannot be read"),
         (("/",), "cannot be read"),
         (("b.jsonl", "--to", "x" * 5000), "cannot be written"),
-        (("b.jsonl", "--to", "no/folder/b.html"), "cannot be written"),
+        (("b.jsonl", "--to", "no/folder/b.html"), "no such folder"),
         (("b.jsonl", "--text", "--json"), "exclude each other"),
         (("b.jsonl", "--to", "a.jsonl"), "already exists"),
     ):

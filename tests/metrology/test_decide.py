@@ -11,7 +11,14 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from metercap.errors import MetercapError
-from metercap.metrology.decide import Band, decide, guard_width, guarded_band, provable, tightest_half_width
+from metercap.metrology.decide import (
+    AcceptanceInterval,
+    decide,
+    guard_width,
+    guarded_band,
+    provable,
+    tightest_half_width,
+)
 from metercap.records import VerdictKind
 from tests.metrology.risks import conformance_probability
 
@@ -171,14 +178,14 @@ def test_band_holds_what_passes(low: float, width: float, w: float, rule: str) -
 
 def test_jcgm_106_resistor_acceptance_limits() -> None:
     """JCGM 106:2012, 9.5: tolerance 1499.8…1500.2 Ω with a guard of 0.02 Ω accepts 1499.82…1500.18 Ω."""
-    assert guarded_band(1499.8, 1500.2, 0.02, "guarded", 0.001) == Band(1499.82, 1500.18)
+    assert guarded_band(1499.8, 1500.2, 0.02, "guarded", 0.001) == AcceptanceInterval(1499.82, 1500.18)
 
 
 def test_open_bands() -> None:
     """One limit leaves the other end open, and no limit both."""
-    assert guarded_band(None, 2.0, 0.3, "guarded", 0.01) == Band(None, 1.7)
-    assert guarded_band(2.0, None, 0.3, "simple", 0.01) == Band(2.01, None)
-    assert guarded_band(None, None, 0.3, "guarded", 0.01) == Band(None, None)
+    assert guarded_band(None, 2.0, 0.3, "guarded", 0.01) == AcceptanceInterval(None, 1.7)
+    assert guarded_band(2.0, None, 0.3, "simple", 0.01) == AcceptanceInterval(2.01, None)
+    assert guarded_band(None, None, 0.3, "guarded", 0.01) == AcceptanceInterval(None, None)
 
 
 def test_provable_band_is_two_counts_wide() -> None:

@@ -20,8 +20,8 @@ from metercap.practice.bench import Bench
 from metercap.practice.by_hand import ByHand
 from metercap.practice.scene import load_scene
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
-from metercap.screen.picture_of import picture_of
 from tests.screen.greenhouse import scenes
+from tests.screen.picture_of import picture_of
 
 README = Path(__file__).parents[2] / "fixtures" / "pictures"
 SIZE = (80, 24)

@@ -11,11 +11,11 @@ from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.hero import paint_hero
 from metercap.screen.model import Hero, Line, Path, Place, Stone, View
 from metercap.screen.paint import paint, plot
-from metercap.screen.picture import svg
 from metercap.screen.state import fold
 from metercap.screen.theme import DARK, LIGHT, PLAIN, THEMES, pick
 from metercap.screen.view import view
 from tests.screen.greenhouse import scenes
+from tests.screen.picture import svg
 
 VIEWS = {name: view(fold(records)) for name, records in scenes().items()}
 SIZES = [(80, 24), (120, 40), (200, 60), (40, 12), (30, 9), (20, 6), (1, 1), (300, 5), (12, 70)]

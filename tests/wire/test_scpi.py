@@ -91,7 +91,7 @@ def test_a_profile_states_its_meters_lowest_range() -> None:
     (reading,) = decoder(own).feed(b"MEAS:RES?2 +3.1E-01\n", 1.0)
     assert isinstance(reading, Reading)
     assert reading.resolution == 0.001
-    for table, word in (({"resistance": 30.0}, "power of ten"), ({"resistence": 10.0}, "did you mean 'resistance'")):
+    for table, word in (({"resistance": 30.0}, "power of ten"), ({"resistence": 10.0}, 'did you mean "resistance"')):
         with pytest.raises(ProfileError, match=word):
             decoder(msgspec.structs.replace(SCPI, tables=SCPI.tables | {"lowest_ranges": table}))
 

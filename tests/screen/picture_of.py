@@ -10,9 +10,9 @@ from rich.segment import Segment
 from metercap.records import Record
 from metercap.screen.app import BenchApp, Board
 from metercap.screen.observer import ScreenObserver
-from metercap.screen.picture import svg
 from metercap.screen.ports import Controls, Hands
 from metercap.screen.theme import THEMES
+from tests.screen.picture import svg
 
 _TERMINALS = {"dark": ("#d5d9dc", "#0e1114"), "light": ("#23282c", "#faf8f3"), "plain": ("#d8d8d8", "#101010")}
 """Ink and ground that stand for the terminal's own, by theme."""

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from metercap.errors import FileProblem
-from metercap.export.newfile import new_file
+from metercap.errors import FileProblem, UsageError
+from metercap.files import new_file, refuse_existing
 
 
 def test_it_takes_its_name_at_the_end(tmp_path: Path) -> None:
@@ -56,3 +56,21 @@ def test_a_dangling_link_is_a_taken_name(tmp_path: Path) -> None:
     with pytest.raises(FileProblem, match="already exists"), new_file(path):
         raise AssertionError("not reached")
     assert not (tmp_path / "nowhere").exists()
+
+
+@pytest.mark.parametrize("name", ["-", ".", "", "no/such/folder/a.csv", "nul\0.csv"])
+def test_a_name_that_no_new_file_can_have_is_a_usage_error(name: str, tmp_path: Path) -> None:
+    """Said before any work is done, never as a defect of the program."""
+    with pytest.raises(UsageError):
+        refuse_existing(name if name in ("-", ".", "") else tmp_path / name)
+
+
+def test_what_stands_there_is_refused_whatever_it_is(tmp_path: Path) -> None:
+    """A file, a folder, a link that leads nowhere: nothing is overwritten."""
+    (tmp_path / "a").write_text("")
+    (tmp_path / "b").mkdir()
+    (tmp_path / "c").symlink_to(tmp_path / "gone")
+    for name in "abc":
+        with pytest.raises(FileProblem, match="already exists"):
+            refuse_existing(tmp_path / name)
+    refuse_existing(tmp_path / "d")
