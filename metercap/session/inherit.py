@@ -21,7 +21,7 @@ from metercap.plankeys import SafeStep, StepBase, TrialsStep, ZeroStep
 from metercap.quantity import Quantity
 from metercap.records import Verdict, VerdictKind
 from metercap.steps.bench import Bench
-from metercap.steps.exercise.pressed import is_asked, taken_up_later
+from metercap.steps.exercise.presses import is_asked, taken_up_later
 from metercap.steps.hazard import Standing
 from metercap.steps.rounds import Uncounted
 

@@ -10,27 +10,57 @@ from metercap.plankeys.base import ItemsStep
 from metercap.records import CueKind, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.facts import InForce
-from metercap.steps.machine import Machine
+from metercap.steps.machine import Cells, Given, Look, Machine, Row
 
 PATIENCE_S = 10.0
 """How long without contact until one reminder."""
 
 
+class ListSign(StrEnum):
+    """What follows an item that was decided, and what a word names."""
+
+    ITEM = "item left"
+    NONE = "none left"
+    NAMED = "an item"
+    UNNAMED = "no item"
+
+
+def next_item(first: StrEnum, end: StrEnum) -> Cells:
+    """Return the cells of the state in which the next item is found."""
+    return {
+        Given.NOW: Look("what_next", (ListSign.ITEM, ListSign.NONE)),
+        ListSign.ITEM: Row("open_next", first, asks=True),
+        ListSign.NONE: Row("", end),
+    }
+
+
+def item_words(following: StrEnum, end: StrEnum) -> Cells:
+    """Return the words that every state of these steps heeds."""
+    return {
+        Given.ABSENT: Row("absent", following),
+        Given.AT: Look("find", (ListSign.NAMED, ListSign.UNNAMED)),
+        ListSign.NAMED: Row("to_item", following),
+        ListSign.UNNAMED: Row("no_such", None),
+        Given.SKIP_STEP: Row("skip_step", end),
+    }
+
+
 class Listed(Machine):
     """Opens the first item that is not decided, until none is left.
 
-    A kind says what opening means: `FIRST` and `END` are its states, `fresh` forgets what belonged to the item before
-    (and sets another state where an earlier session left a question open), and `resume` prompts.
+    A kind says in which state that is found (`NEXT`, left at once), what belongs to an item (`fresh` forgets it), and
+    how it prompts (`resume`).
     """
 
-    FIRST: ClassVar[StrEnum]
-    END: ClassVar[StrEnum]
+    NEXT: ClassVar[StrEnum]
 
     def __init__(self, step: ItemsStep, bench: Bench, limits: Limits) -> None:
-        super().__init__(step, bench, self.FIRST)
+        super().__init__(step, bench, self.NEXT)
         self._items = step.items
         self._limits = limits
         self._at = 0
+        self._wanted_at: int | None = None
+        """The item that a word wants next."""
         self._decided = {item.name: None for item in step.items if bench.is_kept(step.id, item.name)}
 
     @property
@@ -55,12 +85,12 @@ class Listed(Machine):
 
     def start(self) -> None:
         """Open the first item that is not decided."""
-        self.state = self.go_on()
+        self.move(self.NEXT)
 
     def start_at(self, item: str) -> None:
         """Open this item first."""
-        names = [each.name for each in self._items]
-        self.state = self._open(names.index(item))
+        self._wanted_at = [each.name for each in self._items].index(item)
+        self.move(self.NEXT)
 
     @property
     def undone(self) -> tuple[str, ...]:
@@ -72,80 +102,88 @@ class Listed(Machine):
         """True from the second item on, and where the first one is asked about after its verdict."""
         return self._at > 0 or self.state in self.AFTER_VERDICT
 
-    def to_item(self) -> StrEnum:
-        """Open the item that was named."""
-        wanted = self.text.strip().casefold()
-        for index, item in enumerate(self._items):
-            if item.name.casefold() == wanted:
-                return self._open(index)
-        self.bench.note(f"no item {self.text.strip()!r} in this step")
-        return self.state
-
     def arm(self) -> None:
         """Start the patience of what is open."""
         self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
-    def parted(self) -> StrEnum:
+    def parted(self) -> None:
         """The contact ended before enough was known: touch it once more."""
         self.bench.cue(CueKind.AGAIN, self.item)
         self.arm()
-        return self.FIRST
 
-    def again(self) -> StrEnum:
+    # --- words
+
+    def again(self) -> None:
         """Begin the present item anew."""
-        return self._open(self._at)
+        self._open(self._at)
 
-    def back(self) -> StrEnum:
+    def back(self) -> None:
         """Open the item before."""
-        return self._open(max(0, self._at - 1))
+        self._wanted_at = max(0, self._at - 1)
 
-    def skip(self) -> StrEnum:
+    def find(self) -> ListSign:
+        """Look for the item that a word names."""
+        return ListSign.UNNAMED if self._named is None else ListSign.NAMED
+
+    @property
+    def _named(self) -> int | None:
+        wanted = self.text.strip().casefold()
+        return next((n for n, item in enumerate(self._items) if item.name.casefold() == wanted), None)
+
+    def to_item(self) -> None:
+        """Open the item that was named."""
+        self._wanted_at = self._named
+
+    def no_such(self) -> None:
+        """The word named none."""
+        self.bench.note(f"no item {self.text.strip()!r} in this step")
+
+    def skip(self) -> None:
         """Passed over."""
-        return self.word(VerdictKind.UNSURE, "skipped")
+        self.word(VerdictKind.UNSURE, "skipped")
 
-    def absent(self) -> StrEnum:
+    def absent(self) -> None:
         """This unit has no such item."""
-        return self.word(VerdictKind.ABSENT, "absent, by the operator's word")
+        self.word(VerdictKind.ABSENT, "absent, by the operator's word")
 
-    def is_open(self) -> StrEnum:
+    def is_open(self) -> None:
         """There is no path."""
-        return self.word(VerdictKind.FAIL, "open, by the operator's word")
+        self.word(VerdictKind.FAIL, "open, by the operator's word")
 
-    def skip_step(self) -> StrEnum:
+    def skip_step(self) -> None:
         """What is not decided becomes unsure."""
         for item in self._items:
             if item.name not in self._decided:
                 self.bench.give(item.name, VerdictKind.UNSURE, reason="step skipped")
-        return self.finish()
 
-    def word(self, verdict: VerdictKind, reason: str) -> StrEnum:
-        """Decide the present item by a word, and go on."""
+    def word(self, verdict: VerdictKind, reason: str) -> None:
+        """Decide the present item by a word."""
         self.bench.give(self.item, verdict, reason=reason, limits=self._limits)
-        return self.decided()
+        self.decided()
 
-    def decided(self) -> StrEnum:
-        """The present item has its verdict: go on with the next."""
+    # --- from item to item
+
+    def decided(self) -> None:
+        """The present item has its verdict."""
         self._decided[self.item] = None
-        return self.go_on()
 
-    def go_on(self) -> StrEnum:
-        """Open the first item that is not decided; end when there is none."""
-        for index, item in enumerate(self._items):
-            if item.name not in self._decided:
-                return self._open(index)
-        return self.finish()
+    @property
+    def _next(self) -> int | None:
+        if self._wanted_at is not None:
+            return self._wanted_at
+        return next((n for n, item in enumerate(self._items) if item.name not in self._decided), None)
 
-    def finish(self) -> StrEnum:
-        """End the step."""
-        self.deadline_s = None
-        self.done = True
-        return self.END
+    def what_next(self) -> StrEnum:
+        """Find the item that a word wants, else the first that is not decided."""
+        return ListSign.NONE if self._next is None else ListSign.ITEM
 
-    def _open(self, index: int) -> StrEnum:
+    def open_next(self) -> None:
+        """Open it."""
+        index, self._wanted_at = self._next, None
+        self._open(index or 0)
+
+    def _open(self, index: int) -> None:
         self._at = index
         self._decided.pop(self.item, None)
-        self.state = self.FIRST
         self.fresh()
         self.bench.changed()
-        self.resume()
-        return self.state

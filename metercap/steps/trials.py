@@ -24,9 +24,9 @@ from metercap.metrology.proportion import (
 from metercap.plankeys import TrialsStep
 from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
+from metercap.steps.counts import k_of_n
 from metercap.steps.facts import TrialsFacts
 from metercap.steps.machine import Given, Machine, Row, words_rows
-from metercap.steps.presses import k_of_n
 
 TWICE_S = 1.0
 """A pedal pressed again so soon was pressed twice: no unit is switched off, started and seen to work in a second

@@ -18,8 +18,8 @@ from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.facts import WiggleFacts
-from metercap.steps.listed import Listed
-from metercap.steps.machine import Given, Row, words_rows
+from metercap.steps.listed import Listed, item_words, next_item
+from metercap.steps.machine import Cells, Given, Look, Row, table
 
 JUDGED = 10
 """The newest values that a verdict's scatter is taken from."""
@@ -29,7 +29,7 @@ LOST_S = 2.0
 """Open for longer than this is no dropout but tips that came off (common practice, no source)."""
 
 
-class S(StrEnum):
+class WiggleState(StrEnum):
     """States of a watch."""
 
     OPEN = "open"
@@ -38,43 +38,65 @@ class S(StrEnum):
     WATCH = "watch"
     OUT = "out"
     """Open or too high while watched: a dropout, unless it lasts."""
+    NEXT = "next"
+    """A path was decided."""
     END = "end"
 
 
-_NEXT = (S.OPEN, S.END)
+class WiggleSign(StrEnum):
+    """What a conversion turns out to be."""
+
+    SETTLED = "settled"
+    BAD = "open or too high"
+    GOOD = "closed again"
+
+
+_State, _Sign = WiggleState, WiggleSign
+
+_WORDS: Cells = {
+    **item_words(_State.NEXT, _State.END),
+    Given.AGAIN: Row("again", _State.OPEN, asks=True),
+    Given.FAIL: Row("fail", _State.NEXT),
+    Given.OPEN: Row("is_open", _State.NEXT),
+    Given.SKIP: Row("skip", _State.NEXT),
+    Given.BACK: Row("back", _State.NEXT),
+    Given.BLOCKED: Row("drop", _State.OPEN),
+}
 
 
 class Wiggle(Listed):
     """Settles, then counts dropouts."""
 
-    FIRST, END = S.OPEN, S.END
-    TABLE = {  # noqa: RUF012
-        (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
-        (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
-        (S.OPEN, Given.DUE): Row("waiting", (S.OPEN,)),
-        (S.ON, Given.VALUE): Row("settle", (S.ON, S.WATCH)),
-        (S.ON, Given.ENDED): Row("parted", (S.OPEN,)),
-        (S.WATCH, Given.VALUE): Row("watch", (S.WATCH, S.OUT)),
-        (S.WATCH, Given.ENDED): Row("drop", (S.OUT,)),
-        (S.WATCH, Given.DUE): Row("over", _NEXT),
-        (S.OUT, Given.CONTACT): Row("stay", (S.OUT,)),
-        (S.OUT, Given.VALUE): Row("out", (S.OUT, S.WATCH)),
-        (S.OUT, Given.ENDED): Row("stay", (S.OUT,)),
-        (S.OUT, Given.DUE): Row("lost", (S.OPEN,)),
-        **words_rows(
-            (S.OPEN, S.ON, S.WATCH, S.OUT),
-            {
-                Given.AGAIN: Row("again", (S.OPEN,)),
-                Given.FAIL: Row("fail", _NEXT),
-                Given.OPEN: Row("is_open", _NEXT),
-                Given.SKIP: Row("skip", _NEXT),
-                Given.ABSENT: Row("absent", _NEXT),
-                Given.BACK: Row("back", (S.OPEN,)),
-                Given.AT: Row("to_item", (S.OPEN, S.ON, S.WATCH, S.OUT)),
-                Given.SKIP_STEP: Row("skip_step", (S.END,)),
+    NEXT = WiggleState.NEXT
+    TABLE = table(
+        {
+            _State.OPEN: {
+                **_WORDS,
+                Given.CONTACT: Row("contact", _State.ON),
+                Given.DUE: Row("waiting", None),
             },
-        ),
-    }
+            _State.ON: {
+                **_WORDS,
+                Given.VALUE: Look("settle", (_Sign.SETTLED,)),
+                _Sign.SETTLED: Row("begin", _State.WATCH, asks=True),
+                Given.ENDED: Row("parted", _State.OPEN),
+            },
+            _State.WATCH: {
+                **_WORDS,
+                Given.VALUE: Look("watch", (_Sign.BAD,)),
+                _Sign.BAD: Row("dropped", _State.OUT),
+                Given.ENDED: Row("dropped", _State.OUT),
+                Given.DUE: Row("over", _State.NEXT),
+            },
+            _State.OUT: {
+                **_WORDS,
+                Given.VALUE: Look("out", (_Sign.GOOD,)),
+                _Sign.GOOD: Row("closed", _State.WATCH),
+                Given.DUE: Row("lost", _State.OPEN, asks=True),
+            },
+            _State.NEXT: next_item(_State.OPEN, _State.END),
+        }
+    )
 
     def __init__(self, step: WiggleStep, bench: Bench) -> None:
         super().__init__(step, bench, Limits(None, step.max, "ohm", step.rule or bench.rule))
@@ -101,7 +123,7 @@ class Wiggle(Listed):
 
     def resume(self) -> None:
         """Prompt for the path, or for going on."""
-        if self.state in (S.WATCH, S.OUT):
+        if self.state in (WiggleState.WATCH, WiggleState.OUT):
             self._ask_flex()
             return
         self.say(Do.PROBE, f"{self.place}: hold both tips on it, still", keep=True)
@@ -109,21 +131,20 @@ class Wiggle(Listed):
 
     def facts(self) -> WiggleFacts:
         """How the watch goes."""
-        watching = self.state in (S.WATCH, S.OUT)
+        watching = self.state in (WiggleState.WATCH, WiggleState.OUT)
         return WiggleFacts(
             **self.told,
             until_s=self._until_s if watching else None,
             watching=watching,
-            out=self.state is S.OUT,
-            dropouts=self._dropouts + (self.state is S.OUT),
+            out=self.state is WiggleState.OUT,
+            dropouts=self._dropouts + (self.state is WiggleState.OUT),
             longest_s=self._longest_s,
             watch_s=self._step.watch_s,
         )
 
-    def blocked(self) -> None:
+    def drop(self) -> None:
         """The watch begins anew."""
         self.deadline_s = None
-        self.state = S.OPEN
         self.fresh()
 
     def status(self) -> str:
@@ -132,7 +153,7 @@ class Wiggle(Listed):
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Count every conversion of the watch, and how long it was in coming; those of a dropout are seen as well."""
-        if new and self.state in (S.WATCH, S.OUT):
+        if new and self.state in (WiggleState.WATCH, WiggleState.OUT):
             self._n += 1
             self._gap_s = max(self._gap_s, round6(reading.t_s - self._seen_s))
             self._seen_s = reading.t_s
@@ -141,69 +162,70 @@ class Wiggle(Listed):
     def _good(self, reading: Reading) -> bool:
         return reading.value is not None and self.bench.judge.corrected(reading) <= self._step.max
 
-    def contact(self) -> StrEnum:
+    def contact(self) -> None:
         """A credited contact begins."""
         self.deadline_s = None
         self._burst = self.bench.burst()
-        return S.ON
 
-    def settle(self) -> StrEnum:
-        """A conversion before the watch."""
+    def settle(self) -> WiggleSign | None:
+        """Take a conversion before the watch."""
         reading = self.reading
         if reading is None or not self._good(reading):
             self._burst = self.bench.burst()
-            return S.ON
+            return None
         self._burst.feed(reading)
-        if self._burst.plateau() is None:
-            return S.ON
-        self._from_s = self._seen_s = self.bench.t_s
-        self._last = reading
-        self._ask_flex()
-        self._until_s = at(self.bench.t_s + self._step.watch_s)
-        self.deadline_s = self._until_s
-        return S.WATCH
+        return None if self._burst.plateau() is None else WiggleSign.SETTLED
 
-    def watch(self) -> StrEnum:
-        """A conversion while the path is flexed."""
+    def begin(self) -> None:
+        """The path is closed and at rest: the watch begins."""
+        self._from_s = self._seen_s = self.bench.t_s
+        self._last = self.reading
+        self.deadline_s = self._until_s = at(self.bench.t_s + self._step.watch_s)
+
+    def watch(self) -> WiggleSign | None:
+        """Take a conversion while the path is flexed."""
         reading = self.reading
         if reading is None:
-            return S.WATCH
+            return None
         if not self._good(reading):
-            return self.drop()
+            return WiggleSign.BAD
         self._note_good(reading)
-        return S.WATCH
+        return None
 
-    def drop(self) -> StrEnum:
+    def dropped(self) -> None:
         """The path opened, or rose above `max`."""
         self._out_from_s = self.bench.t_s
         self.deadline_s = at(self.bench.t_s + LOST_S)
         self.bench.cue(CueKind.FAIL, self.item)
-        return S.OUT
 
-    def out(self) -> StrEnum:
-        """A conversion while it is out."""
+    def out(self) -> WiggleSign | None:
+        """Take a conversion while it is out."""
+        return None if self.reading is None or not self._good(self.reading) else WiggleSign.GOOD
+
+    def closed(self) -> None:
+        """It was a dropout."""
         reading = self.reading
-        if reading is None or not self._good(reading):
-            return S.OUT
+        if reading is None:
+            return
         self._dropouts += 1
         self._longest_s = max(self._longest_s, round6(self.bench.t_s - self._out_from_s))
         self._note_good(reading)
         # The watch lasts at least two conversions more, so that it never ends on the edge of a dropout.
         rest_s = 2.0 * self.bench.conversions.times_s[reading.quantity]
         self.deadline_s = max(self._until_s, at(self.bench.t_s + rest_s))
-        return S.WATCH
 
-    def lost(self) -> StrEnum:
+    def lost(self) -> None:
         """Out for too long to be a dropout."""
         self.bench.cue(CueKind.AGAIN, self.item)
         self.bench.note(f"{self.item}: open for more than {LOST_S:g} s: tips off? If it is the path, say fail")
-        return self.again()
+        self.again()
 
-    def over(self) -> StrEnum:
+    def over(self) -> None:
         """The watch is over."""
         reading = self._last
         if reading is None or not self._values:
-            return self.word(VerdictKind.UNSURE, "no value came while it was watched")
+            self.word(VerdictKind.UNSURE, "no value came while it was watched")
+            return
         shortest = format_value(self._shortest_s(reading), "s")
         seen = f"watched {self._step.watch_s:g} s; dropouts shorter than {shortest} cannot be seen"
         judged = self.bench.judge.judge(reading, self._limits, value=self._worst, conversions=self._values)
@@ -223,13 +245,13 @@ class Wiggle(Listed):
             settled=True,
         )
         self.bench.ticked = (self.step.id, self.item)
-        return self.decided()
+        self.decided()
 
     # --- words
 
-    def fail(self) -> StrEnum:
+    def fail(self) -> None:
         """The operator felt or heard it."""
-        return self.word(VerdictKind.FAIL, f"by the operator's word; {self._dropouts} dropouts seen")
+        self.word(VerdictKind.FAIL, f"by the operator's word; {self._dropouts} dropouts seen")
 
     # --- the parts of it
 

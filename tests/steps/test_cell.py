@@ -143,3 +143,11 @@ def test_a_weak_cell_fails_under_load() -> None:
     """3.0 V unloaded, 2.2 V loaded."""
     play = measured("3.000V*4 2.200V*20", load=470.0)
     assert (play.verdicts["BT1"].verdict, play.verdicts["BT1"].condition) == (VerdictKind.FAIL, "weak")
+
+
+def test_over_range_when_the_load_time_ends_is_waited_out() -> None:
+    """A display that shows no value at that moment neither decides nor keeps the deadline: the next values do."""
+    play = Play(cell(load=470.0, load_s=5.0))("0.00V*4 3.200V*4 2.900V*2 +3 OLV +1 OLV")
+    assert play.machine.deadline_s is None
+    assert "BT1" not in play.verdicts
+    assert play("2.900V*2").verdicts["BT1"].condition == "good"

@@ -268,9 +268,9 @@ def test_every_state_can_be_reached_and_can_end(kind: type[Machine]) -> None:
         Zero: ["short"],
         Safe: ["before"],
         Confirm: ["begin", "ask"],
-        Exercise: ["ready"],
-        Wiggle: ["open"],
-        Cell: ["open"],
+        Exercise: ["next"],
+        Wiggle: ["next"],
+        Cell: ["next"],
         Tune: ["next"],
         Trials: ["run"],
     }[kind]

@@ -16,31 +16,31 @@ from typing import Any
 
 from metercap.asks import Asks
 from metercap.plankeys import ExerciseStep
-from metercap.reading import Reading
-from metercap.records import CueKind, Do, VerdictKind, at
+from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
-from metercap.steps.exercise.closure import Contact, kind_of, resistance
-from metercap.steps.exercise.paced import Paced
-from metercap.steps.exercise.pressed import Pressed
-from metercap.steps.exercise.table import GOING, TABLE, S
+from metercap.steps.counts import k_of_n, number_in
+from metercap.steps.exercise.closure import Contact, resistance
+from metercap.steps.exercise.halves import Halves
+from metercap.steps.exercise.presses import BY_WORD, Pressed, Presses
+from metercap.steps.exercise.table import TABLE, ExerciseSign, ExerciseState
 from metercap.steps.facts import ExerciseFacts
-from metercap.steps.presses import BY_WORD, Presses, k_of_n, number_in
+from metercap.steps.listed import ListSign
+from metercap.steps.machine import Given
 
 SILENT = 3
 """So many silent presses in a row raise the question whether anybody is pressing."""
 
 
-class Exercise(Paced):
+class Exercise(Halves):
     """Paces the presses, and counts closures."""
 
-    FIRST, END = S.READY, S.END
-    AFTER_VERDICT = (S.CLEAN,)
+    NEXT = ExerciseState.NEXT
+    AFTER_VERDICT = (ExerciseState.CLEAN,)
     shows_contact = False
     TABLE = TABLE
 
     def __init__(self, step: ExerciseStep, bench: Bench) -> None:
         super().__init__(step, bench)
-        self._from_s = 0.0
         self.fresh()
 
     def fresh(self) -> None:
@@ -49,16 +49,11 @@ class Exercise(Paced):
         self._asked = False
         self._new_round()
         self._presses, self._seen.dropouts = self._past.presses()
-        if self._past.asks == "clean":
-            self.state = S.CLEAN
 
     def _new_round(self) -> None:
         self._presses = Presses()
         self._seen.dropouts = 0
-        self._inside: list[float] = []
-        self._last: Reading | None = None
-        self._unopened = False
-        """A normally closed switch was pressed and has not opened: its closing adds nothing."""
+        self._inside, self._last, self._unopened = [], None, False
         self._forget_press()
 
     # --- what the session asks
@@ -77,7 +72,7 @@ class Exercise(Paced):
     def give(self, given: StrEnum, text: str = "", source: str = "") -> bool:
         """Work on an input, and keep what is counted by then: the first presses are never forgotten."""
         taken = super().give(given, text, source)
-        if self.state not in (S.CLEAN, S.END):
+        if given is not Given.BLOCKED and self.state not in (ExerciseState.CLEAN, ExerciseState.END):
             self._keep(self._presses)
         return taken
 
@@ -85,191 +80,138 @@ class Exercise(Paced):
         if kept := self._past.kept(presses, self._seen.dropouts):
             self.bench.counted(self.item, kept)
 
-    def decided(self) -> StrEnum:
+    def decided(self) -> None:
         """Nothing is asked about this switch any more."""
         if self._past.asks:
             self._past.asks = ""
-            self._keep(None if self.state is S.CLEAN else self._presses)
-        return super().decided()
+            self._keep(None if self.state is ExerciseState.CLEAN else self._presses)
+        super().decided()
 
     def resume(self) -> None:
         """Prompt for what is open."""
-        asks = {S.CLEAN: self._ask_clean, S.READY: self._ask_ready, S.ASK: self._ask_pressing}
-        if self.state in asks:
-            asks[S(self.state)]()
+        if self.state is ExerciseState.CLOSE:
+            self._ask(close=True)
+        elif self.state is ExerciseState.PART:
+            self._ask(close=False)
+        elif self.state is ExerciseState.CLEAN:
+            self._ask_clean()
+        elif self.state is ExerciseState.ASK:
+            self._ask_pressing()
         else:
-            self.state = self._ask(self.state is S.CLOSE)
+            self._ask_ready()
 
-    def blocked(self) -> None:
+    def forget(self) -> None:
         """The press in hand is worth nothing; it is asked for anew."""
         self.deadline_s = None
         self._unopened = False
         self._forget_press()
-        if self.state in GOING:
-            self.state = S.READY
 
     def status(self) -> str:
         """How many presses, and how many closed."""
         good, done, asked = self.progress
         return f"{self.step.id}: {self.item}, {done} of {asked} presses done, {good} closed"
 
-    # --- readings
-
-    def _sort(self) -> None:
-        """Take in what the newest conversion shows; one too coarse to say anything is passed over."""
-        reading = self.reading
-        if reading is None:
-            return
-        value = None if reading.value is None else self.bench.judge.corrected(reading)
-        if value is not None and value <= self._step.max < value + reading.resolution:
-            self.bench.ask_fixed_range(reading)
-            return  # 0.00 MΩ says nothing about 2 Ω
-        kind = kind_of(reading, value, self._step.max, self._step.open_above)
-        if kind is Contact.CLOSED:
-            self._last = reading
-        self._seen.feed(kind, value or 0.0, self.bench.t_s)
-
-    def first(self) -> StrEnum:
-        """The first sign of the switch: it proves that the tips are on its contacts."""
-        self._sort()
-        if self._seen.last is not Contact.CLOSED:
-            self._seen.forget()
-        if not self._seen.is_closed:
-            return S.READY
-        self.bench.cue(CueKind.CONTACT, self.item)
-        self._from_s = self.bench.t_s
-        if self._step.form == "no":  # this closure is the first press
-            return self._close_good()
-        return self._ask(close=False)
-
-    def tips_on(self) -> StrEnum:
-        """The switch has shown nothing yet, and the operator says that the tips are on it: presses count from here."""
-        self._from_s = self.bench.t_s
-        return self._ask(close=self._step.form == "no")
-
-    def closing(self) -> StrEnum:
-        """A conversion while the contact should close."""
-        self._sort()
-        seen = self._seen
-        if self._unopened and seen.is_open:  # the press came late: it did open
-            self._presses.take_back()
-            self._unopened = self._still = False
-            seen.forget()
-        if seen.is_closed and not self._too_soon():
-            return self._close_good()
-        if self._overdue and (seen.last is Contact.OPEN or seen.is_poor):
-            return self._close_bad()
-        return S.CLOSE
-
-    def parting(self) -> StrEnum:
-        """A conversion while the contact should open."""
-        self._sort()
-        seen = self._seen
-        late = self._presses.silent > 0 and not self._unopened
-        if late and seen.is_closed:  # the closure came after its time: it counts all the same
-            self._inside.extend(seen.inside)
-            self._presses.take_back()
-            self._presses.add(True)
-            seen.forget()
-            self._still = late = False
-        if seen.is_open and not self._too_soon():
-            # Let go before it had lasted: neither a closure nor silent. A worn one may touch on its way up.
-            if late and len(seen.values) > 1:
-                self._presses.take_back()
-            return self._go_on(close=True)
-        if self._overdue and self._step.form == "nc" and seen.last is Contact.CLOSED:
-            return self._did_not_open()
-        return S.PART
-
-    def not_closed(self) -> StrEnum:
-        """Time is up, and the contact has not closed; what still goes on is waited for, and so is a meter that sends
-        nothing."""
-        self.deadline_s = None
-        self._overdue = self._seen.last is not Contact.OPEN or self._stalled()
-        return S.CLOSE if self._overdue else self._close_bad()
-
-    def not_parted(self) -> StrEnum:
-        """Time is up, and the contact has not opened."""
-        self.deadline_s, self._overdue = None, True
-        if self._step.form == "nc" and self._seen.last is Contact.CLOSED and not self._stalled():
-            return self._did_not_open()
-        # Still closed after the release: the next press could not be told from this one, so it waits.
-        if self._step.form == "no" and self._seen.last is not Contact.OPEN:
-            self.bench.cue(CueKind.WAITING, self.item)
-        return S.PART
-
-    def rested(self) -> StrEnum:
-        """The pause is over."""
-        return self._ask(close=self._step.form == "no")
-
-    def asking(self) -> StrEnum:
-        """A conversion while the tool asks whether anybody is pressing: what the switch does is an answer."""
-        self._sort()
-        if self._step.form == "nc":
-            return self._ask(close=True) if self._seen.is_open else S.ASK
-        if self._seen.last is Contact.OPEN:
-            self._seen.forget()
-        return self._close_good() if self._seen.is_closed else S.ASK
-
     # --- words
 
-    def word_fail(self) -> StrEnum:
+    def word_fail(self) -> ExerciseSign | None:
         """The last silent press was a failure: the operator felt it."""
         self._presses.fail()
-        return self._judge_if_complete()
+        return self._all_made
 
-    def fail_closing(self) -> StrEnum:
+    def fail_closing(self) -> ExerciseSign | None:
         """The press in hand failed, where none before it is undecided."""
-        if self._presses.silent:
-            return self.word_fail()
+        return self.word_fail() if self._presses.silent else ExerciseSign.FAILED
+
+    def count_failed(self) -> None:
+        """The press in hand failed, by the operator's word."""
         self._presses.add(False, BY_WORD)
-        return self._go_on(close=False)
 
-    def fail_parting(self) -> StrEnum:
+    def fail_parting(self) -> ExerciseSign | None:
         """The last press failed. A contact that stays closed though the switch was let go ends the round."""
-        if self._overdue and self._step.form == "no" and self._seen.last is Contact.CLOSED:
-            self._presses.spoil(f"did not open, {BY_WORD}")
-            return self.judge_run()
-        return self.word_fail()
+        stuck = self._overdue and self._step.form == "no" and self._seen.last is Contact.CLOSED
+        return ExerciseSign.STUCK if stuck else self.word_fail()
 
-    def word_missed(self) -> StrEnum:
-        """So many presses showed nothing; where the tool asks, so many of the silent ones were made."""
+    def word_missed(self) -> ExerciseSign | None:
+        """So many presses showed nothing."""
         self._presses.missed(number_in(self.text))
-        return self._answered() if self.state is S.ASK else self._judge_if_complete()
+        return self._all_made
 
-    def count_silent(self) -> StrEnum:
+    @property
+    def _all_made(self) -> ExerciseSign | None:
+        return ExerciseSign.ALL if self._complete and not self._presses.silent else None
+
+    @property
+    def _complete(self) -> bool:
+        return len(self._presses.all) >= self._step.presses
+
+    def count_silent(self) -> ExerciseSign:
         """Yes, the tips were on and the switch was pressed: the silent presses are misses."""
         self._presses.decide(BY_WORD if self._step.form == "nc" else f"silent, {BY_WORD}")
-        return self._answered()
+        return ExerciseSign.ALL if self._complete else ExerciseSign.MORE
 
-    def word_again(self) -> StrEnum:
+    def count_missed(self) -> ExerciseSign:
+        """So many of the silent ones were made."""
+        self._presses.missed(number_in(self.text))
+        return ExerciseSign.ALL if self._complete else ExerciseSign.MORE
+
+    def word_again(self) -> None:
         """The probes had slipped: silent presses since the last closure are set aside."""
         self._presses.set_aside()
         self._unopened = False
         self._forget_press()
-        self.state = S.READY
-        self._ask_ready()
-        return S.READY
 
-    def cleaned(self) -> StrEnum:
+    def cleaned(self) -> None:
         """Cleaned: exercise again; the rounds so far are before it."""
         self._past.asks = "again"
         self._new_round()
-        self.state = S.READY
         self.bench.changed()
-        self._ask_ready()
-        return S.READY
 
-    def skip(self) -> StrEnum:
+    def skip(self) -> None:
         """Give up on this switch; what was counted stands in the reason."""
-        if self.state is S.CLEAN:
-            return self.decided()
         good, done, _ = self.progress
-        return self.word(VerdictKind.UNSURE, f"skipped after {good} closures in {done} presses")
+        self.word(VerdictKind.UNSURE, f"skipped after {good} closures in {done} presses")
+
+    def skip_step(self) -> None:
+        """What is not decided becomes unsure."""
+        super().skip_step()
+        self.lift_off()
+
+    # --- from press to press
+
+    def after_closing(self) -> ExerciseSign:
+        """A closing half is a press, or its release."""
+        return ExerciseSign.RELEASE if self._step.form == "no" else ExerciseSign.OVER
+
+    def after_parting(self) -> ExerciseSign:
+        """An opening half is a release, or a press."""
+        return ExerciseSign.RELEASE if self._step.form == "nc" else ExerciseSign.OVER
+
+    def after_press(self) -> ExerciseSign:
+        """Find what follows a press and its release."""
+        silent = self._presses.silent
+        if silent and (self._complete or (silent >= SILENT and not self._asked)):
+            return ExerciseSign.SILENT
+        if self._complete:
+            return ExerciseSign.ALL
+        return ExerciseSign.PAUSE if self._step.rest_s else ExerciseSign.MORE
+
+    def doubt(self) -> None:
+        """Nobody may be pressing: it is asked once, and at the end."""
+        self._asked = True
+        self._forget_press()
+
+    def rest(self) -> None:
+        """A pause."""
+        self._forget_press()
+        self.deadline_s = at(self.bench.t_s + (self._step.rest_s or 0.0))
+
+    def how_pressed(self) -> ExerciseSign:
+        """Whether a press closes the contact, or opens it."""
+        return ExerciseSign.CLOSES if self._step.form == "no" else ExerciseSign.OPENS
 
     # --- asking
 
-    def _ask(self, close: bool) -> StrEnum:
+    def _ask(self, *, close: bool) -> None:
         self._forget_press()
         self._asked_s = self.bench.t_s
         # Where the contact is already as it should become, a finger that moves shows nothing: it gets its time.
@@ -281,7 +223,6 @@ class Exercise(Paced):
         text = f"{self.item}: {verb} ({done} of {asked} presses done, {good} closed)"
         self.say(action, text, done=done, of=asked, closed=good)
         self.deadline_s = at(self.bench.t_s + self._phase_s())
-        return S.CLOSE if close else S.PART
 
     def _ask_ready(self) -> None:
         text = "then press and hold" if self._step.form == "no" else "released"
@@ -302,67 +243,15 @@ class Exercise(Paced):
         text = f"{self.item} failed{in_round}: clean it, then say yes to exercise it again; no leaves it"
         self.say(Do.ANSWER, text, asks=Asks.CLEANED)
 
-    def _close_good(self) -> StrEnum:
-        """A closure long enough."""
-        if self._unopened:
-            self._unopened = False
-        else:
-            self._inside.extend(self._seen.inside)
-            self._presses.add(True)
-        return self._go_on(close=False)
-
-    def _close_bad(self) -> StrEnum:
-        """No closure, or none that counts."""
-        if self._unopened:
-            self._unopened = False
-        elif self._seen.is_poor:
-            self._presses.add(False, "high contact resistance")
-        elif self._seen.values or self._seen.poor:
-            self._presses.add(False, "too short a closure")
-        else:
-            self._presses.add(None, "" if self._step.form == "no" else "did not close")
-        return self._go_on(close=False)
-
-    def _did_not_open(self) -> StrEnum:
-        """A normally closed contact that stays closed: the switch is worn, or nobody pressed it."""
-        self._presses.add(None, "did not open")
-        self._unopened = True
-        return self._go_on(close=True)
-
-    @property
-    def _complete(self) -> bool:
-        return len(self._presses.all) >= self._step.presses
-
-    def _judge_if_complete(self) -> StrEnum:
-        return self.judge_run() if self._complete and not self._presses.silent else self.state
-
-    def _answered(self) -> StrEnum:
-        """The silent presses are decided: go on, or judge."""
-        return self.judge_run() if self._complete else self._ask(close=self._step.form == "no")
-
-    def _go_on(self, close: bool) -> StrEnum:
-        """After a closure (or none) comes the opening, and the other way round; a press ends with its release."""
-        if close != (self._step.form == "no"):
-            return self._ask(close)
-        silent = self._presses.silent
-        if silent and (self._complete or (silent >= SILENT and not self._asked)):
-            self._asked = True
-            self._forget_press()
-            self.state = S.ASK
-            self._ask_pressing()
-            return S.ASK
-        if self._complete:
-            return self.judge_run()
-        if self._step.rest_s:
-            self._forget_press()
-            self.deadline_s = at(self.bench.t_s + self._step.rest_s)
-            return S.REST
-        return self._ask(close)
-
     # --- the end of a switch
 
-    def judge_run(self) -> StrEnum:
-        """The last press is over: give the verdict, and offer to clean a switch that failed."""
+    def judge_stuck(self) -> None:
+        """The contact stays closed though the switch was let go: that ends the round."""
+        self._presses.spoil(f"did not open, {BY_WORD}")
+        self.judge_run()
+
+    def judge_run(self) -> None:
+        """The last press is over: give the verdict."""
         self.deadline_s = None
         k, n = self._presses.counted
         verdict, reasons = self._presses.judge(self._past.rounds, self._step.confidence)
@@ -389,12 +278,19 @@ class Exercise(Paced):
             settled=True,
             **k_of_n(k, n, self._step.confidence),
         )
-        if verdict is VerdictKind.FAIL:
-            self._ask_clean()
-            return S.CLEAN
-        return self.decided()
 
-    def finish(self) -> StrEnum:
-        """End the step; the tips may still be on, so the next one wants a certain lift."""
+    def to_clean(self) -> ExerciseSign:
+        """A switch that failed may be cleaned."""
+        return ExerciseSign.FAULTY if self._past.asks == "clean" else ExerciseSign.DONE
+
+    def what_next(self) -> StrEnum:
+        """Find the next switch; it may have failed in an interrupted session, and wait for its answer."""
+        n = self._next
+        if n is None:
+            return ListSign.NONE
+        kept = self.bench.before.get((self.step.id, self._items[n].name), {})
+        return ExerciseSign.ASKED if Pressed(kept).asks == "clean" else ListSign.ITEM
+
+    def lift_off(self) -> None:
+        """The tips may still be on, so the next step wants a certain lift."""
         self.bench.touch.block()
-        return super().finish()

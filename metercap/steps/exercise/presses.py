@@ -1,34 +1,26 @@
-"""Presses: the count of a switch's closures, and what it proves.
+"""Presses: the count of a switch's closures, what it proves, and what is kept of it.
 
 A silent press (no sign of the contact at all) stays undecided until the next closure, which makes it a miss, or until a
-word decides it. None is ever forgotten: what a word sets aside is said in the reason.
+word decides it. None is ever forgotten: what a word sets aside is said in the reason. The first presses are as found,
+whatever ended the session they were made in: an unfinished round goes on where it was interrupted, and so does the
+question whether to clean.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
 
 from metercap.metrology.domain import round6
-from metercap.metrology.proportion import attempt_confidence, clopper_pearson, fisher_exact
+from metercap.metrology.proportion import attempt_confidence, fisher_exact
 from metercap.metrology.trend import trend
 from metercap.records import VerdictKind
 
 HALF = 3
 """Presses that each half of a run needs before the halves are compared."""
 BY_WORD = "by the operator's word"
-
-
-def k_of_n(k: int, n: int, confidence: float) -> dict[str, Any]:
-    """Return what a verdict says of k of n, with the exact interval; without any press there is none."""
-    interval = clopper_pearson(k, n, confidence) if n else None
-    low, high = (None, None) if interval is None else (interval.low, interval.high)
-    return {"k": k, "runs": n, "low": low, "high": high, "confidence": confidence}
-
-
-def number_in(text: str) -> int:
-    """Return the whole number that a word carries, up to 999; 0 for anything else (a journal may hold anything)."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) <= 3 else 0
+Asks = Literal["", "clean", "again"]
+"""A switch that failed: not asked about, waiting for the answer to "clean it?", cleaned and exercised again."""
 
 
 class Press:
@@ -171,3 +163,51 @@ class Presses:
             reasons.append(f"{way if shown else 'no trend'} (p = {found.p:.3g})")
         whys = dict.fromkeys(press.why for press in self.all if press.good is False and press.why)
         return reasons + list(whys)
+
+
+class Pressed:
+    """A switch's memory: `rounds` are (k, n) of those that are over, as found first; `asks` what its failure led to."""
+
+    def __init__(self, kept: Mapping[str, Any]) -> None:
+        rounds = kept.get("rounds") or ([(kept["k"], kept["runs"])] if "k" in kept else [])
+        self.rounds: list[tuple[int, int]] = [(int(k), int(n)) for k, n in rounds]
+        asks = kept.get("asks")
+        self.asks: Asks = asks if asks in ("clean", "again") else ""
+        self._open = kept
+
+    def presses(self) -> tuple[Presses, int]:
+        """Return the round that an interruption left open, and the dropouts in it; an empty one where there is none."""
+        presses = Presses()
+        presses.all = [Press(good, str(why)) for good, why in self._open.get("open", ())]
+        presses.before = len(presses.all)
+        presses.aside = int(self._open.get("aside", 0))
+        return presses, int(self._open.get("dropouts", 0))
+
+    def kept(self, presses: Presses | None = None, dropouts: int = 0) -> dict[str, Any]:
+        """Return what to keep; `presses` and `dropouts` are of the round that goes on, if one does."""
+        kept: dict[str, Any] = {}
+        if self.rounds:
+            kept = {"k": self.rounds[0][0], "runs": self.rounds[0][1], "rounds": [list(one) for one in self.rounds]}
+        if self.asks:
+            kept["asks"] = self.asks
+        if presses is not None and (presses.all or presses.aside):
+            kept["open"] = [[press.good, press.why] for press in presses.all]
+            kept |= {"aside": presses.aside, "dropouts": dropouts}
+        return kept
+
+
+def is_asked(kept: Mapping[str, Any]) -> bool:
+    """Return whether a switch that failed waits for its cleaning, or for the end of the round after it."""
+    return bool(kept.get("asks"))
+
+
+def taken_up_later(kept: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what a later session takes up: the switch may have been worked on since, so the open round is over."""
+    if not any(key in kept for key in ("open", "asks")):
+        return dict(kept)
+    past = Pressed(kept)
+    counted = past.presses()[0].counted
+    if counted[1]:
+        past.rounds.append(counted)
+    past.asks = ""
+    return past.kept()
