@@ -23,6 +23,7 @@ from metercap.gate import visible
 from metercap.journal import Writer
 from metercap.journal.rescue import folders, names
 from metercap.link import Source
+from metercap.link.source import complaint_of
 from metercap.live import Inbox, Live, Observer, Reason
 from metercap.outcome import Fold
 from metercap.outlet import go_live
@@ -255,11 +256,18 @@ def run_session(
     finally:
         shown.close()
         rescue(writer)
+        tell_complaint(source)
         keep_rates(record.meter.name, record.options.get("port", ""), session.measured_s)
     if not as_json:
         with contextlib.suppress(OSError):  # nobody reads any more; the journal has it all
             print_closing(keep.fold, writer.path)
     return INTERRUPTED if reason == "interrupted" else keep.fold.exit_status
+
+
+def tell_complaint(source: Source) -> None:
+    """Say what the meter's error queue held at the end."""
+    if told := complaint_of(source):
+        complain(f"metercap: at the end the meter complains: {visible(told)}")
 
 
 def rescue(writer: Writer) -> None:

@@ -36,6 +36,7 @@ def trace(
     Without `out` the journal is named for date, time and unit, or `what`; one that would hold no reading is not left.
     """
     from metercap.clock import ScaledClock
+    from metercap.commands._live import tell_complaint
     from metercap.journal import Writer
     from metercap.link import open_link
     from metercap.live import Inbox, Live, Trace
@@ -94,6 +95,7 @@ def trace(
     finally:
         if isinstance(show, Readout):
             show.close()
+        tell_complaint(source)
     if save and out is None and not until.seen:
         kept.unlink(missing_ok=True)
     elif save:

@@ -57,3 +57,8 @@ class Source(Protocol):
     def stop(self) -> None:
         """End delivery and close; returns within two seconds whatever the other side does. Twice is harmless."""
         ...
+
+
+def complaint_of(source: Source) -> str:
+    """Return what the meter complained of when its link was stopped, in its own words; empty where it has no say."""
+    return str(getattr(source, "complaint", ""))

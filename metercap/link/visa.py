@@ -1,17 +1,13 @@
 """A bench meter that answers SCPI queries, over LAN, serial or USB.
 
-Each reading is one query, `MEASure:...?`, which sets the function, triggers and answers: what was asked for is what was
-measured, whatever was pressed on the front panel in between. It goes on as the line `QUERY ANSWER` for the scpi
-decoder, the answer untouched, over-range and not-a-number included. While no step asks for a quantity the meter's own
-setting is read (`FUNCtion?`, then `READ?`).
+What was asked for is what was measured, whatever was pressed on the front panel in between: a reading is one query that
+does it all, `MEASure:...?`, or, for who states a faster rate than that gives, `READ?` after a set-up, with the function
+looked at before each (`asking`). It goes on as the line `QUERY ANSWER` for the scpi decoder, the answer untouched,
+over-range and not-a-number included. While no step asks for a quantity the meter's own setting is read (`FUNCtion?`,
+its range where the meter tells it, then `READ?`). Whether an answer belongs to its question is `dialogue`'s.
 
-*In step.* An answer belongs to the query before it only if the meter says nothing else: one line that is one number, no
-byte before the question and none after the answer. Whatever else comes is handed on for the decoder to call garbage,
-and the link finds its step again: it asks for the identity and drops all that comes before that, or else connects anew.
-
-Queries as in SCPI-99, volume 2, chapter 3 (measurement instructions); `*IDN?` as in IEEE 488.2, 10.14; the error queue
-as in SCPI-99, volume 2, 21.8 (`SYSTem:ERRor?`); the section numbers from memory. `SYSTem:REMote`, which serial meters
-want before anything else, is common practice, no source.
+Queries as in SCPI-99, volume 2, chapter 3 (measurement instructions); `*IDN?` as in IEEE 488.2, 10.14; section numbers
+from memory.
 """
 
 from __future__ import annotations
@@ -20,21 +16,16 @@ import contextlib
 import re
 import sys
 import threading
-import time
-from typing import Any
+from typing import Literal
 
 from metercap.errors import LinkError
-from metercap.link import visalines
-from metercap.link.lines import MOST_BYTES, Lines, SocketLines, socket_of
+from metercap.link.asking import RANGED, Ask, ask_for, panel, slow
+from metercap.link.dialogue import Dialogue, NoAnswer, Strange, one_line
 from metercap.link.source import Sink, Times
-from metercap.link.trouble import PORT_ERRORS, error_number, explain
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.records import LinkState
 from metercap.wire.scpi import one_number
-
-FIXED_RANGE = frozenset({Quantity.CONTINUITY, Quantity.DIODE, Quantity.TEMPERATURE})
-"""Quantities whose query takes no range."""
 
 MIN_TIMEOUT_S = 2.0
 REOPEN_S = 0.5
@@ -42,59 +33,26 @@ REOPEN_S = 0.5
 REOPEN_MAX_S = 8.0
 REFUSED_S = 1.0
 """Pause after a query that the meter refuses or the profile lacks, in real seconds; the next want may be better."""
-SETTLE_S = 0.05
-"""How long a second line may take to show, in real seconds, while an answer is not yet known to come alone."""
 READS_PER_S = 10.0
-MOST_LINES = 64
-"""How many lines are dropped in search of the identity."""
 STOP_S = 1.5
-NO_IDENTITY = "the meter does not answer *IDN?"
-OUT_OF_STEP = "its answers are out of step with the queries"
 
-_ERROR_ANSWER = re.compile(rb'[+-]?\d+\s*,\s*".*"?')
 _FUNCTION = re.compile(rb"([\"']?)([A-Z]{1,20}(?::[A-Z]{1,20}){0,4})\1", re.IGNORECASE)
-
-
-class _NoAnswer(Exception):
-    """A query got no answer: the reason in words, and whether it is that nothing came in time."""
-
-    def __init__(self, why: str, timed_out: bool) -> None:
-        super().__init__(why)
-        self.why = why
-        self.timed_out = timed_out
-
-
-class _Strange(Exception):
-    """Something came that is no answer to what was asked: what the decoder shall see of it."""
-
-    def __init__(self, line: bytes) -> None:
-        super().__init__(line)
-        self.line = line
+_ONE_AT_A_TIME = "it is read at its own speed"
 
 
 def resource_name(address: str) -> str:
-    """Return the VISA resource name for `address`: visa:NAME, a bare NAME, socket://HOST:PORT, or a port's name."""
+    """Return what to open for `address`: a VISA resource's name, or the name or URL of a port.
+
+    visa:NAME and a bare NAME are VISA's, socket://HOST:PORT is a socket by VISA's name for it, anything else is a port.
+    """
     name = address.removeprefix("visa:")
     if socket := re.fullmatch(r"socket://\[?([^/\]]+?)\]?:(\d+)/?", name):
         return f"TCPIP0::{socket[1]}::{socket[2]}::SOCKET"
-    if "::" in name:
+    if "::" in name or name == address:
         return name
     if sys.platform == "win32" and name.upper().startswith("COM"):
         name = name[3:]
     return f"ASRL{name}::INSTR"
-
-
-def query_for(profile: MeterProfile, quantity: Quantity, range_si: float | None) -> tuple[str, str] | None:
-    """Return the query to send for a quantity, and what heads the decoder's line: the same, its range without a space.
-
-    It is the quantity's first row in the profile's table `queries`; None when the profile has none.
-    """
-    for name, measured in profile.tables.get("queries", {}).items():
-        if measured == quantity.value:
-            if not range_si or quantity in FIXED_RANGE:
-                return name, name
-            return f"{name} {abs(range_si):.6G}", f"{name}{abs(range_si):.6G}"
-    return None
 
 
 class VisaSource:
@@ -103,21 +61,25 @@ class VisaSource:
     def __init__(self, address: str, profile: MeterProfile, library: str = "") -> None:
         self.address = address
         self._profile = profile
-        self._name = resource_name(address)
-        self._wait_s = max(MIN_TIMEOUT_S, 4.0 / profile.conversions_per_s)
-        # A socket needs no VISA, and VISA's own takes a connection that the meter has closed for a silent one.
-        self._host = None if library else socket_of(self._name)
-        self._manager: Any = visalines.manager(address, library) if self._host is None else None
+        name = resource_name(address)
+        self._first, self._last = panel(profile, serial=name.startswith("ASRL") or "::" not in name)
+        wait_s = max(MIN_TIMEOUT_S, 4.0 / profile.conversions_per_s)
+        self._meter = Dialogue(address, name, profile, wait_s, library)
         self._wanted: tuple[Quantity | None, float | None] = (None, None)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
-        self._lines: Lines | None = None
-        self._alone = False
-        """The last answer came alone; otherwise a second line is waited for before an answer is believed."""
-        self._asked = ""
+        self._set: Ask | Literal["panel"] | None = None
+        """What the meter is set up for, or was last asked; None after opening."""
+        self._only_slow: set[Quantity] = set()
+        """Quantities whose set-up this meter refuses."""
+        self._tells_range = True
         self._gave = False
         """An answer came since the connection was opened."""
         self._patience_s = REOPEN_S
+        self._found = ""
+        """What the error queue held when the connection was opened."""
+        self.complaint = ""
+        """What it held at the end; see `source.complaint_of`."""
         self.identity = ""
         self._open()
 
@@ -134,87 +96,28 @@ class VisaSource:
         """End the thread. A query still under way is left to its own time-out; the thread then closes and ends."""
         self._stop.set()
         if self._thread is None:
-            self._close()
+            self._leave()
         else:
             self._thread.join(STOP_S)
 
-    # How it is opened and asked
-
     def _open(self) -> None:
-        # The libraries below have no error tree of their own; nothing but their calls stands in this block.
+        self._set, self._gave = None, False
         try:
-            if self._host is not None:
-                self._lines = SocketLines(*self._host, visalines.OPEN_TIMEOUT_S)
-            else:
-                self._lines = visalines.VisaLines(self._manager, self._name, self._profile, self._wait_s)
-            self._alone = self._gave = False
-        except Exception as error:
-            self._close()
-            raise _explain(self.address, self._name, error) from error
-        try:
-            if self._name.startswith("ASRL"):
-                self._write("SYST:REM")
-            self.identity = self._identify("").decode("ascii", "replace")
-        except _NoAnswer as error:
-            self._close()
-            raise LinkError(
-                NO_IDENTITY if error.timed_out else error.why,
-                where=self.address,
-                hint="check address, baud rate and that the meter's remote interface is on",
-            ) from error
+            self._found = self._meter.open(self._first)
+        except LinkError:
+            self._leave()
+            raise
+        self.identity = self._meter.identity
 
-    def _write(self, command: str) -> None:
-        assert self._lines is not None
-        try:
-            self._lines.write(command)
-        except Exception as error:
-            raise _no_answer(command, error) from error
-
-    def _line(self, query: str, until_s: float) -> bytes:
-        """Return the next line without the white space around it; _NoAnswer when none comes until `until_s`."""
-        assert self._lines is not None
-        try:
-            return self._lines.read_line(until_s - time.monotonic()).strip()
-        except Exception as error:
-            raise _no_answer(query, error) from error
-
-    def _waiting(self, settle_s: float) -> bytes:
-        assert self._lines is not None
-        try:
-            return self._lines.waiting(settle_s).strip()
-        except Exception as error:
-            raise _no_answer("the connection", error) from error
-
-    def _identify(self, known: str) -> bytes:
-        """Return the meter's identity, past whatever else is on its way; until `known` comes, where it is given."""
-        self._waiting(SETTLE_S)
-        self._write("*IDN?")
-        until_s = time.monotonic() + self._wait_s
-        for _ in range(MOST_LINES):
-            line = self._line("*IDN?", until_s)
-            # An echo, or the late answer of a query before, is nobody's name.
-            if line and line != b"*IDN?" and not one_number(line) and known in ("", line.decode("ascii", "replace")):
-                return line
-        raise _NoAnswer(OUT_OF_STEP, timed_out=False)
-
-    def _ask(self, query: str, head: str) -> bytes:
-        """Return the one line that answers a query. _Strange when there is more than that."""
-        if stale := self._waiting(0.0):
-            raise _Strange(_one_line(head, b"\n" + stale))  # behind a line end, or one number would be a reading
-        if query != self._asked:
-            # What is still on its way would be taken for a value of another function: look twice.
-            self._asked, self._alone = query, False
-        self._write(query)
-        answer = self._line(query, time.monotonic() + self._wait_s)
-        if more := self._waiting(0.0 if self._alone else SETTLE_S):
-            raise _Strange(_one_line(head, answer + b"\n" + more))
-        return answer
-
-    def _close(self) -> None:
-        # A dead link may fail in as many ways on closing as on reading, and none of them matters any more.
-        with contextlib.suppress(Exception):
-            if self._lines is not None:
-                self._lines.close()
+    def _leave(self) -> None:
+        """Read the error queue a last time, give the panel back, and close."""
+        if self._meter.is_open and self._set is not None:
+            with contextlib.suppress(NoAnswer):
+                self.complaint = self._meter.complaints()
+        if self._meter.is_open and self._last:
+            with contextlib.suppress(NoAnswer):
+                self._meter.write(self._last)
+        self._meter.close()
 
     # The thread
 
@@ -222,24 +125,22 @@ class VisaSource:
         try:
             why = self.identity
             while not self._stop.is_set():
-                sink.put_link(LinkState.UP, why, clock.now_s())
+                held = f"; its error queue held {self._found}" if self._found else ""
+                sink.put_link(LinkState.UP, why + held, clock.now_s())
                 try:
                     self._read(sink, clock)
-                except _NoAnswer as error:
+                except NoAnswer as error:
                     # After a time-out an answer may still be on its way and would be taken for that of the next query:
                     # only a new connection is sure to be in step.
                     sink.put_link(LinkState.LOST, error.why, clock.now_s())
-                    self._close()
+                    self._meter.close()
                     self._patience_s = REOPEN_S if self._gave else min(2 * self._patience_s, REOPEN_MAX_S)
                     self._reopen(sink, clock)
                     why = f"the meter is back: {self.identity}"
-            if self._name.startswith("ASRL"):
-                with contextlib.suppress(_NoAnswer):
-                    self._write("SYST:LOC")
         except Exception as error:
             sink.put_fault(error)
         finally:
-            self._close()
+            self._leave()
 
     def _read(self, sink: Sink, clock: Times) -> None:
         per_s = READS_PER_S if self._profile.poll is None else self._profile.poll.per_s
@@ -247,50 +148,94 @@ class VisaSource:
         while not self._stop.wait(clock.wait_s(next_s)):
             next_s = max(next_s + 1.0 / per_s, clock.now_s())
             quantity, range_si = self._wanted
-            asked = ("READ?", "") if quantity is None else query_for(self._profile, quantity, range_si)
-            if asked is None:
+            ask = None if quantity is None else self._ask_for(quantity, range_si)
+            if quantity is not None and ask is None:
                 why = f"profile {self._profile.name} has no query for {quantity}"
                 sink.put_link(LinkState.SILENT, why, clock.now_s())
                 self._stop.wait(REFUSED_S)
                 continue
-            query, head = asked
+            new = (ask or "panel") != self._set
+            if new:
+                self._meter.doubt()
             try:
-                head = head or self._panel()
-                answer = self._ask(query, head)
-                if not one_number(answer):
-                    raise _Strange(_one_line(head, answer))
-            except _Strange as strange:
-                sink.put_bytes(strange.line, clock.now_s())
-                self._alone = False
-                self._identify(self.identity)
+                line = self._panel() if ask is None else self._measured(ask)
+            except _Refused as refused:
+                sink.put_link(LinkState.UP, f"{refused}: {_ONE_AT_A_TIME}", clock.now_s())
+                self._only_slow.add(refused.quantity)
                 continue
-            except _NoAnswer as error:
-                if self._stop.is_set() or not error.timed_out or not (refusal := self._refusal()):
+            except Strange as strange:
+                sink.put_bytes(strange.line, clock.now_s())
+                self._meter.doubt()
+                self._meter.identify(self.identity)
+                continue
+            except NoAnswer as error:
+                if error.timed_out and ask is not None and ask.set_up:
+                    self._only_slow.add(ask.quantity)
+                if self._stop.is_set() or not error.timed_out or not (refusal := self._meter.refusal()):
                     raise
+                query = "READ?" if ask is None else ask.query
                 sink.put_link(LinkState.SILENT, f"the meter refuses {query}: {refusal}", clock.now_s())
                 self._stop.wait(REFUSED_S)
                 continue
-            self._alone = self._gave = True
-            sink.put_bytes(_one_line(head, answer), clock.now_s())
+            self._gave = True
+            sink.put_bytes(line, clock.now_s())
+            if new:
+                self._set = ask or "panel"
+                if told := self._meter.complaints():
+                    what = "reading" if ask is None else ask.query
+                    sink.put_link(LinkState.UP, f"after {what} the meter complains: {told}", clock.now_s())
 
-    def _panel(self) -> str:
-        """Return the query that asks for the function set at the meter; one the profile lacks makes garbage later."""
-        answer = self._ask("FUNC?", "FUNC?")
+    def _ask_for(self, quantity: Quantity, range_si: float | None) -> Ask | None:
+        choose = slow if quantity in self._only_slow else ask_for
+        return choose(self._profile, quantity, range_si)
+
+    def _measured(self, ask: Ask) -> bytes:
+        """Return the decoder's line of one reading, after setting the meter up where that is new or undone."""
+        if ask.set_up and (ask != self._set or self._function() is not ask.quantity):
+            for command in ask.set_up:
+                self._meter.write(command)
+                if told := self._meter.complaints():
+                    raise _Refused(ask.quantity, f"the meter refuses {command}: {told}")
+            if self._function() is not ask.quantity:
+                raise _Refused(ask.quantity, f"the meter does not stay in {ask.quantity}")
+        return self._number(ask.query, ask.head)
+
+    def _number(self, query: str, head: str) -> bytes:
+        answer = self._meter.ask(query, head)
+        if not one_number(answer):
+            raise Strange(one_line(head, answer))
+        return one_line(head, answer)
+
+    def _panel(self) -> bytes:
+        """Return the line of a reading as it is set at the meter; a function the profile lacks makes garbage later."""
+        function = self._function_name()
+        head = f"MEAS:{function}?"
+        if self._tells_range and self._quantity(function) in RANGED:
+            query, self._tells_range = f"{function}:RANG?", False
+            try:
+                answer = self._meter.ask(query, query)
+            except NoAnswer as error:
+                if not error.timed_out or not self._meter.refusal():
+                    raise
+                answer = b""
+            self._tells_range = one_number(answer)
+            if self._tells_range and 0.0 < float(answer) < 1e12:
+                head += f"{float(answer):.6G}"
+        return self._number("READ?", head)
+
+    def _function_name(self) -> str:
+        answer = self._meter.ask("FUNC?", "FUNC?")
         function = _FUNCTION.fullmatch(answer)
         if function is None:
-            raise _Strange(_one_line("FUNC?", answer))
-        return f"MEAS:{function[2].decode('ascii').upper()}?"
+            raise Strange(one_line("FUNC?", answer))
+        return function[2].decode("ascii").upper()
 
-    def _refusal(self) -> str:
-        """Return the meter's own words for the query it did not answer; empty when it has no complaint."""
-        try:
-            answer = self._ask("SYST:ERR?", "")
-        except _Strange:
-            return ""
-        if not _ERROR_ANSWER.fullmatch(answer):
-            return ""  # the late answer of the query before: out of step
-        number, _, words = answer.decode("ascii", "replace").partition(",")
-        return "" if int(number) == 0 else f"{number},{words}"
+    def _function(self) -> Quantity | None:
+        return self._quantity(self._function_name())
+
+    def _quantity(self, function: str) -> Quantity | None:
+        name = self._profile.tables.get("queries", {}).get(f"MEAS:{function}?")
+        return Quantity(name) if name in tuple(Quantity) else None
 
     def _reopen(self, sink: Sink, clock: Times) -> None:
         told = ""
@@ -305,24 +250,9 @@ class VisaSource:
                     sink.put_link(LinkState.LOST, str(error), clock.now_s())
 
 
-def _one_line(head: str, answer: bytes) -> bytes:
-    """Return the decoder's line. Line ends inside an answer become bytes that no number holds, so that none is read."""
-    return head.encode("ascii") + b" " + answer[:MOST_BYTES].replace(b"\n", b"\r") + b"\n"
+class _Refused(Exception):
+    """A step of the set-up that the meter refuses, in its own words."""
 
-
-def _no_answer(query: str, error: Exception) -> _NoAnswer:
-    if isinstance(error, TimeoutError) or (not isinstance(error, OSError) and visalines.timed_out(error)):
-        return _NoAnswer(f"no answer to {query}: meter off, busy or in another mode?", timed_out=True)
-    words = str(error) if isinstance(error, OSError) else visalines.words(error)
-    return _NoAnswer(f"{query} failed: {words}", timed_out=False)
-
-
-def _explain(address: str, name: str, error: Exception) -> LinkError:
-    if error_number(error) is not None or (isinstance(error, PORT_ERRORS) and not isinstance(error, ValueError)):
-        return explain(name[4:].removesuffix("::INSTR") if name.startswith("ASRL") else address, error)
-    what = str(error) if socket_of(name) and isinstance(error, ValueError | OverflowError) else ""
-    return LinkError(
-        what or visalines.why_not_opened(error),
-        where=address,
-        hint="for example visa:TCPIP::HOST::5025::SOCKET, or a port's name; and the meter's power",
-    )
+    def __init__(self, quantity: Quantity, words: str) -> None:
+        super().__init__(words)
+        self.quantity = quantity

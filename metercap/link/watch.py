@@ -108,7 +108,12 @@ class LinkWatch:
         return records
 
     def change(self, state: LinkState, why: str, t_s: float) -> list[Link]:
-        """Take what the source itself saw: opened, lost, or refused by the meter (with the source's own words)."""
+        """Take what the source itself saw: opened, lost, or refused by the meter (with the source's own words).
+
+        Of a link that is up already, `up` with other words is what the source has to say besides.
+        """
+        if state is _UP and self.state is _UP:
+            return [] if why in ("", self._why) else self._enter(_UP, why, t_s)
         if state is _UP or state is _LOST:
             self._framed = False
             self._since_s = t_s

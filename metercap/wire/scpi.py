@@ -9,6 +9,8 @@ several fields or lines, a unit, a message: garbage.
 
     [tables.queries]         "MEAS:RES?" = "resistance"   query = quantity; a quantity's first row is the one to ask
     [tables.lowest_ranges]   resistance = 100.0           the meter's lowest range in SI units, a power of ten; optional
+    [tables.speeds]          "RES:NPLC 1" = 10.0          what the link may send for a faster rate, and
+    [tables.panel]           remote = "SYST:REM"          what it sends first and last (`link.asking`); optional
 
 Answers are decimal numeric response data: NR1 (`273`), NR2 (`0.273`), NR3 (`2.73E+2`) (IEEE 488.2, 8.7.2 to
 8.7.4), in SI units without prefix. ±9.9E37 is over-range and 9.91E37 not-a-number (SCPI-99 volume 1, 7.2.1.4 and
@@ -25,7 +27,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
-from metercap.meter import MeterProfile
+from metercap.meter import MOST_PER_S, MeterProfile
 from metercap.quantity import Quantity, decimal_si
 from metercap.reading import State
 from metercap.spelling import aside
@@ -67,11 +69,13 @@ class Scpi:
 
     def __init__(self, profile: MeterProfile) -> None:
         tables = Tables(profile)
-        tables.names(("queries", "lowest_ranges"))
+        tables.names(("queries", "lowest_ranges", "speeds", "panel"))
         self._queries = tables.quantities("queries")
         for query in self._queries:
             if not query.endswith("?") or not query.isascii() or not query.isprintable() or " " in query:
                 tables.problem(f"queries.{query}", "must be a query without parameters, ending in ?")
+        _check_speeds(tables)
+        _check_panel(tables)
         self._lowest = LOWEST_RANGES | _lowest_ranges(tables)
         tables.done()
         self._count_exponent = 1 - len(str(profile.counts or COUNTS))
@@ -133,3 +137,25 @@ def _lowest_ranges(tables: Tables) -> dict[Quantity, int]:
         else:
             tables.problem(f"lowest_ranges.{name}", f"is no quantity{aside(name, tuple(Quantity))}")
     return found
+
+
+def _check_speeds(tables: Tables) -> None:
+    for name, rate in tables.rows("speeds", required=False).items():
+        if name != "MEAS" and not _is_command(name):
+            tables.problem(f"speeds.{name}", "must be MEAS or one command such as RES:NPLC 1")
+        if isinstance(rate, str) or not 0.0 < rate <= MOST_PER_S:
+            tables.problem(f"speeds.{name}", f"{rate!r} must be conversions a second, above 0")
+
+
+def _check_panel(tables: Tables) -> None:
+    tables.choice("panel", "over", "serial", ("serial", "any"))
+    for key, text in tables.texts("panel", required=False).items():
+        if key not in ("over", "remote", "local"):
+            tables.problem(f"panel.{key}", f"no such key{aside(key, ('over', 'remote', 'local'))}")
+        elif key != "over" and not _is_command(text):
+            tables.problem(f"panel.{key}", f"{text!r} must be one command")
+
+
+def _is_command(text: str) -> bool:
+    """Whether a text is one command without an answer: printable ASCII, no query, no second command."""
+    return bool(text.strip()) and text.isascii() and text.isprintable() and not set("?;") & set(text)

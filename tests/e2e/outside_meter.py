@@ -237,13 +237,21 @@ class Meter:
 class SocketMeter:
     """A SCPI meter on a loopback socket. `measure(query)` gives the value, in SI, or infinity for over-range.
 
-    Answers come no faster than `rate` a second. `asked` holds every query in order.
+    Measuring, configuring, the error queue and the two states of the front panel as in SCPI-99 and IEEE 488.2, from
+    memory. Answers come no faster than `rate` a second, or `fast` once an integration time of one mains period was set.
+    `asked` holds every line in order. What is in `refused` is refused with -113, and so is what it does not know.
     """
 
-    def __init__(self, measure: Callable[[str], float], rate: float = 10.0) -> None:
+    def __init__(
+        self, measure: Callable[[str], float], rate: float = 10.0, fast: float = 10.0, refused: tuple[str, ...] = ()
+    ) -> None:
         self.asked: list[str] = []
+        self.errors: list[str] = []
+        self.remote = False
+        self.function, self.range, self.integrating = "RES", "", 10.0
         self._measure = measure
-        self._period_s = 1.0 / rate
+        self._rate, self._fast = rate, fast
+        self._refused = refused
         self._server = socket.create_server(("127.0.0.1", 0))
         self._server.settimeout(0.1)
         self.port = self._server.getsockname()[1]
@@ -278,18 +286,43 @@ class SocketMeter:
                 return
             *lines, held = (held + data).split(b"\n")
             for line in lines:
-                query = line.decode().strip()
-                self.asked.append(query)
-                if query.endswith("?") or "? " in query:
-                    connection.sendall(self._reply(query).encode() + b"\n")
+                reply = self.reply(line.decode().strip())
+                if reply is not None:
+                    connection.sendall(reply.encode() + b"\n")
 
-    def _reply(self, query: str) -> str:
-        if query == "*IDN?":
+    def reply(self, line: str) -> str | None:
+        """Do what a line says; return the answer, or None where there is none."""
+        self.asked.append(line)
+        head, _, parameter = line.partition(" ")
+        if line in self._refused or head in self._refused:
+            self.errors.append('-113,"Undefined header"')
+        elif line == "*IDN?":
             return "SIMULATED,BENCH METER,0,1.0"
-        if query.startswith("SYST:ERR"):
-            return '0,"No error"'
-        if query == "FUNC?":
-            return '"RES"'
-        self._stop.wait(self._period_s)
-        value = self._measure(query)
+        elif line == "SYST:ERR?":
+            return self.errors.pop(0) if self.errors else '0,"No error"'
+        elif line in ("SYST:REM", "SYST:LOC"):
+            self.remote = line == "SYST:REM"
+        elif head.startswith("MEAS:") and head.endswith("?"):
+            self._configure(head.removeprefix("MEAS:").removesuffix("?"), parameter)
+            return self._value()
+        elif head.startswith("CONF:"):
+            self._configure(head.removeprefix("CONF:"), parameter)
+        elif head in ("RES:NPLC", "FRES:NPLC", "VOLT:DC:NPLC", "CURR:DC:NPLC"):
+            self.integrating = float(parameter)
+        elif line == "READ?":
+            return self._value()
+        elif line == "FUNC?":
+            return f'"{self.function}"'
+        elif line == f"{self.function}:RANG?":
+            return f"{float(self.range or 1000.0):+.8E}"
+        else:
+            self.errors.append('-113,"Undefined header"')
+        return None
+
+    def _configure(self, function: str, range_: str) -> None:
+        self.function, self.range, self.integrating = function, range_, 10.0  # it sets everything else to defaults
+
+    def _value(self) -> str:
+        self._stop.wait(1.0 / (self._fast if self.integrating <= 1.0 else self._rate))
+        value = self._measure(f"MEAS:{self.function}? {self.range}".strip())
         return "+9.90000000E+37" if value == OPEN else f"{value:+.8E}"

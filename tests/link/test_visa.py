@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import pytest
 
 pytest.importorskip("pyvisa")
@@ -22,9 +23,10 @@ from pyvisa.constants import StatusCode
 
 from metercap.clock import ScaledClock
 from metercap.errors import LinkError
-from metercap.link import visa
+from metercap.link import dialogue, visa
 from metercap.link.address import open_link
-from metercap.link.visa import VisaSource, query_for, resource_name
+from metercap.link.asking import query_for
+from metercap.link.visa import VisaSource, resource_name
 from metercap.meter import MeterProfile, Poll
 from metercap.profiles import find_meter
 from metercap.quantity import Quantity
@@ -45,7 +47,9 @@ devices:
       TCPIP SOCKET: {q: "\n", r: "\n"}
       ASRL INSTR: {q: "\n", r: "\n"}
       USB INSTR: {q: "\n", r: "\n"}
-    error: {}
+    error:
+      error_queue:
+        - {q: "SYST:ERR?", default: '0,"No error"', command_error: '-113,"Undefined header"', query_error: '-410,"Q"'}
     dialogues:
       - {q: "*IDN?", r: "OUR OWN,BENCH,0,1"}
       - {q: "MEAS:RES?", r: "+1.23400000E+03"}
@@ -56,7 +60,6 @@ devices:
       - {q: "READ?", r: "+5.00000000E+00"}
       - {q: "SYST:REM"}
       - {q: "SYST:LOC"}
-      - {q: "SYST:ERR?", r: '-113,"Undefined header"'}
 resources:
   TCPIP0::bench::5025::SOCKET: {device: bench}
   ASRL7::INSTR: {device: bench}
@@ -88,7 +91,9 @@ def decoded(profile: MeterProfile, sink: Any) -> list[Reading]:
         ("socket://[::1]:5025/", "TCPIP0::::1::5025::SOCKET"),
         ("visa:GPIB0::22::INSTR", "GPIB0::22::INSTR"),
         ("TCPIP0::10.0.0.9::INSTR", "TCPIP0::10.0.0.9::INSTR"),
-        ("/dev/ttyUSB0", "ASRL/dev/ttyUSB0::INSTR"),
+        ("visa:/dev/ttyUSB0", "ASRL/dev/ttyUSB0::INSTR"),
+        ("/dev/ttyUSB0", "/dev/ttyUSB0"),
+        ("rfc2217://192.0.2.7:7000", "rfc2217://192.0.2.7:7000"),
     ],
 )
 def test_addresses_become_resource_names(address: str, name: str) -> None:
@@ -230,13 +235,14 @@ def bench(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
 def patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where no time-out is meant: a busy machine may take its time."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 6.0)
-    monkeypatch.setattr(visa, "SETTLE_S", 0.3)
+    monkeypatch.setattr(dialogue, "SETTLE_S", 0.3)
 
 
 @pytest.fixture
 def quick(scpi: Any) -> MeterProfile:
-    """A profile fast enough that a time-out is short."""
-    return scpi.at_rate(20.0)  # type: ignore[no-any-return]
+    """A profile fast enough that a time-out is short, and without speeds: one query a reading."""
+    tables = {name: rows for name, rows in scpi.tables.items() if name != "speeds"}
+    return msgspec.structs.replace(scpi.at_rate(20.0), tables=tables)  # type: ignore[no-any-return]
 
 
 def test_a_loopback_socket(patient: Any, bench: Any, quick: Any, sink: Any) -> None:
@@ -320,7 +326,7 @@ def test_hostile_answers_stay_bounded(bench: Any, quick: Any, sink: Any) -> None
     source.start(sink, ScaledClock())
     sink.until(lambda s: s.data, "answer")
     source.stop()
-    assert len(sink.items[1][1]) <= visa.MOST_BYTES + 20  # type: ignore[attr-defined]
+    assert len(sink.items[1][1]) <= dialogue.MOST_BYTES + 20  # type: ignore[attr-defined]
     assert decoded(quick, sink) == []
 
 
@@ -380,7 +386,7 @@ def test_what_cannot_be_opened_says_why(bench: Any, quick: Any, tmp_path: Path) 
     assert refused(str(tmp_path / "none"), quick).what == "there is no such port"
     assert "name of a VISA resource" in refused("visa:what::ever", quick).what
     bench.answers[b"*IDN?"] = None
-    assert refused(bench.address, quick).what == visa.NO_IDENTITY
+    assert refused(bench.address, quick).what == dialogue.NO_IDENTITY
     with socket.create_server(("127.0.0.1", 0)) as listener:
         address = f"socket://127.0.0.1:{listener.getsockname()[1]}"
     assert refused(address, quick).what == "nothing listens there"
@@ -420,14 +426,14 @@ def every_error() -> list[Exception]:
 
 
 class Meter:
-    """An open resource that answers twice, then fails."""
+    """An open resource that answers thrice (identity, error queue, a reading), then fails."""
 
     def __init__(self, error: Exception) -> None:
-        self.error, self.left = error, 2
+        self.error, self.left = error, 3
 
     def write(self, text: str) -> None:
         self.left -= 1
-        self.answer = b"OUR OWN,USB,0,1" if text == "*IDN?" else b"+1.0E+00"
+        self.answer = {"*IDN?": b"OUR OWN,USB,0,1", "SYST:ERR?": b'0,"No error"'}.get(text, b"+1.0E+00")
 
     def read_bytes(self, count: int, break_on_termchar: bool) -> bytes:
         if self.left < 0:
@@ -474,7 +480,7 @@ def test_every_status_has_words(scpi: Any, monkeypatch: pytest.MonkeyPatch) -> N
 
         monkeypatch.setattr(pyvisa, "ResourceManager", lambda library, manager=Manager: manager())
         assert refused("visa:USB0::1::2::3::INSTR", scpi).what
-        assert visa._no_answer("READ?", error).why.startswith(("no answer to READ?", "READ? failed: "))
+        assert dialogue.no_answer("READ?", error).why.startswith(("no answer to READ?", "READ? failed: "))
 
 
 @pytest.mark.parametrize("error", every_error()[:6], ids=lambda error: type(error).__name__)
@@ -608,7 +614,7 @@ def test_an_identity_dripped_byte_by_byte(bench: Any, quick: Any) -> None:
 
     bench._talk = drip
     start_s = time.monotonic()
-    assert refused(bench.address, quick).what == visa.NO_IDENTITY
+    assert refused(bench.address, quick).what == dialogue.NO_IDENTITY
     assert time.monotonic() - start_s < 2.0  # the limit is 0.3 s here
 
 
@@ -625,7 +631,7 @@ def test_an_identity_dripped_over_a_port(pty: Any, quick: Any, monkeypatch: pyte
     thread.start()
     try:
         start_s = time.monotonic()
-        assert refused(pty.path, quick).what == visa.NO_IDENTITY
+        assert refused(pty.path, quick).what == dialogue.NO_IDENTITY
         assert time.monotonic() - start_s < 2.5
     finally:
         over.set()
@@ -640,6 +646,8 @@ def test_a_flood_without_end_is_no_hang(bench: Any, quick: Any, sink: Any, monke
         with client, contextlib.suppress(OSError):
             client.recv(100)
             client.sendall(b"OUR OWN,LAN,0,1\n")
+            client.recv(100)
+            client.sendall(b'+0,"No error"\n')
             client.recv(100)
             while not flooding.is_set():
                 client.sendall(b"+1.0E+01\n" * 500)
@@ -700,11 +708,11 @@ def test_what_stands_there_before_the_question_is_no_answer(bench: Any, patient:
     """One number that nobody asked for is handed on as what the decoder calls garbage, and nothing is asked then."""
     source = VisaSource(bench.address, quick)
     asked = len(bench.asked)
-    source._alone, source._asked = True, "MEAS:RES?"
+    source._meter._alone.add("MEAS:RES?")
     bench.clients[-1].sendall(b"+5.0E+00\n")
     time.sleep(0.1)
-    with pytest.raises(visa._Strange) as strange:
-        source._ask("MEAS:RES?", "MEAS:RES?")
+    with pytest.raises(dialogue.Strange) as strange:
+        source._meter.ask("MEAS:RES?", "MEAS:RES?")
     source.stop()
     assert not [one for one in decoder(quick).feed(strange.value.line, 1.0) if isinstance(one, Reading)]
     assert len(bench.asked) == asked
