@@ -336,8 +336,8 @@ def test_a_meter_that_says_no_name_is_unlocked_too(
         ({"speeds": {"*RST;RES:NPLC 1": 5.0}}, "must be MEAS or one command"),
         ({"panel": {"remote": "SYST:REM\n*RST"}}, "panel.remote: 'SYST:REM\\n*RST' must be one command"),
         ({"panel": {"over": "lan"}}, "panel.over: 'lan' must be one of serial, any"),
-        ({"panel": {"lokal": "SYST:LOC"}}, "panel.lokal: no such key, did you mean 'local'?"),
-        ({"speed": {}}, "no such table in the scpi family, did you mean 'speeds'?"),
+        ({"panel": {"lokal": "SYST:LOC"}}, 'panel.lokal: no such key, did you mean "local"?'),
+        ({"speed": {}}, 'no such table in the scpi family, did you mean "speeds"?'),
     ],
 )
 def test_tables_that_make_no_sense(scpi: MeterProfile, tables: Any, what: str) -> None:
