@@ -17,11 +17,14 @@ forgery.
 
 What a reader may find:
 
-    closed      the chain holds to an `end` whose counts and sha256 are right unclosed    the chain holds to
-    the last byte, without an `end`: still running, or cut off between two records torn        as unclosed,
-    but the last bytes are a beginning of a line without its LF: cut off inside a record.
+    closed      the chain holds to an `end` whose counts and sha256 are right
+    unclosed    the chain holds to the last byte, without an `end`: still running, or cut off between two records
+    torn        as unclosed, but the last bytes are the beginning of a line without its LF: cut off inside a record.
                 A record is what its LF ends, so a tail without LF is torn even when all else of it is there
     damaged     some line does not verify, or something follows `end`
+
+The kinds of record and their fields are those of `metercap.records`, under the names that stand there. A reader may
+pass over keys and kinds it does not know; what `schema` is higher than its own it must refuse.
 """
 
 from __future__ import annotations

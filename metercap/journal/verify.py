@@ -2,10 +2,10 @@
 
 Repair keeps a record only where the checksum chain proves it, in the file's order:
 
-    what stands before the first damage is copied byte for byte each damaged place becomes one `note` that
-    names its lines and bytes in the old file proved records after it keep their JSON byte for byte and are
-    chained anew behind that note a proved `end` keeps its time and reason; its counts and sha256 are made
-    anew, so that the new file is closed again
+    before the first damage   copied byte for byte
+    a damaged place           one `note` that names its lines and bytes in the old file
+    proved records after it   their JSON byte for byte, chained anew behind that note
+    a proved `end`            its time and reason; counts and sha256 are made anew, so that the new file is closed
 
 Nothing is mended by guessing, the old file is only read, and a file without damage is copied byte for byte. A
 file whose session record cannot be proved is not repaired: no reading means anything without it.

@@ -4,8 +4,7 @@ These tables are the bench's own, written from the formats' description and not 
 where both agree, two independent readings of the format agree.
 
     lcd14        14 bytes; high nibble 1 … 14, low nibbles carry the LCD's segments (tables from memory of the
-    meter
-                 IC's data sheet; the digits are drawn here from their segments)
+                 meter IC's data sheet; the digits are drawn here from their segments)
     digits14     range code, five digits, function, three status bytes and two spare ones, CR LF
     polled-line  mode (2), sign (1), value (6), unit (4), CR; 14 characters, sent when asked
     text         a free line such as "2.187 kohm", CR LF
@@ -23,8 +22,8 @@ from metercap.reading import State
 POLL = b"D"
 """What a polled meter is asked with."""
 
-# Segments of a digit as drawn on any seven-segment display: a top, b and c right, d bottom, e and f left, g
-# middle.
+# Segments of a digit as drawn on any seven-segment display: a top, b and c right, d bottom, e and f left,
+# g middle.
 _DRAWN = {
     "0": "abcdef",
     "1": "bc",

@@ -1,11 +1,11 @@
 """Family `digits14`: range code, ASCII digits, function code, status bits, CR LF. Also its shorter relatives.
 
-    [tables.frame]        layout = "RDDDDDFSSSSS"    what stands where before CR LF: R range, D digit, F function,
-                                                   S status (0x30 + four bits)
-    [tables.bits]         "7.4" = "minus"          position in the frame, from 0 . bit
-    [tables.quantities]   "; dc" = "voltage_dc"    function code and mode bits lit
-    [tables.weights]      "30" = 0.01              function code and range code: the last digit's weight in SI;
-                          "20 frequency" = 0.01    where one function code serves several units, with the quantity
+    [tables.frame]        layout = "RDDDDDFSSSSS"      what stands where before CR LF: R range, D digit, F function,
+                                                       S status (0x30 + four bits)
+    [tables.bits]         "7.4" = "minus"              position in the frame, from 0 . bit
+    [tables.quantities]   "; dc" = "voltage_dc"        function code and mode bits lit
+    [tables.weights]      "30" = 0.01                  function code and range code: the last digit's weight in SI;
+                          "20 frequency" = 0.01        where one function code serves several units, with the quantity
 
 Mode bits (dc, ac, select) that no row of a function names are carried as flags. Digits of an over-range or
 underrange frame mean nothing; underrange ("UL") is state blank. A bit, range or function that the profile does not know

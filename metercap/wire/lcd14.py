@@ -5,13 +5,13 @@
 
 Which bit is which segment or symbol, and which symbols together mean which quantity, is in the profile:
 
-    [tables.segments]     "1.8" = "ac"            byte number . bit of the low nibble
+    [tables.segments]     "1.8" = "ac"                 byte number . bit of the low nibble
     [tables.quantities]   "ohm beep" = "continuity"    unit and mode symbols lit together
-    [tables.layout]       untaught = "d1 minus"   segments, points or minus whose bit nobody has seen yet: a display
-                                                  that lights one is garbage
-    A segment named "always_…" was lit whenever somebody looked: a number without it is garbage.
-    [tables.frame]        bytes = 12, digits = 3  relatives of other lengths; 14 and 4 when the table is missing
+    [tables.layout]       untaught = "d1 minus"        segments, points or minus whose bit nobody has seen yet: a
+                                                       display that lights one is garbage
+    [tables.frame]        bytes = 12, digits = 3       relatives of other lengths; 14 and 4 where the table is missing
 
+A segment named "always_…" was lit whenever somebody looked: a number without it is garbage.
 The glyphs 0 and L side by side, all else blank, are over-range wherever the point is; leading blanks are allowed.
 The resolution of an over-range or blank display is the weight its last place would have; a blank display without
 point and prefix has 0.0.

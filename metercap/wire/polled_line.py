@@ -2,8 +2,8 @@
 
     mode 2   sign 1   value 6   unit 4   CR         "OH  2.187kOhm"
 
-    [tables.quantities]   "OH kOhm" = "resistance"    mode and unit without blanks
-    [tables.exponents]    "kOhm" = 3               power of ten of a unit
+    [tables.quantities]   "OH kOhm" = "resistance"     mode and unit without blanks
+    [tables.exponents]    "kOhm" = 3                   power of ten of a unit
 
 Value and unit usually stand at the right of their fields; anywhere else they are read too.
 Over-range holds an L beside zeros or O's; it and a blank value show no last digit, so their resolution is 0.0.
