@@ -10,12 +10,16 @@ from collections.abc import Callable
 from typing import Protocol
 
 
-class SessionClock(Protocol):
-    """Tells session time and how long to wait for a moment of it."""
+class Now(Protocol):
+    """Tells session time."""
 
     def now_s(self) -> float:
         """Return seconds of session time since the session began."""
         ...
+
+
+class SessionClock(Now, Protocol):
+    """Tells session time and how long to wait for a moment of it."""
 
     def wait_s(self, until_s: float) -> float:
         """Return the real seconds from now until session time `until_s`; 0.0 when it has passed."""

@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from typing import Any, TextIO
 
+from metercap.clock import Now
 from metercap.live import Trace
 from metercap.plain import JsonLines, PlainLines
 from metercap.plain.style import paint, safe, use_colour
@@ -14,7 +15,6 @@ from metercap.quantity import format_value
 from metercap.reading import Reading, State, told
 from metercap.records import Cue, Record
 from metercap.words import KeyWords, Word, WordSink, WordSource, word_source
-from metercap.words.listen import Now
 from metercap.words.vocabulary import WORDS
 
 CLEAR = "\r\x1b[K"

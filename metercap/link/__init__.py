@@ -6,7 +6,7 @@ is.
 
 from metercap.link.address import open_link
 from metercap.link.ports import Port, list_ports, port_names
-from metercap.link.source import Sink, Source, Times
+from metercap.link.source import Sink, Source
 from metercap.link.watch import LinkWatch
 
-__all__ = ["LinkWatch", "Port", "Sink", "Source", "Times", "list_ports", "open_link", "port_names"]
+__all__ = ["LinkWatch", "Port", "Sink", "Source", "list_ports", "open_link", "port_names"]

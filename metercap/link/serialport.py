@@ -14,9 +14,10 @@ from typing import Any
 
 import serial
 
+from metercap.clock import SessionClock
 from metercap.errors import LinkError, MetercapError
 from metercap.link.ports import BY_ID, stable_name
-from metercap.link.source import Sink, Times
+from metercap.link.source import Sink
 from metercap.link.trouble import PORT_ERRORS, SettingRefused, explain, in_use, locked_by, reason
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
@@ -119,7 +120,7 @@ class SerialSource:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 
-    def start(self, sink: Sink, clock: Times) -> None:
+    def start(self, sink: Sink, clock: SessionClock) -> None:
         """Begin to read in a thread of its own."""
         self._thread = threading.Thread(target=self._run, args=(sink, clock), name=f"link {self.address}", daemon=True)
         self._thread.start()
@@ -138,7 +139,7 @@ class SerialSource:
             self._port.cancel_read()
         self._thread.join(STOP_S)
 
-    def _run(self, sink: Sink, clock: Times) -> None:
+    def _run(self, sink: Sink, clock: SessionClock) -> None:
         try:
             why = f"{self.address} is open"
             while not self._stop.is_set():
@@ -156,7 +157,7 @@ class SerialSource:
         finally:
             self._close()
 
-    def _read(self, sink: Sink, clock: Times) -> None:
+    def _read(self, sink: Sink, clock: SessionClock) -> None:
         port, poll, mask = self._port, self._poll, self._mask
         period_s = 0.0 if self._profile.poll is None else 1.0 / self._profile.poll.per_s
         poll_s = clock.now_s()
@@ -172,7 +173,7 @@ class SerialSource:
                 self._gave = True
                 sink.put_bytes(data if mask is None else data.translate(mask), clock.now_s())
 
-    def _reopen(self, sink: Sink, clock: Times, told: str) -> None:
+    def _reopen(self, sink: Sink, clock: SessionClock, told: str) -> None:
         """Try until the port is open again or a stop comes; say so when the reason changes."""
         while not self._stop.wait(self._patience_s):
             try:

@@ -1,6 +1,6 @@
 """What a link is to the rest of the house: something that puts bytes and link changes into a queue.
 
-A link knows neither the loop nor the session. It is handed a `Sink` and a `Times` and speaks to these alone, so the
+A link knows neither the loop nor the session. It is handed a `Sink` and a clock and speaks to these alone, so the
 same link serves a session, a listening command and a test.
 """
 
@@ -8,20 +8,9 @@ from __future__ import annotations
 
 from typing import Protocol
 
+from metercap.clock import SessionClock
 from metercap.quantity import Quantity
 from metercap.records import LinkState
-
-
-class Times(Protocol):
-    """Session time, as a link needs it: real, scaled or virtual."""
-
-    def now_s(self) -> float:
-        """Return seconds of session time since the session began."""
-        ...
-
-    def wait_s(self, until_s: float) -> float:
-        """Return the real seconds from now until session time `until_s`; 0.0 when it has passed."""
-        ...
 
 
 class Sink(Protocol):
@@ -46,7 +35,7 @@ class Source(Protocol):
     identity: str
     """What the meter calls itself, or empty when it cannot be asked."""
 
-    def start(self, sink: Sink, clock: Times) -> None:
+    def start(self, sink: Sink, clock: SessionClock) -> None:
         """Begin to deliver; the first thing put is the link state `up`."""
         ...
 

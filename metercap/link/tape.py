@@ -23,9 +23,10 @@ from pathlib import Path
 
 import msgspec
 
+from metercap.clock import SessionClock
 from metercap.errors import LinkError
 from metercap.files import open_file
-from metercap.link.source import Sink, Times
+from metercap.link.source import Sink
 from metercap.quantity import Quantity
 from metercap.records import LinkState, at
 
@@ -121,7 +122,7 @@ class TapeSource:
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
 
-    def start(self, sink: Sink, clock: Times) -> None:
+    def start(self, sink: Sink, clock: SessionClock) -> None:
         """Begin to play; the tape's 0 is now."""
         self._thread = threading.Thread(target=self._run, args=(sink, clock), name=f"tape {self.path}", daemon=True)
         self._thread.start()
@@ -135,7 +136,7 @@ class TapeSource:
         if self._thread is not None:
             self._thread.join(STOP_S)
 
-    def _run(self, sink: Sink, clock: Times) -> None:
+    def _run(self, sink: Sink, clock: SessionClock) -> None:
         with contextlib.ExitStack() as stack:
             stack.callback(self._stop.set)
             try:
@@ -143,7 +144,7 @@ class TapeSource:
             except Exception as error:
                 sink.put_fault(error)
 
-    def _play(self, sink: Sink, clock: Times) -> None:
+    def _play(self, sink: Sink, clock: SessionClock) -> None:
         from_s = end_s = clock.now_s()
         sink.put_link(LinkState.UP, f"tape {self.path}", from_s)
         for arrival in read_tape(self.path):

@@ -18,10 +18,11 @@ import sys
 import threading
 from typing import Literal
 
+from metercap.clock import SessionClock
 from metercap.errors import LinkError
 from metercap.link.asking import RANGED, Ask, ask_for, panel, slow
 from metercap.link.dialogue import Dialogue, NoAnswer, Strange, one_line
-from metercap.link.source import Sink, Times
+from metercap.link.source import Sink
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.records import LinkState
@@ -83,7 +84,7 @@ class VisaSource:
         self.identity = ""
         self._open()
 
-    def start(self, sink: Sink, clock: Times) -> None:
+    def start(self, sink: Sink, clock: SessionClock) -> None:
         """Begin to ask, in a thread of its own."""
         self._thread = threading.Thread(target=self._run, args=(sink, clock), name=f"link {self.address}", daemon=True)
         self._thread.start()
@@ -121,7 +122,7 @@ class VisaSource:
 
     # The thread
 
-    def _run(self, sink: Sink, clock: Times) -> None:
+    def _run(self, sink: Sink, clock: SessionClock) -> None:
         try:
             why = self.identity
             while not self._stop.is_set():
@@ -142,7 +143,7 @@ class VisaSource:
         finally:
             self._leave()
 
-    def _read(self, sink: Sink, clock: Times) -> None:
+    def _read(self, sink: Sink, clock: SessionClock) -> None:
         per_s = READS_PER_S if self._profile.poll is None else self._profile.poll.per_s
         next_s = clock.now_s()
         while not self._stop.wait(clock.wait_s(next_s)):
@@ -237,7 +238,7 @@ class VisaSource:
         name = self._profile.tables.get("queries", {}).get(f"MEAS:{function}?")
         return Quantity(name) if name in tuple(Quantity) else None
 
-    def _reopen(self, sink: Sink, clock: Times) -> None:
+    def _reopen(self, sink: Sink, clock: SessionClock) -> None:
         told = ""
         while not self._stop.wait(self._patience_s):
             try:

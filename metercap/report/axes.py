@@ -31,7 +31,7 @@ class Fold(msgspec.Struct, frozen=True):
     s: float
 
 
-class Clock:
+class TimeAxis:
     """Where a time stands between `x0` and `x1`. `busy` are times at which something is drawn, in order."""
 
     def __init__(self, busy: Sequence[float], x0: float, x1: float) -> None:

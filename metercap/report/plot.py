@@ -12,7 +12,7 @@ import msgspec
 
 from metercap.quantity import format_value
 from metercap.records import Excursion
-from metercap.report.axes import Clock, Scale, scale
+from metercap.report.axes import Scale, TimeAxis, scale
 from metercap.report.document import Box, Curve, Dot, Line, Picture, Shape, Words
 from metercap.report.traces import Point, Trace
 from metercap.report.when import elapsed
@@ -61,7 +61,7 @@ def plot(title: str, trace: Trace, aims: Aims = NO_AIMS) -> Picture | None:
     points = list(trace.points())
     if not points:
         return None
-    clock = Clock([point.t_s for point in points], LEFT, RIGHT)
+    clock = TimeAxis([point.t_s for point in points], LEFT, RIGHT)
     values = _scale(points, aims)
     shapes = [
         *_band(values, aims, trace),
@@ -87,7 +87,7 @@ def _scale(points: Sequence[Point], aims: Aims) -> Scale:
     return msgspec.structs.replace(found, y0=BOTTOM - _EDGE if below else BOTTOM, y1=TOP + _EDGE if above else TOP)
 
 
-def _frame(clock: Clock, values: Scale, trace: Trace) -> Iterator[Shape]:
+def _frame(clock: TimeAxis, values: Scale, trace: Trace) -> Iterator[Shape]:
     for value in values.ticks(5):
         y = values.y(value)
         yield Line(LEFT, y, RIGHT, y, "grid")
@@ -96,7 +96,7 @@ def _frame(clock: Clock, values: Scale, trace: Trace) -> Iterator[Shape]:
     yield from time_axis(clock, BOTTOM)
 
 
-def time_axis(clock: Clock, y: float) -> Iterator[Shape]:
+def time_axis(clock: TimeAxis, y: float) -> Iterator[Shape]:
     """Yield round times below a line, and a break where idle time is not drawn."""
     tenths = clock.to_s - clock.from_s < 8.0
     texts = []
@@ -139,7 +139,7 @@ def _hazards(values: Scale, aims: Aims, unit: str) -> Iterator[Shape]:
         yield Words(LEFT + 6.0, height, f"{text}, off this scale" if off else text)
 
 
-def _line(clock: Clock, values: Scale, points: Sequence[Point]) -> Iterator[Shape]:
+def _line(clock: TimeAxis, values: Scale, points: Sequence[Point]) -> Iterator[Shape]:
     """Yield the line through every value on the scale; it breaks where contact was lost or values are off the scale."""
     parts: list[str] = []
     alone, broken = False, True
@@ -156,7 +156,7 @@ def _line(clock: Clock, values: Scale, points: Sequence[Point]) -> Iterator[Shap
         yield Curve("".join([*parts, "h1"] if alone else parts), "trace")
 
 
-def _off_scale(clock: Clock, values: Scale, points: Sequence[Point], trace: Trace) -> Iterator[Shape]:
+def _off_scale(clock: TimeAxis, values: Scale, points: Sequence[Point], trace: Trace) -> Iterator[Shape]:
     """Yield a pointer at the edge for every value off the scale, and the farthest one's value."""
     for extreme, y, up in ((trace.high, values.y1, 1.0), (trace.low, values.y0, -1.0)):
         if extreme is None or values.low <= extreme.value <= values.high:
@@ -172,7 +172,7 @@ def _off_scale(clock: Clock, values: Scale, points: Sequence[Point], trace: Trac
         )
 
 
-def _past(clock: Clock, values: Scale, aims: Aims, trace: Trace) -> Iterator[Shape]:
+def _past(clock: TimeAxis, values: Scale, aims: Aims, trace: Trace) -> Iterator[Shape]:
     for past in aims.excursions:
         x0, x1 = clock.x(past.from_s), clock.x(past.from_s + past.duration_s)
         y = values.y(past.limit)
@@ -184,7 +184,7 @@ def _past(clock: Clock, values: Scale, aims: Aims, trace: Trace) -> Iterator[Sha
         )
 
 
-def _ends(clock: Clock, values: Scale, points: Sequence[Point], aims: Aims, trace: Trace) -> Iterator[Shape]:
+def _ends(clock: TimeAxis, values: Scale, points: Sequence[Point], aims: Aims, trace: Trace) -> Iterator[Shape]:
     if aims.as_found is not None:
         x, y = clock.x(_reached(points, aims.as_found)), values.y(aims.as_found)
         yield Dot(x, y, 3.5, "found")

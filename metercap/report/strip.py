@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from metercap.report.axes import Clock
+from metercap.report.axes import TimeAxis
 from metercap.report.document import Box, Line, Mark, Picture, Shape, Words
 from metercap.report.gather import Strip, Tick, Touch
 from metercap.report.plot import time_axis
@@ -27,19 +27,19 @@ def strip(title: str, found: Strip) -> Picture | None:
     if not busy:
         return None
     rows = min(max(math.ceil(len(ticks) * NAME_ROOM / (RIGHT - LEFT)), 1), MOST_ROWS)
-    whole = Clock(busy, 0.0, float(rows))
+    whole = TimeAxis(busy, 0.0, float(rows))
     shapes: list[Shape] = []
     for row in range(rows):
         mine = [time for time in busy if _row(whole, time, rows) == row]
         if mine:
             inside = [touch for touch in touches if _row(whole, touch.t_s, rows) == row]
             decided = [tick for tick in ticks if _row(whole, tick.t_s, rows) == row]
-            clock = Clock(_with_ends(mine, inside), LEFT, RIGHT)
+            clock = TimeAxis(_with_ends(mine, inside), LEFT, RIGHT)
             shapes += _one(clock, inside, decided, row * ROW)
     return Picture(title, tuple(_says(found, touches, ticks)), WIDTH, rows * ROW, tuple(shapes))
 
 
-def _row(whole: Clock, t_s: float, rows: int) -> int:
+def _row(whole: TimeAxis, t_s: float, rows: int) -> int:
     return min(int(whole.x(t_s)), rows - 1)
 
 
@@ -48,7 +48,7 @@ def _with_ends(mine: Sequence[float], inside: Sequence[Touch]) -> list[float]:
     return sorted([*mine, *(touch.to_s for touch in inside)])
 
 
-def _one(clock: Clock, touches: Sequence[Touch], ticks: Sequence[Tick], top: float) -> Iterator[Shape]:
+def _one(clock: TimeAxis, touches: Sequence[Touch], ticks: Sequence[Tick], top: float) -> Iterator[Shape]:
     line = top + 52.0
     for touch in touches:
         x0, x1 = clock.x(touch.t_s), clock.x(touch.to_s)

@@ -18,13 +18,14 @@ from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
+from metercap.clock import Now
 from metercap.screen.canvas import Canvas
 from metercap.screen.keyboard import Act, Keyboard, Mode
 from metercap.screen.model import Line, Path, Place, Tone, View
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.pages import paint_help, pedal_view, quit_view
 from metercap.screen.paint import paint
-from metercap.screen.ports import Controls, Hands, Now, WordPort, sign_of
+from metercap.screen.ports import Controls, Hands, WordPort, sign_of
 from metercap.screen.theme import THEMES, Theme
 from metercap.screen.view import view
 

@@ -26,14 +26,6 @@ class WordPort(Protocol):
         ...
 
 
-class Now(Protocol):
-    """Tells session time."""
-
-    def now_s(self) -> float:
-        """Return seconds of session time since the session began."""
-        ...
-
-
 class Controls(Protocol):
     """A replay that can be steered."""
 

@@ -10,9 +10,10 @@ import contextlib
 import threading
 from collections.abc import Callable, Iterator, Mapping
 
+from metercap.clock import Now
 from metercap.live.signals import stop_signals
 from metercap.screen.observer import ScreenObserver
-from metercap.screen.ports import Controls, Hands, Now, Runner, WordPort
+from metercap.screen.ports import Controls, Hands, Runner, WordPort
 from metercap.screen.terminal import sturdy
 from metercap.screen.theme import pick
 

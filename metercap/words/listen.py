@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Any, Protocol
 
+from metercap.clock import Now
 from metercap.errors import UsageError
 from metercap.words.terminal import Reader
 from metercap.words.vocabulary import HELP_KEY, MOST_TEXT, Word, help_lines, key_name, key_table, parse_line
@@ -32,14 +33,6 @@ class WordSink(Protocol):
 
     def put_fault(self, error: BaseException) -> None:
         """Take an exception nobody foresaw."""
-        ...
-
-
-class Now(Protocol):
-    """Tells session time."""
-
-    def now_s(self) -> float:
-        """Return seconds of session time since the session began."""
         ...
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metercap.report.axes import Clock, Scale, scale
+from metercap.report.axes import Scale, TimeAxis, scale
 
 TIMES = st.lists(st.floats(0.0, 1e6), min_size=2, max_size=40).map(sorted)
 
@@ -17,7 +17,7 @@ TIMES = st.lists(st.floats(0.0, 1e6), min_size=2, max_size=40).map(sorted)
 @given(TIMES, st.lists(st.floats(0.0, 1e6), min_size=2, max_size=20).map(sorted))
 def test_later_never_stands_before_earlier(busy: Any, asked: Any) -> None:
     """Folded or not, time runs from left to right, inside the picture."""
-    clock = Clock(busy, 10.0, 710.0)
+    clock = TimeAxis(busy, 10.0, 710.0)
     places = [clock.x(t_s) for t_s in asked]
     assert all(before <= after + 1e-6 for before, after in itertools.pairwise(places))
     assert all(10.0 - 1e-6 <= place <= 710.0 + 1e-6 for place in places)
@@ -25,7 +25,7 @@ def test_later_never_stands_before_earlier(busy: Any, asked: Any) -> None:
 
 def test_without_idle_time_places_are_in_proportion() -> None:
     """A minute without a fold is drawn as it was."""
-    clock = Clock([float(t_s) for t_s in range(0, 61, 10)], 0.0, 600.0)
+    clock = TimeAxis([float(t_s) for t_s in range(0, 61, 10)], 0.0, 600.0)
     assert clock.folds == []
     assert [clock.x(t_s) for t_s in (0.0, 15.0, 60.0)] == [0.0, 150.0, 600.0]
     assert list(clock.ticks(8)) == [0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0]
@@ -33,7 +33,7 @@ def test_without_idle_time_places_are_in_proportion() -> None:
 
 def test_a_long_pause_folds() -> None:
     """Ten seconds, an hour's pause, ten seconds: both ends take a good part of the picture."""
-    clock = Clock([0.0, 5.0, 10.0, 3610.0, 3615.0, 3620.0], 0.0, 100.0)
+    clock = TimeAxis([0.0, 5.0, 10.0, 3610.0, 3615.0, 3620.0], 0.0, 100.0)
     (fold,) = clock.folds
     assert fold.t_s == 3610.0
     assert clock.x(10.0) > 4.0
@@ -47,7 +47,7 @@ def test_a_long_pause_folds() -> None:
 @pytest.mark.parametrize("busy", [[], [7.0], [7.0, 7.0], [1e308, 1e308], [0.0, 1e308], [-1e308, 1e308]])
 def test_odd_times_end(busy: Any) -> None:
     """No time at all, one moment, and times that no step can be added to: ticks come to an end."""
-    clock = Clock(busy, 0.0, 100.0)
+    clock = TimeAxis(busy, 0.0, 100.0)
     assert len(list(clock.ticks(8))) < 40
     assert 0.0 <= clock.x(5.0) <= 100.0
 
