@@ -154,8 +154,11 @@ class Fold:
 
     @property
     def exit_status(self) -> int:
-        """0 when every verdict that stands is pass or absent and nothing is open, else 1; 1 without a session, too."""
-        good = all(verdict.verdict in GOOD for verdict in self._verdicts.values())
+        """0 when every verdict that stands is pass, absent or accepted and nothing is open, else 1.
+
+        1 without a session, too.
+        """
+        good = all(is_good(verdict) for verdict in self._verdicts.values())
         good = good and not any(more for kind, more in self._left_out.items() if kind not in GOOD)
         return 0 if self.session is not None and good and not self.open else 1
 
@@ -181,6 +184,8 @@ class Fold:
             self._unkept += 1
             return
         self._verdicts[key] = verdict
+        if verdict.accepted is not UNSET:
+            return  # a word about what stands: it answers no question
         self._asked.pop(key, None)
         if self._question == key:
             self._question = None
@@ -203,6 +208,11 @@ class Fold:
         self._offered = key if prompt.do in (Do.ANSWER, Do.CONFIRM) and key in self._verdicts else None
         if key in self._verdicts:
             self._asked[key] = None
+
+
+def is_good(verdict: Verdict) -> bool:
+    """Return whether a verdict leaves the exit status at 0: pass, absent, or accepted by the operator."""
+    return verdict.verdict in GOOD or verdict.accepted is not UNSET
 
 
 def standing_after(standing: dict[str, Key], cue: Cue) -> None:

@@ -168,7 +168,8 @@ class PlainLines:
     def _verdict(self, record: Verdict) -> str:
         mark, colour = MARKS[record.verdict]
         head = paint(f"{mark}  {safe(record.item):<10} {record.verdict.value:<6}", colour, self._colour, bold=True)
-        parts = [value_text(record), limits_text(record), safe(record.reason)]
+        accepted = f"accepted: {safe(record.accepted)}" if isinstance(record.accepted, str) else ""
+        parts = [value_text(record), limits_text(record), accepted, safe(record.reason)]
         return f"{head}  " + "  ".join(part for part in parts if part)
 
     def _tuning(self, reading: Reading) -> str:

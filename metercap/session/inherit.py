@@ -164,10 +164,16 @@ def _kept(
     kept = {
         key: verdict
         for key, verdict in verdicts.items()
-        if verdict.verdict is not VerdictKind.UNSURE or key[0] not in planned  # nobody would ask for it again
+        if verdict.verdict is not VerdictKind.UNSURE
+        or verdict.accepted is not msgspec.UNSET
+        or key[0] not in planned  # nobody would ask for it again
     }
     failed = {step.id for step in steps if isinstance(step, TrialsStep)}  # a fix may follow: it goes on from its counts
-    kept = {key: each for key, each in kept.items() if key[0] not in failed or each.verdict is not VerdictKind.FAIL}
+    kept = {
+        key: each
+        for key, each in kept.items()
+        if key[0] not in failed or each.verdict is not VerdictKind.FAIL or each.accepted is not msgspec.UNSET
+    }
     again = {step.id for step in steps if isinstance(step, ZeroStep) and _open_ohms(steps, kept, uncounted)}
     kept = {key: verdict for key, verdict in kept.items() if key[0] not in again}
     for index, step in enumerate(steps):

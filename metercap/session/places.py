@@ -8,6 +8,9 @@ from collections.abc import Sequence
 from metercap.plankeys import StepBase
 from metercap.quantity.names import compressed
 
+NEAR = 0.5
+"""How much of a spelling must agree to be proposed; F3 and F1 agree by half."""
+
 Place = tuple[StepBase, str]
 """A step and the name of one of its items."""
 
@@ -71,7 +74,7 @@ def _found(text: str, steps: Sequence[StepBase], here: str) -> list[Place]:
 def _nearest(wanted: str, names: Sequence[str]) -> str:
     """Return the nearest of these names as a question, or what there is."""
     spelled = {name.casefold(): name for name in reversed(names)}
-    close = difflib.get_close_matches(wanted, spelled, n=1)
+    close = difflib.get_close_matches(wanted, spelled, n=1, cutoff=NEAR)
     return (
         f"did you mean {spelled[close[0]]}?"
         if close

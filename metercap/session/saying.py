@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from metercap.plankeys import CheckStep, Item
+from metercap.plankeys import CheckStep, Item, StepBase
 from metercap.quantity import format_value
 from metercap.records import NAME, Operator, SessionRecord, tag_of
+from metercap.session.accepting import refused
 from metercap.session.heard import counted_on
 from metercap.session.moving import Moving
-from metercap.session.places import item_named, step_named
+from metercap.session.places import item_and_text, item_named, step_named
 from metercap.session.route import Leg
 from metercap.steps import Given, Machine, machine_for
 from metercap.steps.walk.check import UNPLANNED
@@ -30,6 +31,7 @@ class Saying(Moving):
             "say": self._word_say,
             "quit": self._word_quit,
             "probe": self._word_probe,
+            "accept": self._word_accept,
         }
         self._moves = {"to": self._word_to, "at": self._word_at, "back": self._word_back}
 
@@ -82,6 +84,37 @@ class Saying(Moving):
         machine.blocked()  # the contact of the moment is not the planned item's any more
         self._kept = machine
         self._begin(machine_for(step, self.bench))
+
+    def _word_accept(self, text: str) -> None:
+        """Leave a verdict as it is, with a reason; where the item is asked about, that is answered as well."""
+        bench, machine = self.bench, self._planned
+        unplanned = tuple(Item(item) for step, item in bench.verdicts if step == INTERLUDE)
+        steps: tuple[StepBase, ...] = self._route.steps
+        steps = (*steps, CheckStep(id=INTERLUDE, items=unplanned)) if unplanned else steps
+        found = item_and_text(text, steps, self._here)
+        if isinstance(found, str):
+            bench.note(found)
+            return
+        step, item, why = found
+        here = machine is not None and step.id == machine.step.id
+        asked = machine is not None and here and machine.state in machine.AFTER_VERDICT and machine.item == item
+        is_open = step.id != INTERLUDE and not asked and self._is_open(step, item)
+        no = refused(step, item, bench, is_open=is_open)
+        if not no and not why:
+            no = f"accept {item} needs its reason: accept {item} TEXT"
+        if no:
+            bench.note(no)
+            return
+        bench.accept(step.id, item, why)
+        if asked and machine is not None and self._kept is None:
+            machine.give(Given.NO)
+
+    def _is_open(self, step: StepBase, item: str) -> bool:
+        """Return whether an item is, or will be, asked for."""
+        machine = self._planned
+        if machine is not None and step.id == machine.step.id:
+            return item in machine.undone
+        return not self.bench.is_kept(step.id, item)
 
     # --- moves
 

@@ -142,6 +142,8 @@ class Ear:
         return [Play(record.cue, alone=record.cue in _ALONE)]
 
     def _verdict(self, record: Verdict) -> list[Sound]:
+        if isinstance(record.accepted, str):
+            return []  # nothing new was measured; a note says it
         step = self._steps.get(record.step)
         last = self._last
         if isinstance(step, ZeroStep) and record.value is not None and last is not None:

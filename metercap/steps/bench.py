@@ -324,11 +324,19 @@ class Bench:
         self._signal(record.step, item, CueKind(verdict.value))
         return record
 
+    def accept(self, step: str, item: str, why: str) -> None:
+        """The operator leaves a verdict as it is; nothing new was measured, so no cue tells the hands of it."""
+        record = msgspec.structs.replace(self.verdicts[step, item], t_s=self.t_s, accepted=why)
+        self._out.append(record)
+        self.verdicts[step, item] = record
+        self.note(f"{item} ({step}) is {record.verdict}, accepted as it is: {why}", aloud=True)
+
     def replace(self, step: str, item: str, verdict: VerdictKind, reason: str) -> None:
-        """Give an earlier item another verdict, keeping its numbers; the earlier one stays in the file."""
+        """Give an earlier item another verdict, keeping its numbers; the earlier one stays in the file, and what the
+        operator accepted was that one."""
         before = self.verdicts[step, item]
         both = "; ".join(part for part in (reason, before.reason) if part)
-        record = msgspec.structs.replace(before, t_s=self.t_s, verdict=verdict, reason=both)
+        record = msgspec.structs.replace(before, t_s=self.t_s, verdict=verdict, reason=both, accepted=UNSET)
         self._out.append(record)
         self.verdicts[step, item] = record
         self._signal(step, item, CueKind(verdict.value))

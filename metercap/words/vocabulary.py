@@ -48,6 +48,7 @@ WORDS = (
     Word("replaced", "c", "a new part is in: measure it", "[NAME]"),
     Word("target", "v", "where no reference is known: what to turn to", "VALUE"),
     Word("good", "g", "this unit is good for this step: its values serve as reference"),
+    Word("accept", "e", "leave a verdict as it is, and say why", "ITEM TEXT"),
     Word("undo", "u", "take the last turn back to as found"),
     Word("probe", "+", "measure something that is not in the plan", "NAME"),
     Word("say", " ", "say the last value and where we are"),

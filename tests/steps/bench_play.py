@@ -22,6 +22,8 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any, TypeVar
 
+from msgspec import UNSET
+
 from metercap.meter import Accuracy, MeterProfile
 from metercap.plan import Plan, to_builtins
 from metercap.plankeys import CheckStep, ConfirmStep, Item, SafeStep, StepBase, SweepStep, ZeroStep
@@ -180,15 +182,18 @@ class Play:
     def take(self, event: Event | None, outcomes: list[Outcome]) -> None:
         """Keep a pair, and check what holds for every one.
 
-        Outcomes carry the event's time; time never runs back; every verdict's own cue comes right after it; after a
-        verdict comes a prompt, unless a block keeps it back or the session is over; no deadline lies in the past.
+        Outcomes carry the event's time; time never runs back; every verdict's own cue comes right after it (one that
+        the operator accepts is no new one, and has none). After a verdict comes a prompt, unless a block keeps it back
+        or the session is over; no deadline lies in the past.
         """
         now = 0.0 if event is None else event.t_s
         assert not self.pairs or self.pairs[-1][0] is None or self.pairs[-1][0].t_s <= now
         assert all(outcome.t_s == now for outcome in outcomes), (event, outcomes)
         prompted = True
         for place, outcome in enumerate(outcomes):
-            if isinstance(outcome, Verdict) and event is not None:  # inherited ones are told again, not given
+            if isinstance(outcome, Verdict) and outcome.accepted is not UNSET:
+                assert not isinstance(outcomes[place + 1], Cue), (event, outcomes)
+            elif isinstance(outcome, Verdict) and event is not None:  # inherited ones are told again, not given
                 cue = outcomes[place + 1]
                 assert isinstance(cue, Cue), (event, outcomes)
                 assert (cue.step, cue.item, cue.cue.value) == (outcome.step, outcome.item, outcome.verdict.value)

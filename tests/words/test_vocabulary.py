@@ -26,6 +26,7 @@ from metercap.words import HELP_KEY, WORDS, help_lines, key_name, key_table, par
         ("at fuses/F3", ("at", "fuses/F3")),
         ("target 2.19 kohm", ("target", "2.19 kohm")),
         ("good", ("good", "")),
+        ("accept F3 worn, the owner knows", ("accept", "F3 worn, the owner knows")),
         ("To bridge", ("to", "bridge")),
         ("AT supply input", ("at", "supply input")),
         ("pass", ("pass", "")),
@@ -51,7 +52,7 @@ def test_the_table_above_is_the_whole_vocabulary() -> None:
     """No word goes untested."""
     assert {word.name for word in WORDS} == {
         *("yes", "no", "open", "skip", "skip step", "absent", "back", "again", "at", "pass", "fail", "undo"),
-        *("probe", "say", "note", "quit", "missed", "fixed", "replaced", "name", "to", "target", "good"),
+        *("probe", "say", "note", "quit", "missed", "fixed", "replaced", "name", "to", "target", "good", "accept"),
     }
 
 
