@@ -143,14 +143,30 @@ class Table(msgspec.Struct, frozen=True, tag="table"):
     groups: tuple[Group, ...]
 
 
-Block: TypeAlias = Facts | Para | Listing | Table | Picture
+class Photo(msgspec.Struct, frozen=True, tag="photo"):
+    """A photograph of `width` × `height` pixels; `data` is a JPEG in base64."""
+
+    title: str
+    width: int
+    height: int
+    data: str
+
+
+class Signatures(msgspec.Struct, frozen=True, tag="signatures"):
+    """Places to sign, each with its date."""
+
+    who: tuple[str, ...]
+
+
+Block: TypeAlias = Facts | Para | Listing | Table | Picture | Photo | Signatures
 
 
 class Section(msgspec.Struct, frozen=True):
-    """A part of the report with its title."""
+    """A part of the report with its title; `anew`: printed, it begins a page."""
 
     title: str
     blocks: tuple[Block, ...]
+    anew: bool = False
 
 
 class Document(msgspec.Struct, frozen=True):

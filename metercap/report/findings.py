@@ -5,8 +5,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import itertools
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
@@ -16,29 +14,16 @@ import msgspec
 from metercap.compare import Side, compare_files
 from metercap.compare.model import Adjusted, Counted, Pair
 from metercap.compare.pairs import Beside, pair
-from metercap.errors import JournalError
 from metercap.evidence import Evidence
-from metercap.journal import State, iterate
-from metercap.journal.reader import Records
 from metercap.judging.good import Good, read_goods
 from metercap.outcome import Key, Open
 from metercap.plankeys import TuneStep
-from metercap.records import EndRecord, Excursion, Record, SessionRecord, Verdict, VerdictKind
+from metercap.records import EndRecord, Excursion, SessionRecord, Verdict, VerdictKind
 from metercap.report.cautions import DEFERS, own, usual
 from metercap.report.gather import Entry, Gathered
+from metercap.report.sitting import FileFacts, sit
 from metercap.report.sofar import counted_so_far
 from metercap.report.unseen import unseen
-from metercap.session import opening
-
-
-class FileFacts(msgspec.Struct, frozen=True):
-    """The journal as it was read: `sha256` of all its `bytes`; `lost` says what a file that is not closed may lack."""
-
-    name: str
-    bytes: int
-    sha256: str
-    state: State
-    lost: str
 
 
 class Skipped(msgspec.Struct, frozen=True):
@@ -107,18 +92,8 @@ def study(path: Path, *, program: str, against: Side | None = None) -> tuple[Fin
     a damaged file or one without a session, PlanError for a plan that this program cannot run, UsageError where
     `against` is of another model or the same session.
     """
-    gathered = Gathered()
-    digest = hashlib.sha256()
-    with iterate(path) as records:
-        try:
-            hashed = _hashed(records, digest)
-            session = gathered.take(itertools.chain([opening(hashed)], hashed))
-        except JournalError as error:
-            raise JournalError(error.what, where=error.where or str(path), hint=error.hint) from error
-    digest.update(records.line)  # of a torn file its tail
-    size = records.byte + len(records.line)
-    file = FileFacts(path.name, size, digest.hexdigest(), records.state, records.lost)
-    return _findings(file, session, gathered, against, program), gathered
+    read = sit(path)
+    return _findings(read.file, read.evidence, read.gathered, against, program), read.gathered
 
 
 def _so_far(session: Evidence, left: tuple[Open, ...]) -> Iterator[SoFar]:
@@ -127,12 +102,6 @@ def _so_far(session: Evidence, left: tuple[Open, ...]) -> Iterator[SoFar]:
         said = "" if kept is None else counted_so_far(kept)
         if said:
             yield SoFar(one.step, one.item, said)
-
-
-def _hashed(records: Records, digest: hashlib._Hash) -> Iterator[Record]:
-    for record in records:
-        digest.update(records.line)
-        yield record
 
 
 def _findings(file: FileFacts, session: Evidence, gathered: Gathered, against: Side | None, program: str) -> Findings:

@@ -16,12 +16,13 @@ import msgspec
 from metercap.contact import Conversions
 from metercap.evidence import Evidence, Gathering
 from metercap.metrology.ranges import too_coarse
-from metercap.outcome import Fold, Key
+from metercap.outcome import MOST_UNPLANNED, Fold, Key
 from metercap.plan import Plan
 from metercap.plan.expected import band_of
 from metercap.plankeys import SweepStep, TuneStep
 from metercap.reading import Garbage, Reading
 from metercap.records import (
+    PART_NOTE,
     Contact,
     Cue,
     CueKind,
@@ -38,6 +39,7 @@ from metercap.records import (
     VerdictKind,
 )
 from metercap.report.traces import Trace
+from metercap.session.inherit import Inherited
 from metercap.steps.tune.trimmers import TENTH
 
 MOST_FIRST, MOST_LAST = 1500, 500
@@ -122,6 +124,14 @@ class Tick(msgspec.Struct, frozen=True):
     verdict: VerdictKind
 
 
+class Work(msgspec.Struct, frozen=True):
+    """What was done to a unit, by the operator's word: a part replaced, a fix, or a remark."""
+
+    t_s: float
+    what: Literal["replaced", "fixed", "noted"]
+    text: str
+
+
 class Strip:
     """The contacts and verdicts of one sweep."""
 
@@ -146,6 +156,11 @@ class Gathered:
         self.strips: dict[str, Strip] = {}
         self.traces: dict[Key, Trace] = {}
         self.replaced: Kept[Verdict] = Kept()
+        self.firsts: dict[Key, Verdict] = {}
+        """What each item was decided as first in this session, before anything was done to it."""
+        self.works: Kept[Work] = Kept()
+        self.bench_s: dict[str, float] = {}
+        """How long each step was worked on: from what it asks first to what another asks, pauses included."""
         self.excursions: Kept[Excursion] = Kept()
         self.passed_over: dict[Key, None] = {}
         """What a sweep left for its second look."""
@@ -158,6 +173,8 @@ class Gathered:
         """Half the band of every trimmer, None where it is not known."""
         self._on: Key = ("", "")
         self._free = False
+        self._step = ""
+        self._handed_on: tuple[Verdict, ...] = ()
         self._at: Key = ("", "")
         self._trace: Trace | None = None
         self._conversions: Conversions | None = None
@@ -181,6 +198,8 @@ class Gathered:
         return self._gathering.evidence()
 
     def _take(self, record: Record) -> None:
+        if self._step:
+            self.bench_s[self._step] = self.bench_s.get(self._step, 0.0) + max(0.0, record.t_s - self.last_s)
         self.last_s = record.t_s
         if isinstance(record, Reading):
             self._reading(record)
@@ -191,12 +210,15 @@ class Gathered:
                 self.replaced.add(before)
             self._drawn()
             self._trace = None
+            if record not in self._handed_on and len(self.firsts) < MOST_UNPLANNED:
+                self.firsts.setdefault((record.step, record.item), record)
             if record.step in self.strips:
                 self.strips[record.step].ticks.add(Tick(record.t_s, record.item, record.verdict))
         self._gathering.add(record)
         if isinstance(record, SessionRecord):
             assert self.fold.plan is not None
             self._begin(self.fold.plan, record.reference)
+            self._handed_on = Inherited.of(record.inherited).verdicts
             self._conversions = Conversions(record.meter, record.conversion_s)
         elif isinstance(record, Prompt):
             self._prompt(record)
@@ -226,6 +248,7 @@ class Gathered:
                     self._halves[step.id, item.name] = None if band is None else band[1]
 
     def _prompt(self, prompt: Prompt) -> None:
+        self._step = prompt.step
         if prompt.item is not None and prompt.do not in _BESIDE:
             self._at = (prompt.step, prompt.item)
 
@@ -284,6 +307,7 @@ class Gathered:
         return too_coarse(session.meter, reading.quantity, value, reading.resolution, half)
 
     def _said(self, record: Record) -> None:
+        self._work(record)
         newest = self.log.newest
         if isinstance(record, Operator):
             text = f"{record.word} {record.text}".rstrip()
@@ -303,6 +327,12 @@ class Gathered:
             self.log.replace_newest(msgspec.structs.replace(newest, last_s=said.t_s, times=newest.times + 1))
         else:
             self.log.add(said)
+
+    def _work(self, record: Record) -> None:
+        if isinstance(record, Note) and record.text.startswith(PART_NOTE):
+            self.works.add(Work(record.t_s, "replaced", record.text.removeprefix(PART_NOTE)))
+        elif isinstance(record, Operator) and record.text and record.word in ("fixed", "note"):
+            self.works.add(Work(record.t_s, "fixed" if record.word == "fixed" else "noted", record.text))
 
 
 def _add(trace: Trace, reading: Reading) -> None:

@@ -23,9 +23,10 @@ from metercap.report.when import When, elapsed, lasting
 
 MOST_NAMED = 1000
 """Open or skipped items that are named one by one, or as runs; no plan that people run has more."""
-_ENDS = {
+ENDS: dict[str, str] = {
     "done": "run to its end",
     "quit": "ended by quit",
+    "parked": "parked, for another unit",
     "interrupted": "interrupted; the journal was closed properly",
     "fault": "ended by a fault; the journal was closed properly",
 }
@@ -103,7 +104,7 @@ def _steps(plan: Plan) -> str:
 
 
 def _ending(end: EndRecord | None) -> str:
-    return _ENDS[end.reason] if end is not None else "no end was recorded"
+    return ENDS.get(end.reason, end.reason) if end is not None else "no end was recorded"
 
 
 def _rates(found: Findings) -> str:

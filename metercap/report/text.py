@@ -7,8 +7,10 @@ from collections.abc import Iterator
 
 from metercap.compare.text import table_lines
 from metercap.plain.style import MARKS, safe
-from metercap.report.document import Block, Document, Facts, Listing, Para, Picture, Table
+from metercap.report.document import Block, Document, Facts, Listing, Para, Photo, Picture, Signatures, Table
 
+STACKED = ("abreast", "sittings")
+"""Tables whose cells are sentences."""
 WIDTH = 100
 """Columns of running text; a table's last cell runs on."""
 
@@ -40,7 +42,12 @@ def _block(block: Block) -> Iterator[str]:
         for line in block.lines:
             yield from _wrapped(line, "- ", "  ")
     elif isinstance(block, Table):
-        yield from _table(block)
+        yield from _stacked(block) if block.name in STACKED else _table(block)
+    elif isinstance(block, Photo):
+        yield from _wrapped(f"picture: {block.title} ({block.width} × {block.height}, in the page)")
+    elif isinstance(block, Signatures):
+        for who in block.who:
+            yield f"{safe(who)}: {'_' * 30}  date: {'_' * 14}"
     elif isinstance(block, Picture):
         for n, line in enumerate(block.says):
             yield from _wrapped(line, f"{safe(block.title)}: " if n == 0 else "  ", "  ")
@@ -61,6 +68,16 @@ def _table(table: Table) -> Iterator[str]:
         if n in titles:
             yield safe(titles[n])
         yield line
+
+
+def _stacked(table: Table) -> Iterator[str]:
+    """Yield a table whose cells are too long to stand beside each other: each below its head."""
+    wide = max(len(head) for head in table.heads[1:])
+    for row in (row for group in table.groups for row in group.rows):
+        yield safe(row.cells[0])
+        for head, cell in zip(table.heads[1:], row.cells[1:], strict=False):
+            if cell:
+                yield from _wrapped(cell, f"  {safe(head):<{wide}}  ", " " * (wide + 4))
 
 
 def _wrapped(text: str, first: str = "", rest: str | None = None) -> list[str]:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from itertools import groupby
 
-from metercap.outcome import NOT_DONE, Key
+from metercap.outcome import NOT_DONE, Key, Open
 from metercap.plain.style import limits_text, value_text
 from metercap.plan import Plan
 from metercap.plan.expected import items_of
@@ -22,12 +22,20 @@ HEADS = ("item", "verdict", "value ± U", "limits", "rule", "reason")
 
 
 def verdicts(found: Findings, plan: Plan) -> Section:
-    """Return the table. A step with one item of its own name has one line; others have a line of their own above."""
+    """Return the table of one session."""
+    return Section("Verdicts", (table(found.verdicts, found.replaced, found.open, plan),))
+
+
+def table(stand: Iterable[Verdict], replaced: Iterable[Verdict], left: Iterable[Open], plan: Plan) -> Table:
+    """Return the verdicts that stand, those before them, and what is open.
+
+    A step with one item of its own name has one line; others have a line of their own above.
+    """
     earlier: dict[Key, list[Verdict]] = {}
-    for verdict in found.replaced:
+    for verdict in replaced:
         earlier.setdefault((verdict.step, verdict.item), []).append(verdict)
-    standing = {(verdict.step, verdict.item): verdict for verdict in found.verdicts}
-    undecided = {(each.step, each.item): each.why for each in found.open}
+    standing = {(verdict.step, verdict.item): verdict for verdict in stand}
+    undecided = {(each.step, each.item): each.why for each in left}
     wheres = {(step.id, item.name): _where(item) for step in plan.steps for item in items_of(step)}
     about = {step.id: ": ".join(part for part in (kind_of(step), step.say) if part) for step in plan.steps}
     keys = _in_order(plan, [*standing, *undecided])
@@ -48,7 +56,7 @@ def verdicts(found: Findings, plan: Plan) -> Section:
             else:
                 lines += [row for key in some for row in decided(key, "" if title else about.get(key[0], ""))]
         groups.append(Group(tuple(lines), title, about.get(title, "not in the plan") if title else ""))
-    return Section("Verdicts", (Table("verdicts", HEADS, tuple(groups)),))
+    return Table("verdicts", HEADS, tuple(groups))
 
 
 def _in_order(plan: Plan, keys: Iterable[Key]) -> list[Key]:

@@ -1,0 +1,279 @@
+"""The report of a job: what its owner reads first, over all sittings of each unit, and what stands behind it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+from scipy import stats
+
+from metercap.errors import UsageError
+from metercap.report.document import Document, Facts, Para, Section, Table
+from metercap.report.job import JobFindings, study_job
+from metercap.report.jobpage import compose_job
+from metercap.report.page import page
+from metercap.report.story import Unit
+from metercap.report.text import text_lines
+from tests.report.jobs import GOOD, GOOD_SCRIPT, ILL, OFF, RATE, ill, pair_of_units, sitting, touched
+from tests.report.papers import HOSTILE, dipped, journal, lines, ramp, records, trimmers
+from tests.report.test_page import Parsed
+from tests.steps.bench_play import Play, fuses
+
+Studied = tuple[JobFindings, tuple[Unit, ...]]
+
+
+@pytest.fixture(scope="module")
+def pair(tmp_path_factory: pytest.TempPathFactory) -> Studied:
+    """The two controllers: one known good, one repaired in three sittings."""
+    return pair_of_units(tmp_path_factory.mktemp("job"))
+
+
+@pytest.fixture(scope="module")
+def document(pair: Studied) -> Document:
+    """Their report."""
+    return compose_job(*pair)
+
+
+def section(document: Document, begins: str) -> Section:
+    """Return the section whose title begins so."""
+    return next(each for each in document.sections if each.title.startswith(begins))
+
+
+def facts(document: Document, begins: str) -> dict[str, str]:
+    """Return the facts of a unit's section."""
+    return dict(next(block for block in section(document, begins).blocks if isinstance(block, Facts)).rows)
+
+
+def rows(document: Document) -> dict[str, tuple[str, ...]]:
+    """Return the rows of the units side by side."""
+    block = next(block for block in document.sections[0].blocks if isinstance(block, Table))
+    return {row.cells[0]: row.cells[1:] for group in block.groups for row in group.rows}
+
+
+def studied(*units: tuple[Any, Any], **more: Any) -> Studied:
+    """Study a job of units and their journals."""
+    return study_job("vent pair", "GC-8", units, program="metercap test", **more)
+
+
+def test_the_order_of_its_parts(document: Document) -> None:
+    """The pair first, then each unit, a place to sign, cautions; tables, and sittings with their checksums, last."""
+    titles = [each.title for each in document.sections]
+    assert titles[:5] == [
+        "Side by side",
+        "Unit L (GC-8 number 2)",
+        "Unit R (GC-8 number 1), known good",
+        "Signed",
+        "Cautions",
+    ]
+    assert titles[5:7] == ["Everything measured on L (GC-8 number 2)", "Everything measured on R (GC-8 number 1)"]
+    assert titles[-1] == "Sittings"
+    assert [each.title for each in document.sections if each.anew] == [titles[5]]
+
+
+def test_the_result_is_a_sentence_a_unit(document: Document) -> None:
+    """How many items are good, and what is not, in so many words."""
+    assert document.result == "L: 9 of 9 items good. R: 8 of 9 items good. Not decided: starts."
+
+
+def test_what_differs_stands_side_by_side(document: Document) -> None:
+    """Only what is not good and alike on both: each unit's own words, and what it says. 1860/2190 = 84.9 %."""
+    found = rows(document)
+    assert list(found) == ["fuses F3", "coils K2", "cover S1", "bridge RV1", "starts"]
+    assert found["fuses F3"] == (
+        "at first 330.1 Ω, allowed is at most 2 Ω; now good, 0.2 Ω",
+        "good, 0.2 Ω",
+        "L: failed, good now",
+    )
+    assert found["coils K2"][-1] == "L: 49.8 % of the good unit's"  # 80.1/161.0
+    assert found["bridge RV1"] == (
+        "found at 1.860 kΩ, left at 2.190 kΩ",
+        "found at 2.190 kΩ",
+        "L: found at 84.9 % of the good unit: turned by someone?",
+    )
+    more = [block.text for block in document.sections[0].blocks if isinstance(block, Para)]
+    assert more == ["4 other items: good on both units."]
+
+
+def test_the_story_of_the_unit_in_repair(document: Document) -> None:
+    """Symptom, found, done, open, noted: from three sittings, in words."""
+    told = facts(document, "Unit L")
+    assert told["Serial number"] == "0977"
+    assert told["Symptom"] == ILL.symptom
+    assert told["Found"] == (
+        "Fuses F3: 330.1 Ω, allowed is at most 2 Ω. Cover S1: 1 of 4 presses missed. Starts: 2 of 3 starts failed. "
+        "Bridge RV1: stood at 1.860 kΩ."
+    )
+    assert told["Done"] == (
+        "Mended: new relay. Cover S1 cleaned and tried again. Bridge RV1 turned from 1.860 kΩ to 2.190 kΩ."
+    )
+    assert told["Left open"] == "nothing"
+    assert told["Noted"] == "Fuse F3 replaced."
+    assert "Parts" not in told and "Accepted" not in told
+
+
+def test_proof_in_plain_words(document: Document) -> None:
+    """By scipy: Fisher's one-sided p of 1 of 3 before and 29 of 29 after, and the one-sided limit of 29 of 29."""
+    told = facts(document, "Unit L")["Proof"]
+    p = stats.fisher_exact([[1, 2], [29, 0]], "less").pvalue
+    least = stats.beta.ppf(0.05, 29, 1)
+    assert f"it has changed: had nothing changed, chance alone would do that once in {round(1 / p)} times" in told
+    assert f"at 95 % confidence at least {int(100 * least)} of 100 will go well" in told
+    assert (round(1 / p), int(100 * least)) == (165, 90)
+    assert "Failed at first, measured again, and good now: fuses F3." in told
+    # four presses prove next to nothing, and that is said before the number: 0.05^(1/4) = 0.473
+    assert "better, not proved" in told and "so few prove little: at 95 % confidence at least 47 of 100" in told
+
+
+def test_time_on_the_bench_is_that_of_all_sittings(pair: Studied) -> None:
+    """Each step from its first question to the next step's: together about as long as the sittings lasted."""
+    (unit, _), _ = pair[0].units, pair[1]
+    lasted = sum(one.lasted_s for one in pair[0].sittings if one.unit == "L")
+    assert sum(unit.story.bench_s.values()) == pytest.approx(lasted, abs=1.0)
+    assert list(unit.story.bench_s) == ["intake", "fuses", "coils", "cover", "bridge", "starts"]
+    assert unit.story.bench_s["fuses"] > 5.0
+
+
+def test_nothing_reads_not_done_that_another_sitting_holds(tmp_path: Path) -> None:
+    """Every sitting of L leaves most of the plan out; together they leave nothing, each by itself much."""
+    paths = ill(tmp_path)
+    found, _ = studied((ILL, paths))
+    assert found.units[0].story.undone == ()
+    assert found.units[0].open == ()
+    for path in paths[:2]:
+        alone, _ = studied((ILL, [path]))
+        assert ("starts", "starts") in alone.units[0].story.undone
+    text = "\n".join(text_lines(compose_job(*studied((ILL, paths)))))
+    assert "not done" not in text.casefold()
+    assert "from session" not in text  # a verdict that was taken over is told where it was given
+
+
+def test_what_was_decided_before_stands_below_over_sittings(document: Document) -> None:
+    """F3 of the first sitting is a quiet row below F3 of the second."""
+    block = section(document, "Everything measured on L").blocks[0]
+    assert isinstance(block, Table)
+    cells = [(row.cells[0][:9], row.cells[1], row.quiet) for group in block.groups for row in group.rows]
+    place = cells.index(("F3", "pass", False))
+    assert cells[place + 1] == ("before it", "fail", True)
+
+
+def test_sittings_come_with_their_checksums(pair: Studied, document: Document) -> None:
+    """Every journal: its unit, how it ended, its hash as any other program finds it."""
+    block = next(block for block in section(document, "Sittings").blocks if isinstance(block, Table))
+    names = [(row.cells[0], row.cells[1]) for group in block.groups for row in group.rows]
+    assert names == [("002-L.jsonl", "L"), ("003-L.jsonl", "L"), ("004-L.jsonl", "L"), ("001-R.jsonl", "R")]
+    assert all(len(row.cells[-1]) == 64 for group in block.groups for row in group.rows)
+
+
+def test_a_damaged_journal_is_named_and_the_rest_is_told(tmp_path: Path) -> None:
+    """A byte changed in the second sitting: what stands before it counts, and the report says so."""
+    paths = list(ill(tmp_path))
+    data = bytearray(paths[1].read_bytes())
+    middle = len(data) // 2
+    data[middle] ^= 1
+    paths[1].write_bytes(data)
+    (tmp_path / "005-L.jsonl").write_text("no journal\n")
+    found, units = studied((ILL, [*paths, tmp_path / "005-L.jsonl"]))
+    assert [warning.split(" is ")[0] for warning in found.warnings] == ["003-L.jsonl", "005-L.jsonl"]
+    assert [one.file.state for one in found.sittings] == ["closed", "damaged", "closed"]
+    assert found.units[0].story.good >= 5
+    text = "\n".join(text_lines(compose_job(found, units)))
+    assert "003-L.jsonl is damaged" in text and "005-L.jsonl is passed over" in text
+
+
+def test_no_journal_at_all_is_said(tmp_path: Path) -> None:
+    """A job whose units were never measured has no report; one unit of two that was not is told as such."""
+    with pytest.raises(UsageError):
+        studied((ILL, []), (GOOD, []))
+    sitting(tmp_path, GOOD, 1, GOOD_SCRIPT, reason="done")
+    document = compose_job(*studied((ILL, []), (GOOD, [tmp_path / "001-R.jsonl"])))
+    assert document.result.startswith("L: it was not measured. R: ")
+
+
+def test_what_was_accepted_counts_as_good_and_is_told(tmp_path: Path) -> None:
+    """A blown fuse that stays: accepted with its reason, in the sentence, in the row, and among the unit's facts."""
+    play = Play(fuses(2), rate=RATE)(f"OL*6 {touched('0.2')}330.1*8 {OFF}330.1*8 {OFF}")
+    told = msgspec.structs.replace(play.verdicts["F2"], accepted="not fitted in this variant")
+    path = tmp_path / "001-L.jsonl"
+    path.write_bytes(lines([*records(play), told]))
+    document = compose_job(*studied((ILL, [path])))
+    assert document.result == "L: 2 of 2 items good, 1 of them accepted as they are."
+    said = facts(document, "Unit L")
+    assert said["Accepted"] == ("Fuses F2: 330.1 Ω, allowed is at most 2 Ω; accepted: not fitted in this variant.")
+    assert said["Left open"] == "nothing"
+    assert rows(document)["fuses F2"][-1] == "accepted as it is, not fitted in this variant"
+
+
+def test_a_trimmer_left_past_its_limit_leads(tmp_path: Path) -> None:
+    """The first sentence, and the first line of the unit: it must be turned back before the unit is powered."""
+    document = compose_job(*studied((ILL, [journal(tmp_path, dipped(back=False), reason="quit")])))
+    assert document.result.startswith("L: RV1 stands past its hazard limit. It must be turned back")
+    block = section(document, "Unit L").blocks[0]
+    assert isinstance(block, Para) and block.loud and "must be turned back" in block.text
+    assert "STANDS PAST ITS HAZARD LIMIT" in rows(document)["bridge RV1"][-1]
+
+
+def test_a_way_past_the_limit_is_told_though_it_came_back(tmp_path: Path) -> None:
+    """The path from 2.187 kΩ to 1.502 kΩ led past 1.2 kΩ, down to 1.107 kΩ."""
+    done = facts(compose_job(*studied((ILL, [journal(tmp_path, dipped())]))), "Unit L")["Done"]
+    past = "Bridge RV1 was past its hazard limit once while it was turned, at worst 1.107 kΩ beside 1.2 kΩ."
+    assert done == f"{past} Bridge RV1 turned from 2.187 kΩ to 1.502 kΩ."
+
+
+def test_parts_are_listed(tmp_path: Path) -> None:
+    """What `replaced` entered, once however often it was said."""
+    play = Play(trimmers(), rate=RATE)("OL*6")
+    play.session.bench.replaced("RV1", "10-turn, 5 kohm")
+    note = play.session.bench.take()
+    path = tmp_path / "001-L.jsonl"
+    path.write_bytes(lines([*records(play), *note]))
+    assert facts(compose_job(*studied((ILL, [path]))), "Unit L")["Parts"] == "RV1 (bridge): 10-turn, 5 kohm."
+
+
+def test_units_of_other_plans_stand_alone(tmp_path: Path) -> None:
+    """Two models on one bench are not compared; each has its story, and why they are not set side by side is said."""
+    one = journal(tmp_path, Play(fuses(2), rate=RATE, id="a")(f"OL*6 {touched('0.2', '0.2')}"), "001-L.jsonl")
+    play = Play(trimmers(), rate=RATE, id="b")(f"OL*6 2.187k*5 {ramp(2187, 1500, -30)} 1.502k*30 OL*9")
+    play.record = msgspec.structs.replace(play.record, plan=play.record.plan | {"model": "GC-9"})
+    other = tmp_path / "002-R.jsonl"
+    other.write_bytes(lines([play.record, *records(play)[1:]]))
+    found, units = studied((ILL, [one]), (GOOD, [other]))
+    assert found.beside == ()
+    assert any("not set side by side" in warning for warning in found.warnings)
+    assert compose_job(found, units).sections[1].title.startswith("Unit L")
+
+
+def test_hostile_texts_stay_texts(tmp_path: Path) -> None:
+    """Title, tag, name, serial, symptom, notes, file names: nothing becomes markup, nothing drives a terminal."""
+    hostile = msgspec.structs.replace(
+        ILL, tag=HOSTILE, name=HOSTILE + "n", serial=HOSTILE, symptom=HOSTILE, known_good=False
+    )
+    play = Play(fuses(2), rate=RATE, unit=HOSTILE)(f"OL*6 {touched('0.2')}")
+    path = journal(tmp_path, play)
+    document = compose_job(*study_job(HOSTILE, HOSTILE, [(hostile, [path])], program=HOSTILE))
+    parsed = Parsed(page(document))
+    assert not [tag for tag, _ in parsed.elements if tag in ("script", "img", "iframe", "a", "link")]
+    assert not [name for _, attrs in parsed.elements for name in attrs if name.startswith("on")]
+    text = "\n".join(text_lines(document))
+    assert "\x1b" not in text and "\u202e" not in text and "\x00" not in text
+
+
+def test_json_holds_what_the_page_says(pair: Studied) -> None:
+    """The data behind it can be encoded, and has the story, every verdict and every checksum."""
+    data = msgspec.json.decode(msgspec.json.encode(pair[0]))
+    assert data["units"][0]["story"]["good"] == 9
+    assert {verdict["item"] for verdict in data["units"][0]["verdicts"]} >= {"F1", "K2", "S1", "RV1", "starts"}
+    assert len(data["sittings"]) == 4
+
+
+def test_print_has_no_fixed_paper_and_no_last_line_alone(document: Document) -> None:
+    """A4 and Letter alike: no paper is named; details begin a page; the closing line stays with the last rows.
+
+    CSS Paged Media and Fragmentation (W3C): `break-before: page`, `break-after: avoid`, `orphans`, `widows`.
+    """
+    text = page(document)
+    assert "size: A4" not in text
+    assert text.count('<section class="anew">') == 1
+    for rule in ("section.anew { break-before: page; }", "footer { break-before: avoid;", "widows: 3"):
+        assert rule in text
