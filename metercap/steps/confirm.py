@@ -15,59 +15,92 @@ from metercap.quantity import format_value
 from metercap.records import CueKind, Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.facts import ConfirmFacts
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.machine import Cells, Given, Look, Machine, Row, table
 from metercap.steps.rounds import Rounds
 
 DENIED = "denied by the operator"
 NOT_YET = "not yet: it stays open, and fail decides against it"
 
 
-class S(StrEnum):
+class ConfirmState(StrEnum):
     """States: asking whether the wait has begun, waiting it out, asking."""
 
     BEGIN = "begin"
     WAIT = "wait"
     ASK = "ask"
+    NEXT = "next"
+    """An item was answered or passed over."""
     END = "end"
 
 
-_NEXT = (S.ASK, S.END)
+class ConfirmSign(StrEnum):
+    """What a word is about, and what follows an answer."""
+
+    LISTED = "of a check list"
+    SINGLE = "no check list"
+    NAMED = "an item"
+    UNNAMED = "no item"
+    FIRST_LOOK = "first look"
+    LAST_LOOK = "last look"
+    WAITS = "with a wait"
+    NO_WAIT = "without a wait"
+    ITEM = "item left"
+    SKIPPED = "skipped ones left"
+    NONE = "none left"
+
+
+_State, _Sign = ConfirmState, ConfirmSign
+
+# Before the question a word is about the whole step: no item of a list may get round the wait.
+_WHOLE: Cells = {
+    Given.NO: Row("not_begun", _State.BEGIN, asks=True),
+    Given.FAIL: Row("fail_all", _State.END),
+    Given.SKIP: Row("skip_all", _State.END),
+    Given.SKIP_STEP: Row("skip_all", _State.END),
+    Given.ABSENT: Row("absent_all", _State.END),
+    Given.AGAIN: Row("begin_anew", _State.BEGIN, asks=True),
+}
 
 
 class Confirm(Machine):
     """A word decides; readings are shown and nothing is made of them."""
 
     shows_contact = False
-    TABLE = {  # noqa: RUF012 - declared Mapping in the base
-        (S.BEGIN, Given.YES): Row("begun", (S.WAIT,)),
-        (S.BEGIN, Given.NO): Row("not_begun", (S.BEGIN,)),
-        (S.WAIT, Given.DUE): Row("over", (S.ASK,)),
-        (S.WAIT, Given.NO): Row("not_begun", (S.BEGIN,)),
-        (S.ASK, Given.YES): Row("yes", _NEXT),
-        (S.ASK, Given.PASS): Row("yes", _NEXT),
-        (S.ASK, Given.NO): Row("not_yet", (S.ASK,)),
-        (S.ASK, Given.BACK): Row("back", (S.ASK,)),
-        (S.ASK, Given.AT): Row("to_item", (S.ASK,)),
-        (S.ASK, Given.FAIL): Row("fail", _NEXT),
-        (S.ASK, Given.SKIP): Row("skip", _NEXT),
-        (S.ASK, Given.ABSENT): Row("absent", _NEXT),
-        # Before the question a word is about the whole step: no item of a list may get round the wait.
-        **words_rows(
-            (S.BEGIN, S.WAIT),
-            {
-                Given.FAIL: Row("fail_all", (S.END,)),
-                Given.SKIP: Row("skip_step", (S.END,)),
-                Given.ABSENT: Row("absent_all", (S.END,)),
+    TABLE = table(
+        {
+            _State.BEGIN: {**_WHOLE, Given.YES: Row("begun", _State.WAIT, asks=True)},
+            _State.WAIT: {**_WHOLE, Given.DUE: Row("over", _State.ASK, asks=True)},
+            _State.ASK: {
+                Given.YES: Row("confirm", _State.NEXT),
+                Given.PASS: Row("confirm", _State.NEXT),
+                Given.NO: Row("not_yet", None, asks=True),
+                Given.FAIL: Row("fail", _State.NEXT),
+                Given.ABSENT: Row("absent", _State.NEXT),
+                Given.SKIP: Look("which_look", (_Sign.FIRST_LOOK, _Sign.LAST_LOOK)),
+                _Sign.FIRST_LOOK: Row("pass_over", _State.NEXT),
+                _Sign.LAST_LOOK: Row("give_up", _State.NEXT),
+                Given.BACK: Look("is_list", (_Sign.LISTED, _Sign.SINGLE)),
+                _Sign.LISTED: Row("back", None, asks=True),
+                _Sign.SINGLE: Row("nothing_before", None),
+                Given.AT: Look("find", (_Sign.NAMED, _Sign.UNNAMED)),
+                _Sign.NAMED: Row("to_item", None, asks=True),
+                _Sign.UNNAMED: Row("no_such", None),
+                Given.AGAIN: Look("has_wait", (_Sign.WAITS, _Sign.NO_WAIT)),
+                _Sign.WAITS: Row("begin_anew", _State.BEGIN, asks=True),
+                _Sign.NO_WAIT: Row("begin_anew", None, asks=True),
+                Given.SKIP_STEP: Row("skip_all", _State.END),
             },
-        ),
-        **words_rows(
-            (S.BEGIN, S.WAIT, S.ASK),
-            {Given.SKIP_STEP: Row("skip_step", (S.END,)), Given.AGAIN: Row("again", (S.BEGIN, S.ASK))},
-        ),
-    }
+            _State.NEXT: {
+                Given.NOW: Look("what_next", (_Sign.ITEM, _Sign.SKIPPED, _Sign.NONE)),
+                _Sign.ITEM: Row("open_next", _State.ASK, asks=True),
+                _Sign.SKIPPED: Row("open_skipped", _State.ASK, asks=True),
+                _Sign.NONE: Row("", _State.END),
+            },
+        }
+    )
 
     def __init__(self, step: ConfirmStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.BEGIN if step.wait_s else S.ASK)
+        super().__init__(step, bench, ConfirmState.BEGIN if step.wait_s else ConfirmState.ASK)
         self._wait_s = step.wait_s or 0.0
         self._items = step.items or (Item(step.id),)
         self._is_list = bool(step.items)
@@ -78,8 +111,8 @@ class Confirm(Machine):
         bench.calls.pop(step.id, None)
         until_s = bench.waits.pop(step.id, None)
         if until_s is not None:
-            self.state = S.WAIT if until_s > bench.t_s else S.ASK
-            self.deadline_s = until_s if self.state is S.WAIT else None
+            self.state = ConfirmState.WAIT if until_s > bench.t_s else ConfirmState.ASK
+            self.deadline_s = until_s if self.state is ConfirmState.WAIT else None
 
     @property
     def item(self) -> str:
@@ -98,7 +131,7 @@ class Confirm(Machine):
     def start(self) -> None:
         """Ask, or ask whether the wait has begun."""
         if self._rounds.next is None:
-            self.done = True
+            self.move(ConfirmState.END)
             return
         self.bench.changed()
         self.resume()
@@ -121,16 +154,16 @@ class Confirm(Machine):
 
     def be_left(self) -> None:
         """A wait runs on while other things are done."""
-        if self.state is S.WAIT and self.deadline_s is not None:
+        if self.state is ConfirmState.WAIT and self.deadline_s is not None:
             self.bench.waits[self.step.id] = self.bench.calls[self.step.id] = self.deadline_s
 
     def resume(self) -> None:
         """Prompt for the wait or the word."""
         text = self._text()
-        if self.state is S.BEGIN:
+        if self.state is ConfirmState.BEGIN:
             say = f"{text} begun? yes starts the wait of {format_value(self._wait_s, 's')}"
             self.say(Do.CONFIRM, say, asks=Asks.BEGUN, power=self.step.power)
-        elif self.state is S.WAIT:
+        elif self.state is ConfirmState.WAIT:
             say = f"{text} (wait {format_value(self._wait_s, 's')})"
             self.bench.urge(Do.WAIT, self.item, say, until_s=self.deadline_s)
         else:
@@ -138,7 +171,7 @@ class Confirm(Machine):
 
     def _text(self) -> str:
         say = self.step.say or ("" if self._is_list else "done?")
-        if not self._is_list or self.state is not S.ASK:
+        if not self._is_list or self.state is not ConfirmState.ASK:
             return say or "done?"
         item = self._items[self._at]
         about = "; ".join(part for part in (item.where, item.say) if part)
@@ -147,120 +180,132 @@ class Confirm(Machine):
 
     # --- the wait
 
-    def begun(self) -> StrEnum:
+    def begun(self) -> None:
         """It has begun: the wait counts from now."""
-        self.state = S.WAIT
         self.deadline_s = at(self.bench.t_s + self._wait_s)
-        self.resume()
-        return S.WAIT
 
-    def not_begun(self) -> StrEnum:
+    def not_begun(self) -> None:
         """It has not: ask again, and count from a later yes."""
         self.deadline_s = None
         self.bench.note(f"{self.step.id}: not begun yet, so nothing is waited for")
-        self.state = S.BEGIN
-        self.resume()
-        return S.BEGIN
 
-    def over(self) -> StrEnum:
+    def over(self) -> None:
         """The wait is over."""
         self.deadline_s = None
-        self.state = S.ASK
-        self.resume()
-        return S.ASK
 
-    def again(self) -> StrEnum:
-        """Begin anew."""
+    def has_wait(self) -> ConfirmSign:
+        """Look whether beginning anew means waiting anew."""
+        return ConfirmSign.WAITS if self._wait_s else ConfirmSign.NO_WAIT
+
+    def begin_anew(self) -> None:
+        """Ask from the beginning."""
         self.deadline_s = None
-        self.state = S.BEGIN if self._wait_s else S.ASK
-        self.start()
-        return self.state
+        self.bench.changed()
 
     # --- answers
 
-    def yes(self) -> StrEnum:
+    def confirm(self) -> None:
         """Confirmed."""
-        return self._give(VerdictKind.PASS, "confirmed by the operator")
+        self._give(VerdictKind.PASS, "confirmed by the operator")
 
-    def not_yet(self) -> StrEnum:
+    def not_yet(self) -> None:
         """It is not so, which may still come: the question stays."""
         self.bench.note(f"{self.item}: {NOT_YET}")
-        self.resume()
-        return S.ASK
 
-    def fail(self) -> StrEnum:
+    def fail(self) -> None:
         """Decided against."""
-        return self._give(VerdictKind.FAIL, DENIED)
+        self._give(VerdictKind.FAIL, DENIED)
 
-    def fail_all(self) -> StrEnum:
+    def fail_all(self) -> None:
         """Decided against, whatever the wait would have shown."""
-        return self._give_all(VerdictKind.FAIL, DENIED)
+        self._give_all(VerdictKind.FAIL, DENIED)
 
-    def absent_all(self) -> StrEnum:
+    def absent_all(self) -> None:
         """There is nothing to wait for on this unit."""
-        return self._give_all(VerdictKind.ABSENT, "")
+        self._give_all(VerdictKind.ABSENT, "")
 
-    def absent(self) -> StrEnum:
+    def absent(self) -> None:
         """There is no such thing on this unit."""
-        return self._give(VerdictKind.ABSENT, "")
+        self._give(VerdictKind.ABSENT, "")
 
-    def skip(self) -> StrEnum:
-        """Passed over; an item of a list is asked about once more at the end."""
-        if not self._is_list or self._rounds.second:
-            return self._give(VerdictKind.UNSURE, "skipped")
+    def which_look(self) -> ConfirmSign:
+        """An item of a list that is skipped is asked about once more at the end."""
+        last = not self._is_list or self._rounds.second
+        return ConfirmSign.LAST_LOOK if last else ConfirmSign.FIRST_LOOK
+
+    def pass_over(self) -> None:
+        """Leave it for the second look."""
         self.bench.cue(CueKind.SKIP, self.item)
         self._rounds.skipped(self._at)
-        return self._onward()
 
-    def skip_step(self) -> StrEnum:
+    def give_up(self) -> None:
+        """Passed over for good."""
+        self._give(VerdictKind.UNSURE, "skipped")
+
+    def skip_all(self) -> None:
         """Whatever is not decided was passed over."""
-        return self._give_all(VerdictKind.UNSURE, "skipped")
+        self._give_all(VerdictKind.UNSURE, "skipped")
 
-    def back(self) -> StrEnum:
+    def is_list(self) -> ConfirmSign:
+        """Look whether there are items to go back to."""
+        return ConfirmSign.LISTED if self._is_list else ConfirmSign.SINGLE
+
+    def back(self) -> None:
         """Ask again about what was decided or skipped last."""
-        if not self._is_list:
-            self.bench.note(f"there is nothing to go back to in {self.step.id}")
-            return S.ASK
         last = self._rounds.back()
-        return self._open(self._at if last is None else last)
+        self._open(self._at if last is None else last)
 
-    def to_item(self) -> StrEnum:
-        """Ask about the item that was named."""
+    def nothing_before(self) -> None:
+        """There is one question only."""
+        self.bench.note(f"there is nothing to go back to in {self.step.id}")
+
+    def find(self) -> ConfirmSign:
+        """Look for the item that a word names."""
+        return ConfirmSign.UNNAMED if self._named is None else ConfirmSign.NAMED
+
+    @property
+    def _named(self) -> int | None:
         wanted = self.text.strip().casefold()
-        for n, item in enumerate(self._items):
-            if item.name.casefold() == wanted:
-                self._rounds.reopen(n)
-                return self._open(n)
-        self.bench.note(f"no item {self.text.strip()!r} in this step")
-        return S.ASK
+        return next((n for n, name in enumerate(self._names) if name.casefold() == wanted), None)
 
-    def _give(self, verdict: VerdictKind, reason: str) -> StrEnum:
+    def to_item(self) -> None:
+        """Ask about the item that was named."""
+        named = self._named
+        if named is not None:
+            self._rounds.reopen(named)
+            self._open(named)
+
+    def no_such(self) -> None:
+        """The word named none."""
+        self.bench.note(f"no item {self.text.strip()!r} in this step")
+
+    def _give(self, verdict: VerdictKind, reason: str) -> None:
         self.bench.give(self.item, verdict, reason=reason)
         self._rounds.decided(self._at, by_contact=False)
-        return self._onward()
 
-    def _give_all(self, verdict: VerdictKind, reason: str) -> StrEnum:
+    def _give_all(self, verdict: VerdictKind, reason: str) -> None:
         for n, item in enumerate(self._items):
             if n not in self._rounds.done:
                 self._rounds.decided(n, by_contact=False)
                 self.bench.give(item.name, verdict, reason=reason)
-        return self._end()
 
-    def _onward(self) -> StrEnum:
-        after = self._rounds.next
-        if after is None:
-            after = self._rounds.second_look()
-        return self._end() if after is None else self._open(after)
+    # --- from item to item
 
-    def _open(self, n: int) -> StrEnum:
+    def what_next(self) -> ConfirmSign:
+        """Find what is asked about next."""
+        if self._rounds.next is not None:
+            return ConfirmSign.ITEM
+        return ConfirmSign.SKIPPED if self._rounds.left else ConfirmSign.NONE
+
+    def open_next(self) -> None:
+        """Go on with this look."""
+        self._open(self._rounds.next or 0)
+
+    def open_skipped(self) -> None:
+        """Begin the second look."""
+        self._open(self._rounds.second_look() or 0)
+
+    def _open(self, n: int) -> None:
         self._at = n
         self.deadline_s = None
-        self.state = S.ASK
         self.bench.changed()
-        self.resume()
-        return S.ASK
-
-    def _end(self) -> StrEnum:
-        self.deadline_s = None
-        self.done = True
-        return S.END

@@ -76,7 +76,7 @@ class Row(msgspec.Struct, frozen=True):
     """
 
     action: str
-    to: StrEnum | tuple[StrEnum, ...] | None
+    to: StrEnum | None
     asks: bool = False
 
 
@@ -183,10 +183,6 @@ class Machine:
                 raise AssertionError(f"{type(self).__name__}: {self.state}, {cell.action}: {sign} is not in the table")
             cell = self.TABLE[self.state, sign]
         if type(cell) is Row:
-            if isinstance(cell.to, tuple):
-                after = getattr(self, cell.action)()
-                self.state = self.state if after is None else after
-                return
             if cell.action:
                 getattr(self, cell.action)()
             if cell.to is not None:
@@ -238,11 +234,7 @@ class Machine:
         """Prompt for the current item, with the step's own words first where the plan has some."""
         self.bench.prompt(do, self.item if item is None else item, text, **facts)
 
-    def stay(self) -> StrEnum:
-        """Do nothing."""
-        return self.state
-
-    def waiting(self) -> Any:
+    def waiting(self) -> None:
         """No contact for a while: say so once, and stay."""
         self.deadline_s = None
         self.bench.cue(CueKind.WAITING, self.item)
@@ -250,8 +242,3 @@ class Machine:
     def status(self) -> str:
         """Return where we are, in one line to show or speak."""
         return f"{self.step.id}: {self.item}"
-
-
-def words_rows(states: tuple[StrEnum, ...], rows: Mapping[Given, Row]) -> dict[tuple[StrEnum, StrEnum], Cell]:
-    """Return `rows` for each of `states`: a table's cells that are alike."""
-    return {(state, given): row for state in states for given, row in rows.items()}

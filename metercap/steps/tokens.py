@@ -16,7 +16,7 @@ from metercap.quantity import Quantity, format_value
 from metercap.records import CueKind, Do
 from metercap.steps.bench import Bench
 from metercap.steps.facts import TokensFacts
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.machine import Cells, Given, Look, Machine, Row, table
 
 STEP_ID = "tokens"
 LEARN_SHARE = 0.10
@@ -34,29 +34,52 @@ class TokensStep(StepBase, frozen=True, tag="tokens", kw_only=True):
         return (Quantity.RESISTANCE,)
 
 
-class S(StrEnum):
+class TokensState(StrEnum):
     """States of learning."""
 
     OPEN = "open"
     ON = "on"
+    NEXT = "next"
+    """A token was learned, or done without."""
     END = "end"
+
+
+class TokensSign(StrEnum):
+    """What a conversion turns out to be, and what follows a token."""
+
+    SETTLED = "settled near its value"
+    TOKEN = "token left"
+    NONE = "none left"
+
+
+_State, _Sign = TokensState, TokensSign
+
+_WORDS: Cells = {Given.SKIP: Row("drop_one", _State.NEXT), Given.SKIP_STEP: Row("drop_all", _State.END)}
 
 
 class LearnTokens(Machine):
     """Asks for each token in turn and remembers what it reads."""
 
-    TABLE = {  # noqa: RUF012
-        (S.OPEN, Given.CONTACT): Row("contact", (S.ON,)),
-        (S.OPEN, Given.GO): Row("stay", (S.OPEN,)),
-        (S.ON, Given.VALUE): Row("value", (S.OPEN, S.ON, S.END)),
-        (S.ON, Given.ENDED): Row("ended", (S.OPEN,)),
-        **words_rows(
-            (S.OPEN, S.ON), {Given.SKIP: Row("skip", (S.OPEN, S.END)), Given.SKIP_STEP: Row("skip_step", (S.END,))}
-        ),
-    }
+    TABLE = table(
+        {
+            _State.OPEN: {**_WORDS, Given.CONTACT: Row("contact", _State.ON)},
+            _State.ON: {
+                **_WORDS,
+                Given.VALUE: Look("settle", (_Sign.SETTLED,)),
+                _Sign.SETTLED: Row("learn", _State.NEXT),
+                Given.ENDED: Row("ended", _State.OPEN),
+                Given.BLOCKED: Row("", _State.OPEN),
+            },
+            _State.NEXT: {
+                Given.NOW: Look("what_next", (_Sign.TOKEN, _Sign.NONE)),
+                _Sign.TOKEN: Row("expect", _State.OPEN, asks=True),
+                _Sign.NONE: Row("", _State.END),
+            },
+        }
+    )
 
     def __init__(self, marked: Mapping[str, float], bench: Bench) -> None:
-        super().__init__(TokensStep(id=STEP_ID, marked=dict(marked)), bench, S.OPEN)
+        super().__init__(TokensStep(id=STEP_ID, marked=dict(marked)), bench, TokensState.OPEN)
         self._left = list(marked.items())
         self._of = len(marked)
         self._burst = Burst()
@@ -81,54 +104,46 @@ class LearnTokens(Machine):
             name, ohm = self._left[0]
             self.say(Do.PROBE, f"touch the token {name!r}, {format_value(ohm, 'ohm')}, until the tick")
 
-    def blocked(self) -> None:
-        """What was gathered is worth nothing."""
-        if self.state is S.ON:
-            self.state = S.OPEN
-
-    def contact(self) -> StrEnum:
+    def contact(self) -> None:
         """A contact begins."""
         self._burst = self.bench.burst()
-        return S.ON
 
-    def ended(self) -> StrEnum:
+    def ended(self) -> None:
         """It ended too soon."""
         self.bench.cue(CueKind.AGAIN, self.item)
-        return S.OPEN
 
-    def value(self) -> StrEnum:
-        """A new conversion."""
+    def settle(self) -> TokensSign | None:
+        """Take a new conversion; a value far from the marked one is another part's."""
         reading = self.reading
         if reading is None or reading.value is None:
-            return S.ON
+            return None
         self._burst.feed(reading)
-        flat = self._burst.plateau()
+        flat, ohm = self._burst.plateau(), self._left[0][1]
+        return None if flat is None or abs(flat.value - ohm) > LEARN_SHARE * ohm else TokensSign.SETTLED
+
+    def learn(self) -> None:
+        """What it reads now is what is looked for."""
+        flat, (name, _) = self._burst.plateau(), self._left[0]
         if flat is None:
-            return S.ON
-        name, ohm = self._left[0]
-        if abs(flat.value - ohm) > LEARN_SHARE * ohm:
-            return S.ON
+            raise AssertionError("learned without a settled value")
         self.bench.tokens.learned[name] = flat.value
         self.bench.note(f"token {name} reads {format_value(flat.value, 'ohm', flat.resolution)}")
         self.bench.cue(CueKind.PASS, name)
         self.bench.ticked = (self.step.id, name)
-        return self._next()
+        self.drop_one()
 
-    def skip(self) -> StrEnum:
-        """Do without this token."""
-        return self._next()
+    def drop_one(self) -> None:
+        """Nothing more is asked of this token."""
+        self._left.pop(0)
 
-    def skip_step(self) -> StrEnum:
+    def drop_all(self) -> None:
         """Do without those left."""
         self._left.clear()
-        self.done = True
-        return S.END
 
-    def _next(self) -> StrEnum:
-        self._left.pop(0)
-        if not self._left:
-            self.done = True
-            return S.END
+    def what_next(self) -> TokensSign:
+        """Find the next token."""
+        return TokensSign.TOKEN if self._left else TokensSign.NONE
+
+    def expect(self) -> None:
+        """Ask for it: what touches now belongs to the last one."""
         self.bench.changed()
-        self.resume()
-        return S.OPEN

@@ -26,7 +26,7 @@ from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.counts import k_of_n
 from metercap.steps.facts import TrialsFacts
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.machine import Cells, Given, Look, Machine, Row, table
 
 TWICE_S = 1.0
 """A pedal pressed again so soon was pressed twice: no unit is switched off, started and seen to work in a second
@@ -35,7 +35,7 @@ BY_FOOT = ("pedal", "key")
 """Sources that a foot may have pressed twice: many a pedal types a key."""
 
 
-class S(StrEnum):
+class TrialsState(StrEnum):
     """States of trials."""
 
     OFF = "off"
@@ -44,37 +44,89 @@ class S(StrEnum):
     """A start: did it pass?"""
     FIX = "fix"
     """Failed: waiting for the word that says what was mended."""
+    COUNTED = "counted"
+    """A start was counted."""
     END = "end"
+
+
+class TrialsSign(StrEnum):
+    """What a word turns out to be, and what follows a start."""
+
+    TWICE = "pressed twice"
+    PASSED = "a start passed"
+    FAILED = "a start failed"
+    MENDED = "after a failure"
+    NOTHING_FAILED = "nothing failed yet"
+    TO_MEND = "to be mended"
+    PROVED = "all runs made"
+    COLD = "cold time comes"
+    MORE = "the next start comes"
+
+
+_State, _Sign = TrialsState, TrialsSign
+
+_STOP: Cells = {
+    Given.SKIP: Row("decide", _State.END),
+    Given.SKIP_STEP: Row("decide", _State.END),
+    Given.ABSENT: Row("absent", _State.END),
+}
+_FIXED: Cells = {
+    Given.FIXED: Look("what_fixed", (_Sign.MENDED, _Sign.NOTHING_FAILED)),
+    _Sign.MENDED: Row("fixed", _State.RUN, asks=True),
+    _Sign.NOTHING_FAILED: Row("nothing_failed", None),
+}
 
 
 class Trials(Machine):
     """Counts starts by the words pass and fail (a pedal)."""
 
     shows_contact = False
-    AFTER_VERDICT = (S.FIX,)
-    TABLE = {  # noqa: RUF012
-        (S.OFF, Given.DUE): Row("ready", (S.RUN,)),
-        **words_rows((S.OFF,), dict.fromkeys((Given.PASS, Given.FAIL, Given.YES), Row("not_yet", (S.OFF,)))),
-        **words_rows((S.OFF, S.RUN), dict.fromkeys((Given.BACK, Given.AGAIN), Row("back", (S.RUN,)))),
-        (S.RUN, Given.PASS): Row("passed", (S.OFF, S.RUN, S.FIX, S.END)),
-        (S.RUN, Given.FAIL): Row("failed", (S.OFF, S.RUN, S.FIX)),
-        **words_rows((S.RUN,), dict.fromkeys((Given.YES, Given.NO), Row("neither", (S.RUN,)))),
-        (S.FIX, Given.NO): Row("stop", (S.END,)),
-        (S.FIX, Given.BACK): Row("back", (S.RUN,)),
-        **words_rows((S.OFF, S.RUN), {Given.FIXED: Row("fixed", (S.OFF, S.RUN))}),
-        (S.FIX, Given.FIXED): Row("fixed", (S.RUN,)),
-        **words_rows(
-            (S.OFF, S.RUN, S.FIX),
-            {
-                Given.SKIP: Row("stop", (S.END,)),
-                Given.SKIP_STEP: Row("stop", (S.END,)),
-                Given.ABSENT: Row("absent", (S.END,)),
+    AFTER_VERDICT = (TrialsState.FIX,)
+    TABLE = table(
+        {
+            _State.OFF: {
+                **_STOP,
+                **_FIXED,
+                Given.DUE: Row("ready", _State.RUN, asks=True),
+                Given.PASS: Row("not_yet", None),
+                Given.FAIL: Row("not_yet", None),
+                Given.YES: Row("not_yet", None),
+                Given.BACK: Row("back", _State.RUN, asks=True),
+                Given.AGAIN: Row("back", _State.RUN, asks=True),
             },
-        ),
-    }
+            _State.RUN: {
+                **_STOP,
+                **_FIXED,
+                Given.PASS: Look("passes", (_Sign.PASSED, _Sign.TWICE)),
+                Given.FAIL: Look("fails", (_Sign.FAILED, _Sign.TWICE)),
+                _Sign.PASSED: Row("count_passed", _State.COUNTED),
+                _Sign.FAILED: Row("count_failed", _State.COUNTED),
+                _Sign.TWICE: Row("counted_once", None),
+                Given.YES: Row("neither", None),
+                Given.NO: Row("neither", None),
+                Given.BACK: Row("back", None, asks=True),
+                Given.AGAIN: Row("back", None, asks=True),
+            },
+            _State.FIX: {
+                **_FIXED,
+                Given.NO: Row("", _State.END),
+                Given.BACK: Row("back", _State.RUN, asks=True),
+                Given.SKIP: Row("", _State.END),
+                Given.SKIP_STEP: Row("", _State.END),
+                Given.ABSENT: Row("absent", _State.END),
+            },
+            _State.COUNTED: {
+                Given.NOW: Look("after_start", (_Sign.TO_MEND, _Sign.PROVED, _Sign.COLD, _Sign.MORE)),
+                _Sign.TO_MEND: Row("decide", _State.FIX, asks=True),
+                _Sign.PROVED: Row("decide", _State.END),
+                _Sign.COLD: Row("cool", _State.OFF, asks=True),
+                _Sign.MORE: Row("ready", _State.RUN, asks=True),
+            },
+        }
+    )
 
     def __init__(self, step: TrialsStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.RUN)
+        super().__init__(step, bench, TrialsState.RUN)
         self._step = step
         earlier = bench.before.get((step.id, step.id), {})
         passes, runs = int(earlier.get("k", 0)), int(earlier.get("runs", 0))
@@ -104,17 +156,17 @@ class Trials(Machine):
             self.bench.note(f"{self.step.id}: before the fix {failures} of {n} starts failed")
         elif n >= self._step.runs:
             if failures:
-                self.state = S.FIX
+                self.state = TrialsState.FIX
             else:
                 self._before = []  # nothing failed then: it is counted anew
         self.resume()
 
     def resume(self) -> None:
         """Prompt for the wait, the start or the fix."""
-        if self.state is S.FIX:
+        if self.state is TrialsState.FIX:
             text = f"{self._failed()}: mend it, then say fixed and what was done; no ends the trials"
             self.say(Do.CONFIRM, text, asks=Asks.MENDED)
-        elif self.state is S.OFF:
+        elif self.state is TrialsState.OFF:
             text = f"switch off and let it cool for {self._step.off_s:g} s"
             self.say(Do.WAIT, text, power="off", until_s=self.deadline_s)
         else:
@@ -123,138 +175,123 @@ class Trials(Machine):
 
     def status(self) -> str:
         """How many starts, and what they prove."""
-        return f"{self.step.id}: {self._failed() if self.state is S.FIX else self._evidence()}"
+        return f"{self.step.id}: {self._failed() if self.state is TrialsState.FIX else self._evidence()}"
 
     def facts(self) -> TrialsFacts:
         """The starts so far and what they prove."""
-        runs, to_change = (self._after if self._fix else self._before), self._to_change() if self._fix else None
+        runs, to_change = self._runs, self._to_change() if self._fix else None
         return TrialsFacts(
-            until_s=self.deadline_s if self.state is S.OFF else None,
+            until_s=self.deadline_s if self.state is TrialsState.OFF else None,
             passed=runs.count(True),
             runs=len(runs),
             asked=self._needed if self._fix else self._step.runs,
             marks=tuple(runs),
             fix=self._fix,
-            mending=self.state is S.FIX,
+            mending=self.state is TrialsState.FIX,
             changed=bool(self._fix) and self._changed()[0],
             more_to_change=None if to_change is None else max(0, to_change - len(runs)),
             more_to_reliable=max(0, self._needed - len(runs)),
             attempt=1 + len(self._tries),
             reliability=self._step.reliability,
             confidence=self._step.confidence,
-            proved=self._failed() if self.state is S.FIX else self._evidence(),
+            proved=self._failed() if self.state is TrialsState.FIX else self._evidence(),
         )
 
-    def ready(self) -> StrEnum:
-        """The cold time is over."""
+    def ready(self) -> None:
+        """The cold time is over, or there is none."""
         self.deadline_s = None
-        self.state = S.RUN
-        self.resume()
-        return S.RUN
 
-    def not_yet(self) -> StrEnum:
+    def cool(self) -> None:
+        """The unit is off until it is cold."""
+        self.deadline_s = at(self.bench.t_s + (self._step.off_s or 0.0))
+
+    def not_yet(self) -> None:
         """A start of a unit that is still warm, or of one that is off, is no start."""
         left_s = max(0.0, (self.deadline_s or 0.0) - self.bench.t_s)
         self.bench.note(f"not started yet: {left_s:.1f} s to go")
-        return S.OFF
 
-    def neither(self) -> StrEnum:
+    def neither(self) -> None:
         """`yes` may mean that it was started, `no` that it was not yet."""
         self.bench.note("say pass or fail: yes and no count nothing here")
-        return S.RUN
 
-    def passed(self) -> StrEnum:
-        """A start that passed."""
-        return self._count(True)
-
-    def failed(self) -> StrEnum:
-        """A start that failed."""
-        return self._count(False)
-
-    def back(self) -> StrEnum:
+    def back(self) -> None:
         """Take the last start back."""
-        runs = self._after if self._fix else self._before
-        if runs:
-            runs.pop()
+        if self._runs:
+            self._runs.pop()
             self._keep()
-        return self.ready()
+        self.ready()
 
     @property
     def has_behind(self) -> bool:
         """True where a start can be taken back."""
-        return bool(self._after if self._fix else self._before)
+        return bool(self._runs)
 
-    def fixed(self) -> StrEnum:
+    def what_fixed(self) -> TrialsSign:
+        """A fix is held against failures before it."""
+        return TrialsSign.MENDED if self._fix or False in self._before else TrialsSign.NOTHING_FAILED
+
+    def nothing_failed(self) -> None:
+        """There are none."""
+        self.bench.note(f"{self.step.id}: no start has failed yet, so there is nothing to hold a fix against")
+
+    def fixed(self) -> None:
         """What was done, by the operator's word: the runs from here on are those after this fix."""
-        if not self._fix and False not in self._before:
-            self.bench.note(f"{self.step.id}: no start has failed yet, so there is nothing to hold a fix against")
-            return self.state
         if self._fix and self._after:  # it failed, or was given up: its runs are runs before the next fix
             self._tries.append(self._needed)
             self._before.extend(self._after)
         self._fix, self._after = self.text or "a fix", []
         self._keep()
         self.bench.note(f"{self.step.id}: runs after the fix begin: {self._fix}")
-        return self.ready()
+        self.ready()
 
-    def stop(self) -> StrEnum:
-        """End with what there is."""
-        if self.state is not S.FIX:
-            self._decide()
-        self.deadline_s = None
-        self.done = True
-        return S.END
-
-    def absent(self) -> StrEnum:
+    def absent(self) -> None:
         """Nothing to start."""
         self.bench.give(self.step.id, VerdictKind.ABSENT)
-        self.deadline_s = None
-        self.done = True
-        return S.END
 
     # --- counting
 
-    def _count(self, passed: bool) -> StrEnum:
-        if self.said_by in BY_FOOT and self.bench.t_s < self._counted_s + TWICE_S:
-            self.bench.note("counted a moment ago: one start counts once")
-            return S.RUN
+    @property
+    def _runs(self) -> list[bool]:
+        """The runs of the present attempt."""
+        return self._after if self._fix else self._before
+
+    @property
+    def _is_twice(self) -> bool:
+        return self.said_by in BY_FOOT and self.bench.t_s < self._counted_s + TWICE_S
+
+    def passes(self) -> TrialsSign:
+        """A pedal pressed twice counts once."""
+        return TrialsSign.TWICE if self._is_twice else TrialsSign.PASSED
+
+    def fails(self) -> TrialsSign:
+        """A pedal pressed twice counts once."""
+        return TrialsSign.TWICE if self._is_twice else TrialsSign.FAILED
+
+    def counted_once(self) -> None:
+        """The second press of the pedal."""
+        self.bench.note("counted a moment ago: one start counts once")
+
+    def count_passed(self) -> None:
+        """A start that passed."""
+        self._count(passed=True)
+
+    def count_failed(self) -> None:
+        """A start that failed."""
+        self._count(passed=False)
+
+    def _count(self, *, passed: bool) -> None:
         self._counted_s = self.bench.t_s
-        runs = self._after if self._fix else self._before
-        runs.append(passed)
+        self._runs.append(passed)
         self._keep()
-        if self._fix:
-            if not passed:
-                self._decide()
-                return self._to_fix()
-            if len(self._after) >= self._needed:
-                self._decide()
-                self.deadline_s = None
-                self.done = True
-                return S.END
-        elif len(self._before) >= self._step.runs:
-            self._decide()
-            if False in self._before:
-                return self._to_fix()
-            self.deadline_s = None
-            self.done = True
-            return S.END
-        return self._next()
 
-    def _next(self) -> StrEnum:
-        if self._step.off_s:
-            self.state = S.OFF
-            self.deadline_s = at(self.bench.t_s + self._step.off_s)
-        else:
-            self.state = S.RUN
-            self.deadline_s = None
-        self.resume()
-        return self.state
-
-    def _to_fix(self) -> StrEnum:
-        self.deadline_s = None
-        self.state = S.FIX
-        self.resume()
-        return S.FIX
+    def after_start(self) -> TrialsSign:
+        """Find what follows: a failure after the fix ends the attempt, one before it does when all runs are made."""
+        made = len(self._runs) >= (self._needed if self._fix else self._step.runs)
+        if False in self._runs and (self._fix or made):
+            return TrialsSign.TO_MEND
+        if made:
+            return TrialsSign.PROVED
+        return TrialsSign.COLD if self._step.off_s else TrialsSign.MORE
 
     def _keep(self) -> None:
         """Remember what was counted for a later session of this unit."""
@@ -299,8 +336,10 @@ class Trials(Machine):
         """Say that there were attempts before this one, which it has to make up for."""
         return f" (attempt {1 + len(self._tries)}, so it takes more)" if self._tries else ""
 
-    def _decide(self) -> None:
-        runs = self._after if self._fix else self._before
+    def decide(self) -> None:
+        """Give the verdict on the present attempt."""
+        runs = self._runs
+        self.deadline_s = None
         k, n = runs.count(True), len(runs)
         verdict, reason = self._judge(k, n)
         self.bench.give(self.step.id, verdict, reason=reason, **k_of_n(k, n, self._step.confidence))

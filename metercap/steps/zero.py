@@ -20,7 +20,7 @@ from metercap.reading import Reading
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.bench import Bench
 from metercap.steps.facts import InForce, ZeroFacts
-from metercap.steps.machine import Given, Machine, Row, words_rows
+from metercap.steps.machine import Cells, Given, Look, Machine, Row, table
 
 CONVERSIONS = 3
 """Whole conversions in one range that a lead null rests on."""
@@ -30,7 +30,7 @@ STILL_SHARE = 0.1
 """Tips rest too where so many conversions stay within this share of what leads may have: noise, not scraping."""
 
 
-class S(StrEnum):
+class ZeroState(StrEnum):
     """States: asking for the tips together, tips together, ended."""
 
     SHORT = "short"
@@ -38,31 +38,53 @@ class S(StrEnum):
     END = "end"
 
 
+class ZeroSign(StrEnum):
+    """What a conversion turns out to be."""
+
+    SETTLED = "settled"
+    COARSE = "settled, too coarse"
+    HIGH = "settled, too high"
+
+
+_State, _Sign = ZeroState, ZeroSign
+
+_WORDS: Cells = {
+    Given.AGAIN: Row("forget", _State.SHORT, asks=True),
+    Given.SKIP: Row("skip", _State.END),
+    Given.SKIP_STEP: Row("skip", _State.END),
+    Given.ABSENT: Row("skip", _State.END),
+}
+
+
 class Zero(Machine):
     """Waits for a settled contact of the tips with each other."""
 
     leads_off = False
-
-    TABLE = {  # noqa: RUF012
-        (S.SHORT, Given.CONTACT): Row("contact", (S.ON,)),
-        (S.ON, Given.VALUE): Row("value", (S.ON, S.SHORT, S.END)),
-        (S.ON, Given.ENDED): Row("ended", (S.SHORT,)),
-        (S.SHORT, Given.GO): Row("stay", (S.SHORT,)),
-        **words_rows(
-            (S.SHORT, S.ON),
-            {
-                Given.AGAIN: Row("again", (S.SHORT,)),
-                Given.SKIP: Row("skip", (S.END,)),
-                Given.SKIP_STEP: Row("skip", (S.END,)),
-                Given.ABSENT: Row("skip", (S.END,)),
+    TABLE = table(
+        {
+            _State.SHORT: {
+                **_WORDS,
+                Given.CONTACT: Row("contact", _State.ON),
+                Given.BLOCKED: Row("drop", None),
             },
-        ),
-    }
+            _State.ON: {
+                **_WORDS,
+                Given.VALUE: Look("settle", (_Sign.SETTLED, _Sign.COARSE, _Sign.HIGH)),
+                _Sign.SETTLED: Row("take", _State.END),
+                _Sign.COARSE: Row("too_coarse", None),
+                _Sign.HIGH: Row("too_high", _State.SHORT),
+                Given.ENDED: Row("ended", _State.SHORT),
+                Given.BLOCKED: Row("drop", _State.SHORT),
+            },
+        }
+    )
 
     def __init__(self, step: ZeroStep, bench: Bench) -> None:
-        super().__init__(step, bench, S.SHORT)
+        super().__init__(step, bench, ZeroState.SHORT)
         self._step = step
         self._burst: Burst | None = None
+        self._values: list[float] = []
+        """The conversions that the null may rest on."""
         self._coarse = False
         self._limits = Limits(None, step.max, "ohm", step.rule or bench.rule)
 
@@ -79,47 +101,51 @@ class Zero(Machine):
         """Prompt for the tips together."""
         self.say(Do.SHORT, self.step.say or "hold the tips together, flat and still")
 
-    def blocked(self) -> None:
+    def drop(self) -> None:
         """What was gathered is worth nothing."""
         self._burst = None
-        if self.state is S.ON:
-            self.state = S.SHORT
 
-    def contact(self) -> StrEnum:
+    def contact(self) -> None:
         """The tips touch."""
         self._burst = self.bench.burst()
-        return S.ON
 
-    def ended(self) -> StrEnum:
+    def ended(self) -> None:
         """The tips parted too soon, unless over-range hides the walk down, perhaps with the tips together."""
         burst, self._burst = self._burst, None
         hides = not self.bench.touch.ranging.shown
         if not (hides and burst is not None and walks_on(burst.first, None, self._step.max)):
             self.bench.cue(CueKind.AGAIN, self.item)
-        return S.SHORT
 
-    def value(self) -> StrEnum:
-        """A new conversion."""
+    def settle(self) -> ZeroSign | None:
+        """Take a new conversion of the tips together."""
         reading, burst = self.reading, self._burst
         if reading is None or burst is None:
-            return S.ON
+            return None
         self.bench.ask_fixed_range(reading)
         burst.feed(reading)
-        values = self._at_rest(burst)
-        if not values:
-            return S.ON
+        self._values = self._at_rest(burst)
+        if not self._values:
+            return None
         if reading.resolution > self._step.warn:
-            return self._too_coarse(reading)
-        null = lead_null(values, reading.resolution)
-        shown = format_value(null.value, "ohm", reading.resolution)
-        if null.value > self._step.max:
-            limit = format_value(self._step.max, "ohm")
-            self.bench.cue(CueKind.AGAIN, self.item)
-            self.bench.touch.block()
-            self._burst = None
-            self.say(Do.SHORT, f"leads read {shown}, above {limit}: clean or replace them, then tips together again")
-            return S.SHORT
-        return self._take(reading, null, shown, len(values), burst.kept[-len(values)].t_s)
+            return ZeroSign.COARSE
+        null = lead_null(self._values, reading.resolution)
+        return ZeroSign.HIGH if null.value > self._step.max else ZeroSign.SETTLED
+
+    def _settled(self) -> tuple[Reading, LeadNull, str]:
+        reading = self.reading
+        if reading is None:
+            raise AssertionError("settled without a reading")
+        null = lead_null(self._values, reading.resolution)
+        return reading, null, format_value(null.value, "ohm", reading.resolution)
+
+    def too_high(self) -> None:
+        """No leads have so much: something is wrong with them, or it is not them."""
+        _, _, shown = self._settled()
+        limit = format_value(self._step.max, "ohm")
+        self.bench.cue(CueKind.AGAIN, self.item)
+        self.bench.touch.block()
+        self._burst = None
+        self.say(Do.SHORT, f"leads read {shown}, above {limit}: clean or replace them, then tips together again")
 
     def _at_rest(self, burst: Burst) -> list[float]:
         """Return the conversions that a null may rest on, or none yet.
@@ -138,15 +164,19 @@ class Zero(Machine):
         still = plateau is not None or max(values) - min(values) <= STILL_SHARE * self._step.warn
         return values if still else []
 
-    def _too_coarse(self, reading: Reading) -> StrEnum:
-        if not self._coarse:
-            self._coarse = True
-            count = format_value(reading.resolution, "ohm")
-            text = f"one count is {count} here: choose the lowest ohm range"
-            self.bench.urge(Do.DIAL, None, text, quantity=Quantity.RESISTANCE, dial=(Quantity.RESISTANCE,), range="low")
-        return S.ON
+    def too_coarse(self) -> None:
+        """The range is too coarse for leads: said once."""
+        if self._coarse or self.reading is None:
+            return
+        self._coarse = True
+        count = format_value(self.reading.resolution, "ohm")
+        text = f"one count is {count} here: choose the lowest ohm range"
+        self.bench.urge(Do.DIAL, None, text, quantity=Quantity.RESISTANCE, dial=(Quantity.RESISTANCE,), range="low")
 
-    def _take(self, reading: Reading, null: LeadNull, shown: str, n: int, from_s: float) -> StrEnum:
+    def take(self) -> None:
+        """Take the null, and look what the leads did since the one before."""
+        reading, null, shown = self._settled()
+        burst, n = self._burst, len(self._values)
         before = self.bench.judge.lead(reading)
         expanded = round6(2.0 * null.u)
         rounded = LeadNull(round6(null.value), round6(null.u), null.dof, round6(null.noise))
@@ -164,14 +194,12 @@ class Zero(Machine):
             limits=self._limits,
             reason=reason,
             n=n,
-            from_s=from_s,
+            from_s=None if burst is None else burst.kept[-n].t_s,
             settled=True,
         )
         if before is not None:
             self._drift(before, rounded, reading.resolution)
         self.bench.ticked = (self.step.id, self.item)
-        self.done = True
-        return S.END
 
     def _drift(self, before: LeadNull, now: LeadNull, resolution: float) -> None:
         """Make verdicts unsure that the leads' drift could have turned: those nearer to a limit than it, beyond U."""
@@ -192,14 +220,11 @@ class Zero(Machine):
                 continue
             self.bench.replace(step, item, VerdictKind.UNSURE, f"leads drifted by {shown}")
 
-    def again(self) -> StrEnum:
+    def forget(self) -> None:
         """Begin anew."""
         self._burst = None
-        self.start()
-        return S.SHORT
+        self.bench.changed()
 
-    def skip(self) -> StrEnum:
+    def skip(self) -> None:
         """No null: later values carry the leads."""
         self.bench.give(self.item, VerdictKind.UNSURE, reason="skipped: leads not nulled")
-        self.done = True
-        return S.END
