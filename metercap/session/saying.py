@@ -33,7 +33,12 @@ class Saying(Moving):
             "probe": self._word_probe,
             "accept": self._word_accept,
         }
-        self._moves = {"to": self._word_to, "at": self._word_at, "back": self._word_back}
+        self._moves = {
+            "to": self._word_to,
+            "at": self._word_at,
+            "back": self._word_back,
+            "replaced": self._word_replaced,
+        }
 
     # --- heard at any moment
 
@@ -153,6 +158,33 @@ class Saying(Moving):
         machine = self._machine if self._kept is None else self._take_up(self._kept)
         if machine is None or not machine.give(Given.AT, item, said.source):
             self.bench.note(f"{step.id} takes its own order: {'' if machine is None else machine.status()}")
+        return True
+
+    def _word_replaced(self, said: Operator, machine: Machine) -> bool:
+        """A new part is in: an item that is named is gone to and measured; other text is what the part is called."""
+        text, planned = said.text.strip(), self._planned
+        places = [(step, name) for step in self._route.steps for name in step.item_names]
+        named = any(text.casefold() in (name.casefold(), f"{step.id}/{name}".casefold()) for step, name in places)
+        if named and planned is not None:
+            found = item_named(text, self._route.steps, self._here)
+            if isinstance(found, str):
+                self.bench.note(found)
+                return True
+            step, item = found
+            if (step.id, item) != (self._here, planned.item) or self._kept is not None:
+                self._word_at(said, machine)
+            there = self._machine
+            if there is None or (there.step.id, there.item) != (step.id, item):
+                return True
+            if not there.give(Given.REPLACED, "", said.source):
+                self.bench.replaced(item, item)
+            return True
+        if (machine.state, Given.REPLACED) in machine.TABLE:
+            return False
+        if text:
+            self.bench.replaced(machine.step.id, text)
+        else:
+            self.bench.note(f"replaced needs a name here: {machine.status()}")
         return True
 
     def _word_back(self, _said: Operator, machine: Machine) -> bool:

@@ -86,6 +86,8 @@ class Bench:
         """What the operator has said to turn a trimmer to, where no reference is known."""
         self.beside: dict[tuple[str, str], float] = {}
         """The good unit's value that a trimmer's as found was told beside."""
+        self.parts: dict[tuple[str, str], str] = {}
+        """What is new at an item, in the operator's words."""
         self.good_for: dict[str, None] = {}
         """Steps for which this unit is good, by the operator's word."""
         self.excursions: dict[tuple[str, str], int] = {}
@@ -225,10 +227,12 @@ class Bench:
         """Put a remark into the journal and before the operator; `aloud`: it is spoken, and shown until a new one."""
         self._out.append(Note(self.t_s, text, aloud or UNSET))
 
-    def replaced(self, item: str, part: str) -> None:
-        """Enter a new part into the list of parts, which is made of these notes."""
+    def replaced(self, item: str, part: str, step: str = "") -> None:
+        """Enter a new part into the list of parts, which is made of these notes; every later verdict on it says so."""
+        step = step or self.step
+        self.parts[step, item] = part
         named = "" if part == item else f": {part}"
-        self.note(f"{PART_NOTE}{item} ({self.step}){named}")
+        self.note(f"{PART_NOTE}{item} ({step}){named}")
 
     def be_good(self, step: StepBase) -> None:
         """This unit is good for this step: its values serve as reference."""
@@ -292,6 +296,9 @@ class Bench:
         A low battery flags every verdict given after it. `more` holds what only some steps give.
         """
         reasons = [reason] if reason else []
+        new = self.parts.get((self.step if step is None else step, item))
+        if new is not None:
+            reasons.append(f"replaced, {new}")
         if judged is not None and judged.reason and judged.reason not in reasons:
             reasons.append(judged.reason)
         if self.blocks.battery_low:

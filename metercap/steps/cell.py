@@ -358,13 +358,12 @@ class Cell(Listed):
         """Give the verdict; of a cell that was replaced with what the old one read."""
         how = self._items[self._at].connected
         left: dict[str, Any] = {} if self._part is None else {"as_found": self._found, "as_left": judged.value}
-        new = "" if self._part is None else f"replaced, {self._part}"
         self.bench.give(
             self.item,
             verdict,
             judged=judged,
             limits=self._limits,
-            reason="; ".join(part for part in (reason, how, new) if part),
+            reason="; ".join(part for part in (reason, how) if part),
             n=n,
             from_s=from_s,
             settled=True,

@@ -117,6 +117,11 @@ class Listed(Machine):
         """Begin the present item anew."""
         self._open(self._at)
 
+    def replaced(self) -> None:
+        """A new one is in: it enters the list of parts, and is measured."""
+        self.bench.replaced(self.item, self.text or self.item)
+        self.again()
+
     def back(self) -> None:
         """Open the item before."""
         self._wanted_at = max(0, self._at - 1)

@@ -56,6 +56,7 @@ _State, _Sign = WiggleState, WiggleSign
 _WORDS: Cells = {
     **item_words(_State.NEXT, _State.END),
     Given.AGAIN: Row("again", _State.OPEN, asks=True),
+    Given.REPLACED: Row("replaced", _State.OPEN, asks=True),
     Given.FAIL: Row("fail", _State.NEXT),
     Given.OPEN: Row("is_open", _State.NEXT),
     Given.SKIP: Row("skip", _State.NEXT),

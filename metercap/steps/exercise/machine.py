@@ -166,6 +166,19 @@ class Exercise(Halves):
         self._new_round()
         self.bench.changed()
 
+    def fixed(self) -> None:
+        """Cleaned, or mended otherwise, as the operator says."""
+        self.bench.note(f"{self.item}: fixed: {self.text or 'cleaned'}")
+        self.cleaned()
+
+    def replaced(self) -> None:
+        """A new switch is in: what was pressed so far was the old one, a round of its own."""
+        counted = self._presses.counted
+        if self.state is not ExerciseState.CLEAN and counted[1]:
+            self._past.rounds.append(counted)
+        self.bench.replaced(self.item, self.text or self.item)
+        self.cleaned()
+
     def skip(self) -> None:
         """Give up on this switch; what was counted stands in the reason."""
         good, done, _ = self.progress

@@ -67,6 +67,7 @@ _WORDS: Cells = {
     Given.SKIP: Row("skip", _State.NEXT),
     Given.OPEN: Row("is_open", _State.NEXT),
     Given.BACK: Row("back", _State.NEXT),
+    Given.REPLACED: Row("replaced", _State.READY, asks=True),
 }
 _UNDER_WAY: Cells = {
     **_WORDS,
@@ -126,6 +127,7 @@ TABLE = table(
         _State.CLEAN: {
             **_WORDS,
             Given.YES: Row("cleaned", _State.READY, asks=True),
+            Given.FIXED: Row("fixed", _State.READY, asks=True),
             Given.NO: Row("decided", _State.NEXT),
             Given.SKIP: Row("decided", _State.NEXT),
             Given.BLOCKED: Row("forget", None),

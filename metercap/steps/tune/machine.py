@@ -132,16 +132,24 @@ class Tune(TuneWords):
         self._trimmers.give(key[1], VerdictKind.PASS, GOOD_UNIT, judged=result.judged, n=result.n, from_s=result.from_s)
         self.bench.ticked = key
 
-    def _not_read(self) -> tuple[str, str]:
+    def _not_read(self, why: str = MOVING) -> tuple[str, str]:
         """As found is lost for good, which is said at once; it never becomes a value."""
         key = self._to_find.pop(0)
-        self.bench.unread[key] = MOVING
-        self.bench.note(f"{key[1]}: as found not read: {MOVING}", aloud=True)
+        self.bench.unread[key] = why
+        self.bench.note(f"{key[1]}: as found not read: {why}", aloud=True)
         return key
 
     def moved(self) -> None:
         """A hand turned it before it was read."""
-        key = self._not_read()
+        self._without_found(self._not_read())
+
+    def replaced_unread(self) -> None:
+        """A new trimmer is in before the old one was read: it enters the list of parts."""
+        step, item = self._to_find[0]
+        self.bench.replaced(item, self.text or item, step)
+        self._without_found(self._not_read("it was replaced"))
+
+    def _without_found(self, key: tuple[str, str]) -> None:
         if key[0] == self.step.id and self._trimmers.aimless(key[1]):
             self._over.add(key[1])
             self._trimmers.give(key[1], VerdictKind.UNSURE, "nothing to turn to")

@@ -89,12 +89,14 @@ _WORDS: Cells = {
 _FOUND_WORDS: Cells = {
     **_WORDS,
     Given.GOOD: Row("be_good", None, asks=True),
+    Given.REPLACED: Row("replaced_unread", _State.NEXT),
     Given.AGAIN: Row("open_found", _State.FOUND, asks=True),
     Given.BACK: Row("open_found", _State.FOUND, asks=True),
 }
 _TURN_WORDS: Cells = {
     **_WORDS,
     Given.AGAIN: Row("aim_anew", _State.AIM),
+    Given.REPLACED: Row("replaced", _State.AIM),
     Given.BACK: Row("back_from_turn", _State.AIM),
     Given.UNDO: Look("way_back", (_Sign.NO_WAY_BACK, _Sign.WAY_BACK, _Sign.PAST_LIMIT)),
     _Sign.NO_WAY_BACK: Row("nothing_found", None),
@@ -103,6 +105,7 @@ _TURN_WORDS: Cells = {
 _LEFT_WORDS: Cells = {
     **_WORDS,
     Given.AGAIN: Row("open_left", _State.LEFT, asks=True),
+    Given.REPLACED: Row("replaced", _State.AIM),
     Given.BACK: Row("back_from_left", _State.AIM),
 }
 _SAY_TARGET: Cells = {
@@ -201,6 +204,7 @@ TABLE = table(
             **_WORDS,
             **_SAY_TARGET,
             Given.AGAIN: Row("aim_anew", _State.AIM),
+            Given.REPLACED: Row("replaced", _State.AIM),
             Given.BACK: Row("back_from_turn", _State.AIM),
             Given.BLOCKED: Row("drop", None),
         },

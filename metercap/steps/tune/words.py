@@ -113,6 +113,13 @@ class TuneWords(TuneHands):
         if unread and self._trimmers.needs_target(unread[0]):
             self.bench.note(f"{', '.join(unread)}: not read as found, so it can be no reference")
 
+    def replaced(self) -> None:
+        """A new trimmer is in: it enters the list of parts, and is turned; as found stays that of the old one."""
+        self._leave_item()
+        self.bench.replaced(self.item, self.text or self.item)
+        self._turned.discard(self.item)
+        self.aim_anew()
+
     def word_yes(self) -> None:
         """Both tips are on where that does not show; or the meter has no finer range."""
         if self._coarse >= COARSE:

@@ -2,10 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from metercap.plankeys import Item
+from metercap.quantity import Quantity, format_value
+from metercap.reading import Reading
 
 NO_LIMIT = "no reference: take the good unit's tag and measure it there; good: this unit is the good one"
 TICK_NOT_BEEP = "hold both tips on it until the tick, not the meter's beep"
+
+
+def shown(reading: Reading, wanted: Collection[Quantity]) -> str:
+    """Return the value that a reading shows, or an empty text where it shows none in a quantity that is wanted."""
+    if reading.value is None or reading.quantity not in wanted:
+        return ""
+    return format_value(reading.value, reading.unit, reading.resolution)
 
 
 def probe(item: Item, *, lacking: bool, second: bool, opening: str | None) -> str:

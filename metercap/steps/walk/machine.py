@@ -251,7 +251,8 @@ class Walk(CountCheck):
 
     def word_open(self) -> None:
         """The operator says that the path is open; a meter that shows a value on it makes that unsure."""
-        shown = "" if self.said_by == "token" else self._value_now()
+        last = None if self.said_by == "token" else self.bench.last
+        shown = "" if last is None or self.is_off(last) else asking.shown(last, self.wanted)
         if shown:
             self._give_word(VerdictKind.UNSURE, f"said to be open while the meter showed {shown}")
             return
@@ -261,13 +262,6 @@ class Walk(CountCheck):
             earlier = format_value(taken.value, taken.reading.unit, taken.reading.resolution)
             reason += f"; an earlier contact read {earlier}"
         self._give_word(VerdictKind.FAIL, reason)
-
-    def _value_now(self) -> str:
-        """Return the value that the tips show now, or an empty text when they show none."""
-        last = self.bench.last
-        if last is None or last.value is None or last.quantity not in self.wanted or self.is_off(last):
-            return ""
-        return format_value(last.value, last.unit, last.resolution)
 
     def word_absent(self) -> None:
         """This unit has no such item."""
@@ -315,6 +309,11 @@ class Walk(CountCheck):
     def word_again(self) -> None:
         """Forget what the item's contacts said, and begin anew."""
         self._open(self._at)
+
+    def word_replaced(self) -> None:
+        """A new one is in: it enters the list of parts, and is measured."""
+        self.bench.replaced(self.item, self.text or self.item)
+        self.word_again()
 
     def skip_rest(self) -> None:
         """Every item without a verdict becomes unsure; what was ticked so far is still to be counted."""

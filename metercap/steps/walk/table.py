@@ -67,6 +67,7 @@ _ITEM_WORDS: Cells = {
     _Sign.SECOND_LOOK: Row("give_up", _State.NEXT),
     Given.BACK: Row("word_back", _State.OPEN, asks=True),
     Given.AGAIN: Row("word_again", _State.OPEN, asks=True),
+    Given.REPLACED: Row("word_replaced", _State.OPEN, asks=True),
     Given.AT: Look("find", (_Sign.NAMED, _Sign.UNNAMED)),
     _Sign.NAMED: Row("word_at", _State.OPEN, asks=True),
     _Sign.UNNAMED: Row("no_such", None),
