@@ -89,7 +89,8 @@ def _hand_over(journal: Path) -> None:
     if find_spec("jinja2") is None:
         click.echo(f"its report:\n  metercap report {visible(str(journal))} --text")
         return
-    from metercap.commands.report import make, save
+    from metercap.commands._papers import make
+    from metercap.commands.report import save
 
     path = journal.with_suffix(".html")
     save(make(journal)[1], path)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from metercap.report.beside import beside
-from metercap.report.document import Document, Listing, Para, Section
+from metercap.report.document import Document, Listing, Para, Photo, Section
 from metercap.report.findings import Findings
 from metercap.report.gather import Gathered
 from metercap.report.sections import (
@@ -20,8 +22,8 @@ from metercap.report.sections import (
 from metercap.report.verdicts import verdicts
 
 
-def compose(found: Findings, gathered: Gathered) -> Document:
-    """Return the report as a document."""
+def compose(found: Findings, gathered: Gathered, photos: Sequence[Photo] = ()) -> Document:
+    """Return the report as a document, with `photos` in front of what was said."""
     plan = gathered.fold.plan
     assert plan is not None
     judged = bool(found.verdicts or found.open)
@@ -34,6 +36,7 @@ def compose(found: Findings, gathered: Gathered) -> Document:
         *(beside(pair) for pair in found.beside),
         sweeps(gathered),
         free_trace(gathered, plan),
+        Section("Pictures", tuple(photos)) if photos else None,
         log(found, gathered.log.cut),
         Section("What this meter cannot see", (Listing(found.unseen),)),
         Section("Cautions", (Listing(found.cautions), *_of_the_plan(found))),

@@ -155,3 +155,50 @@ def test_the_page_is_the_same_under_any_hash_seed(bench: Any) -> None:
         env = {"PYTHONHASHSEED": seed, "PATH": "", "PYTHONIOENCODING": "ascii"}
         pages.append(subprocess.run(command, capture_output=True, check=True, env=env).stdout)
     assert pages[0] == pages[1] and pages[0].startswith(b"<!DOCTYPE html>")
+
+
+def test_several_journals_make_one_report(run: Any, bench: Any) -> None:
+    """The known-good unit and the one in repair on one page: the pair first, as the scene has it, sums of both last."""
+    status, out, err = run("b.jsonl", "a.jsonl", "--text")
+    assert status == 0, err
+    text = " ".join(out.split())
+    assert "Side by side" in text and text.index("Side by side") < text.index("Unit B") < text.index("Signed")
+    assert "of the good unit: turned by someone?" in text
+    for name in ("a.jsonl", "b.jsonl"):
+        assert hashlib.sha256((bench / name).read_bytes()).hexdigest() in out
+    status, _, err = run("b.jsonl", "a.jsonl")
+    assert status == 2 and "--to" in err
+    assert run("b.jsonl", "a.jsonl", "--to", "pair.html") == (0, "report: pair.html\n", "")
+    status, out, _ = run("b.jsonl", "a.jsonl", "--json")
+    assert [unit["about"]["known_good"] for unit in json.loads(out)["units"]] == [False, True]
+
+
+def test_two_sittings_of_one_unit_are_one_unit(run: Any, bench: Any, tmp_path: Any) -> None:
+    """A copy that breaks off in the middle, and the whole: one unit, two sittings, told by the file that holds more."""
+    whole = (bench / "b.jsonl").read_bytes()
+    torn = tmp_path / "torn.jsonl"
+    torn.write_bytes(whole[: len(whole) // 3])
+    status, out, err = run(str(torn), "b.jsonl", "--json")
+    assert status == 0 and "torn.jsonl" in err
+    told = json.loads(out)
+    assert [len(told["units"]), len(told["sittings"])] == [1, 2]
+    assert told["units"][0]["open"] == []
+
+
+def test_a_picture_goes_along(run: Any, bench: Any) -> None:
+    """In the page as pixels, with nothing of its file but the name; one that is none is refused before anything."""
+    from PIL import Image
+
+    exif = Image.Exif()
+    exif[0x010E] = "51.4779N"
+    Image.new("RGB", (30, 20), (0, 90, 0)).save(bench / "B board.jpg", "JPEG", exif=exif)
+    (bench / "no.jpg").write_text("no picture")
+    assert run("b.jsonl", "--attach", "B board.jpg", "--to", "with.html")[0] == 0
+    data = (bench / "with.html").read_text("utf-8")
+    assert 'src="data:image/jpeg;base64,' in data and "B board.jpg" in data
+    status, _, err = run("b.jsonl", "--attach", "no.jpg", "--to", "without.html")
+    assert status == 2 and "no.jpg" in err
+    assert not (bench / "without.html").exists()
+    status, out, _ = run("b.jsonl", "a.jsonl", "--attach", "B board.jpg", "--to", "-")
+    unit = out.index("Unit B")
+    assert unit < out.index("B board.jpg", unit) < out.index("Signed")

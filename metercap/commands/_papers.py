@@ -1,0 +1,151 @@
+"""What `metercap report` writes: of one session, or of several journals of one unit or more."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, TypeAlias
+
+import msgspec
+
+from metercap.errors import JournalError, MetercapError
+
+if TYPE_CHECKING:
+    from metercap.compare import Side
+    from metercap.report import About, Findings, JobFindings
+    from metercap.report.document import Document, Photo
+
+Form: TypeAlias = Literal["html", "text", "json"]
+
+
+class Papers(msgspec.Struct, frozen=True):
+    """What a report is made of: units with their journals in order, a `title`, and pictures.
+
+    `attached` must be pictures; of those that lie in the job's folder (`dropped`) what is none is named and left out.
+    """
+
+    units: tuple[tuple[About, tuple[Path, ...]], ...]
+    title: str = ""
+    model: str = ""
+    attached: tuple[Path, ...] = ()
+    dropped: tuple[Path, ...] = ()
+
+
+def units_of(paths: Sequence[Path]) -> tuple[tuple[About, tuple[Path, ...]], ...]:
+    """Return journals by unit, each unit's in the order in which their sessions were begun.
+
+    JournalError for one without a session.
+    """
+    from metercap.journal import iterate
+    from metercap.reference.gather import same_unit
+    from metercap.report import About
+    from metercap.session import opening
+
+    units: list[tuple[About, list[tuple[str, Path]]]] = []
+    for path in paths:
+        with iterate(path) as records:
+            try:
+                first = opening(records)
+            except JournalError as error:
+                raise JournalError(error.what, where=error.where or str(path), hint=error.hint) from error
+        here = next((files for about, files in units if same_unit(about.name, first.unit)), None)
+        if here is None:
+            here = []
+            about = About(first.tag or first.unit, first.unit, known_good=first.known_good)
+            units.append((about, here))
+        here.append((first.start_utc, path))
+    return tuple((about, tuple(path for _, path in sorted(files))) for about, files in units)
+
+
+def make(
+    file: Path, against: Path | None = None, form: Form = "html", attached: Sequence[Path] = ()
+) -> tuple[Findings, str]:
+    """Return what there is to say of a session, and its report in one of the forms.
+
+    UsageError where HTML is wanted and jinja2 is missing, before the journal is read; otherwise as `study`.
+    """
+    from metercap.commands._opening import program
+    from metercap.report import compose, study
+
+    _ready(form)
+    photos = _photos(attached)
+    found, gathered = study(file, program=program(), against=None if against is None else _side(against))
+    return found, _written(found, compose(found, gathered, photos), form)
+
+
+def make_job(papers: Papers, against: Path | None = None, form: Form = "html") -> tuple[JobFindings, str]:
+    """Return what there is to say of a job's units, and their report in one of the forms."""
+    from metercap.commands._opening import program
+    from metercap.report import compose_job, study_job
+
+    _ready(form)
+    tags = [about.tag for about, _ in papers.units]
+    photos = list(_photos(papers.attached))
+    left_out: list[str] = []
+    if form != "json":
+        photos += _dropped(papers.dropped, left_out)
+    side = None if against is None else _side(against)
+    found, units = study_job(papers.title, papers.model, papers.units, program=program(), against=side)
+    found = msgspec.structs.replace(found, warnings=(*found.warnings, *left_out))
+    whose = [(_tag_of(photo.title, tags), photo) for photo in photos]
+    return found, _written(found, compose_job(found, units, whose), form)
+
+
+def _ready(form: Form) -> None:
+    if form == "html":
+        from metercap.report.page import ready
+
+        ready()
+
+
+def _written(found: Findings | JobFindings, document: Document, form: Form) -> str:
+    if form == "json":
+        from metercap.plain import json_text
+
+        return json_text(found) + "\n"
+    if form == "html":
+        from metercap.report.page import page
+
+        return page(document)
+    from metercap.report.text import text_lines
+
+    return "".join(f"{line}\n" for line in text_lines(document))
+
+
+def _photos(paths: Sequence[Path]) -> tuple[Photo, ...]:
+    if not paths:
+        return ()
+    from metercap.report.photos import photo
+
+    return tuple(photo(path) for path in paths)
+
+
+def _dropped(paths: Sequence[Path], left_out: list[str]) -> list[Photo]:
+    from metercap.report.photos import MOST, photo
+
+    found = []
+    for path in paths[:MOST]:
+        try:
+            found.append(photo(path))
+        except MetercapError as error:
+            left_out.append(f"picture {path.name} is left out: {error.what}")
+    if len(paths) > MOST:
+        left_out.append(f"{len(paths) - MOST} pictures more lie in the folder, and are left out")
+    return found
+
+
+def _tag_of(name: str, tags: Sequence[str]) -> str:
+    """Return the tag of the unit that a picture's name begins with ("L front.jpg"); "" where there is none."""
+    for tag in sorted(tags, key=len, reverse=True):
+        rest = name.casefold().removeprefix(tag.casefold())
+        if tag and len(rest) < len(name) and not rest[:1].isalnum():
+            return tag
+    return ""
+
+
+def _side(path: Path) -> Side:
+    from metercap.commands._sources import open_source
+    from metercap.compare import Side
+
+    one = open_source(path)
+    return Side(one.path.name, one.evidence, one.learned, one.lost)
