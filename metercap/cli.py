@@ -141,8 +141,13 @@ def main(args: list[str] | None = None) -> Any:
 
 
 def _status(args: list[str] | None) -> int:
+    from metercap.outlet import colour_forced
+
     try:
-        status = group.main(args=args, prog_name="metercap", standalone_mode=False)
+        # In a pipe the library takes colour out of what it prints, unless it is told that it is wanted.
+        status = group.main(
+            args=args, prog_name="metercap", standalone_mode=False, color=True if colour_forced() else None
+        )
     except click.exceptions.Abort:
         status = INTERRUPTED
     except click.ClickException as error:

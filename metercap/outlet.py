@@ -184,7 +184,7 @@ class Outlet(io.TextIOBase):
             self._terminal = inner.isatty()
         except ValueError:
             self._terminal = False
-        self._own = self._terminal and os.environ.get("TERM") != "dumb"
+        self._own = (self._terminal and os.environ.get("TERM") != "dumb") or colour_forced()
 
     # --- what a stream is asked
 
@@ -248,6 +248,11 @@ class Outlet(io.TextIOBase):
 
     def _gated(self, text: str) -> bytes:
         return gate.lines(text, own=self._own).encode("utf-8", self.errors)
+
+
+def colour_forced() -> bool:
+    """Return whether colour is wanted wherever it goes: FORCE_COLOR says so, and NO_COLOR, which wins, does not."""
+    return bool(os.environ.get("FORCE_COLOR")) and not os.environ.get("NO_COLOR")
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from typing import TextIO
 import click
 
 from metercap.gate import visible as safe
+from metercap.outlet import colour_forced
 from metercap.quantity import format_value
 from metercap.records import CueKind, Verdict, VerdictKind
 
@@ -40,7 +41,9 @@ LOUD = (CueKind.STOP, CueKind.HAZARD)
 
 
 def use_colour(stream: TextIO) -> bool:
-    """Return whether colour may be written: a terminal, and NO_COLOR neither set nor TERM dumb."""
+    """Return whether colour may be written: where it is forced, or a terminal, NO_COLOR not set and TERM not dumb."""
+    if colour_forced():
+        return True
     if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
         return False
     return stream.isatty()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import subprocess
 import sys
 import threading
@@ -170,3 +171,47 @@ def test_lines_on_stdin_are_utf8(tmp_path: Path, env: Any) -> None:
     assert ended.status == 0, ended.err
     (row,) = json.loads(ended.out)["accuracy"]
     assert (row["quantity"], row["percent"], row["counts"], row["resolution"]) == ("resistance", 1.2, 2, 0.1)
+
+
+SWEEP = str(ROOT / "fixtures/sessions/good-sweep.jsonl")
+COLOURS = re.compile(rb"\x1b\[[0-9;]*m")
+
+
+def replayed(**env: Any) -> bytes:
+    """What a replay prints into a pipe."""
+    ended = run("replay", SWEEP, "--plain", **env)
+    assert ended.status == 0, ended.err
+    return ended.out
+
+
+@pytest.mark.parametrize(
+    ("env", "coloured"),
+    [
+        ({}, False),
+        ({"FORCE_COLOR": "1"}, True),
+        ({"FORCE_COLOR": ""}, False),
+        ({"FORCE_COLOR": "1", "NO_COLOR": "1"}, False),
+        ({"FORCE_COLOR": "1", "NO_COLOR": ""}, True),
+        ({"FORCE_COLOR": "1", "TERM": "dumb"}, True),
+        ({"TERM": "dumb"}, False),
+    ],
+    ids=str,
+)
+def test_colour_in_a_pipe(env: Any, coloured: bool) -> None:
+    """Colour is forced where FORCE_COLOR is set and not empty, unless NO_COLOR is too; nothing else changes.
+
+    Both by their published conventions (no-color.org and force-color.org, from memory). No other control comes out.
+    """
+    out = replayed(**env)
+    lines, table = out.split(b"\nVerdicts")
+    assert (bool(COLOURS.search(lines)), bool(COLOURS.search(table))) == (coloured, coloured)
+    assert COLOURS.sub(b"", out) == replayed()
+    assert not set(COLOURS.sub(b"", out)) & {*range(9), *range(11, 32), 127}
+
+
+def test_forced_colour_comes_live_too(tmp_path: Path) -> None:
+    """A session's own lines, which go through a thread, hold the same colours."""
+    with Meter(tmp_path) as meter:
+        args = ("watch", "--port", str(meter.path), "--meter", "lcd14", "--count", "3", "--no-save")
+        assert not COLOURS.search(run(*args).out)
+        assert COLOURS.search(run(*args, FORCE_COLOR="1").out)
