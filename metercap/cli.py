@@ -89,6 +89,9 @@ INTERRUPTED = 130
 TRACEBACK = "METERCAP_TRACEBACK"
 """Set in the environment, it lets a defect end in Python's own traceback."""
 
+COMPLETE = "_METERCAP_COMPLETE"
+"""Set by a shell that asks what may stand next."""
+
 EPILOG = """\b
 Examples:
   metercap demo
@@ -143,6 +146,8 @@ def main(args: list[str] | None = None) -> Any:
 def _status(args: list[str] | None) -> int:
     from metercap.outlet import colour_forced
 
+    if os.environ.get(COMPLETE):
+        importlib.import_module("metercap.commands._values")  # which says how a shell is answered
     try:
         # In a pipe the library takes colour out of what it prints, unless it is told that it is wanted.
         status = group.main(

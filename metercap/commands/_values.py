@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
-from click.shell_completion import CompletionItem
+from click.shell_completion import BashComplete, CompletionItem, add_completion_class
 
 from metercap.errors import MetercapError
 
@@ -21,8 +21,9 @@ if TYPE_CHECKING:
     from metercap.plan import Plan
     from metercap.records import SessionRecord
 
-HARMLESS = re.compile(r"[\w./@+-][\w./@+,=-]*")
-"""What no shell takes apart: a name with blanks or signs of the shell's own is typed by hand."""
+HARMLESS = re.compile(r"[\w./@+][\w./@+,= -]*")
+"""What no shell carries out: a name with signs of the shell's own is typed by hand."""
+SUFFIX = ".jsonl"
 MOST_JOURNALS = 200
 """So many journals of the working folder are looked into, the newest first: a key must be answered at once."""
 
@@ -160,10 +161,21 @@ class _Item(Named):
     def known(self, ctx: click.Context) -> Iterable[str]:
         from metercap.plan import from_builtins
 
-        for record in _sessions([Path(path) for path in ctx.params.get("files") or ()] or _newest()):
+        for record in _sessions([Path(name) for name in ctx.args if name.endswith(SUFFIX)] or _newest()):
             for step in from_builtins(record.plan).steps:
                 yield from step.item_names
 
+
+class Bash(BashComplete):
+    """Bash takes what it is offered as it is, so a blank must come with its backslash; the script eats one more."""
+
+    def format_completion(self, item: CompletionItem) -> str:
+        """Return one line of the protocol."""
+        blank = " " if item.type == "file" else "\\\\ "
+        return f"{item.type},{str(item.value).replace(' ', blank)}"
+
+
+add_completion_class(Bash)
 
 TEXT = Text()
 PORT, METER, PLAN, SCENE, KIND, CUE = _Port(), _Meter(), _Plan(), _Scene(), _Kind(), _Cue()
@@ -181,18 +193,21 @@ def read_as_text(command: click.Command) -> None:
 
 
 def _plan_of(ctx: click.Context) -> Plan | None:
+    """Return the plan that the line names before an option whose value is asked for: that leaves arguments unread."""
     from metercap.planfile import read_plan
     from metercap.practice.scene import load_scene
     from metercap.profiles import find_plan
 
-    name = ctx.params.get("plan")
-    if not name and "scene" in ctx.params:
-        name = load_scene(ctx.params["scene"]).plan
+    scenes = any(param.name == "scene" for param in ctx.command.params)
+    first = next(iter(ctx.args), None)
+    name = ctx.params.get("plan") or (None if scenes else first)
+    if name is None and scenes:
+        name = load_scene(first or ctx.params["scene"]).plan
     return read_plan(find_plan(name)) if name else None
 
 
 def _newest() -> list[Path]:
-    found = [(path.stat().st_mtime, path) for path in Path().glob("*.jsonl") if path.is_file()]
+    found = [(path.stat().st_mtime, path) for path in Path().glob(f"*{SUFFIX}") if path.is_file()]
     return [path for _, path in sorted(found, reverse=True)[:MOST_JOURNALS]]
 
 
