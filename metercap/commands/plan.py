@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 import msgspec
 
-from metercap.commands._values import METER, PLAN
+from metercap.commands._values import KIND, METER, PLAN
+from metercap.errors import UsageError
 from metercap.gate import visible
 
 if TYPE_CHECKING:
@@ -19,7 +20,8 @@ EPILOG = """\b
 Examples:
   metercap plan show greenhouse-controller
   metercap plan check my-plan.toml --meter lcd14
-  metercap plan new --title "Pump driver" --fuses F1..F6 --cell BT1 --out pump.toml"""
+  metercap plan new --title "Pump driver" --fuses F1..F6 --cell BT1 --out pump.toml
+  metercap plan keys sweep"""
 
 
 @click.group(epilog=EPILOG)
@@ -112,14 +114,49 @@ def show(plan: str, as_json: bool) -> None:
         click.echo(line)
 
 
+# --- keys
+
+KEYS_EPILOG = """\b
+Examples:
+  metercap plan keys
+  metercap plan keys sweep
+  metercap plan keys tune --json"""
+
+
+@command.command(epilog=KEYS_EPILOG, short_help="Say every key of plan files, with an example.")
+@click.argument("kind", type=KIND, required=False, metavar="[KIND]")
+@click.option("--json", "as_json", is_flag=True, help="Print a list of objects as JSON.")
+def keys(kind: str | None, as_json: bool) -> None:
+    """Say every key of plan files, or of one KIND of step: an example, its meaning, how it is written, its default."""
+    from metercap.plan.fields import step_kinds
+    from metercap.plan.keys import key_rows, key_text
+    from metercap.spelling import near
+
+    if kind is not None and kind not in step_kinds():
+        raise UsageError(
+            f"{kind!a} is no kind of step",
+            where="KIND",
+            hint=near(kind, step_kinds()) or ", ".join(step_kinds()),
+        )
+    if as_json:
+        _print_json([row._asdict() for row in key_rows(kind)])
+        return
+    for line in key_text(kind):
+        click.echo(line)
+
+
 # --- schema
 
-SCHEMA_EPILOG = """\b
+SCHEMA_FILE = "plan.schema.json"
+SCHEMA_LINE = f"#:schema ./{SCHEMA_FILE}"
+"""Where editors of TOML commonly look for the schema: a comment, so a plan stays plain TOML for all that do not."""
+SCHEMA_EPILOG = f"""\b
 Example:
-  metercap plan schema > plan.schema.json
+  metercap plan schema > {SCHEMA_FILE}
 
-Many editors check TOML against a JSON Schema named in its first line:
-  #:schema ./plan.schema.json"""
+Many editors then check and complete a plan while one types, by the comment in its first line, which metercap plan new
+writes:
+  {SCHEMA_LINE}"""
 
 
 @command.command(epilog=SCHEMA_EPILOG, short_help="Print the JSON Schema of plan files, for editors.")
@@ -172,6 +209,7 @@ def new(journal: Path | None, out: Path | None, **given: Any) -> None:
         text = plan_text(from_options(given))
     else:
         text = plan_text(asked())
+    text = f"{SCHEMA_LINE}\n# metercap plan schema > {SCHEMA_FILE} makes that file, and editors check by it.\n{text}"
     load_plan(text, "the new plan")
     if out is None:
         click.echo(text, nl=False)

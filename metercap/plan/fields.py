@@ -23,13 +23,18 @@ TOLERANCE, EDGE = "tolerance", "edge"
 
 
 class Key(NamedTuple):
-    """One key: how its written value becomes what is stored (`mark`), its bare `type`, and what holds without it."""
+    """One key: how its written value becomes what is stored (`mark`), its bare `type`, and what holds without it.
+
+    `means` is what it says, `example` a value as it is written, in TOML.
+    """
 
     name: str
     mark: str
     type: inspect.Type
     required: bool
     default: Any
+    means: str = ""
+    example: str = ""
 
 
 @cache
@@ -39,10 +44,12 @@ def keys_of(struct: type[msgspec.Struct]) -> dict[str, Key]:
     assert isinstance(info, inspect.StructType)
     keys = {}
     for field in info.fields:
-        bare, mark = _bare(field.type)
+        bare, marks = _bare(field.type)
+        mark = marks.get("as", "")
         required = field.required or mark == TOLERANCE  # stored under one of two names, so the struct requires neither
         default = field.default if field.default_factory is msgspec.NODEFAULT else field.default_factory()
-        keys[field.encode_name] = Key(field.encode_name, mark, bare, required, default)
+        said = marks.get("description", ""), marks.get("example", "")
+        keys[field.encode_name] = Key(field.encode_name, mark, bare, required, default, *said)
     return {name: key for name, key in keys.items() if name not in hidden_keys(struct)}
 
 
@@ -88,15 +95,15 @@ def holds_items(key: Key) -> bool:
     )
 
 
-def _bare(kind: inspect.Type) -> tuple[inspect.Type, str]:
-    """Return the type without its mark and without None, and the mark."""
-    mark = ""
+def _bare(kind: inspect.Type) -> tuple[inspect.Type, dict[str, str]]:
+    """Return the type without its marks and without None, and the marks."""
+    marks: dict[str, str] = {}
     while True:
         if isinstance(kind, inspect.Metadata):
-            mark = str((kind.extra or {}).get("as", mark))
+            marks |= {**(kind.extra_json_schema or {}), **(kind.extra or {})}
             kind = kind.type
         elif isinstance(kind, inspect.UnionType) and any(isinstance(t, inspect.NoneType) for t in kind.types):
             left = tuple(t for t in kind.types if not isinstance(t, inspect.NoneType))
             kind = left[0] if len(left) == 1 else inspect.UnionType(left)
         else:
-            return kind, mark
+            return kind, marks

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, TypeAlias
 
 import msgspec
 
@@ -19,7 +19,7 @@ from metercap.plankeys import (
     WiggleStep,
     ZeroStep,
 )
-from metercap.plankeys.base import Ohm, Rule
+from metercap.plankeys.base import Ohm, Rule, says
 
 Step: TypeAlias = (
     ConfirmStep
@@ -47,13 +47,19 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     resistors whose touch is a word.
     """
 
-    title: str
+    title: Annotated[str, says("What the plan is for.", '"Climate controller, main board"')]
     steps: tuple[Step, ...]
-    model: str = ""
-    cautions: tuple[str, ...] = ()
-    rule: Rule = "guarded"
-    supply: Literal["unit", "none"] = "unit"
-    tokens: dict[str, Ohm] = {}
+    model: Annotated[str, says("The model of unit that it fits.", '"GC-8"')] = ""
+    cautions: Annotated[tuple[str, ...], says("What holds for the whole unit.", '["Wear an ESD strap"]')] = ()
+    rule: Annotated[
+        Rule, says("How values are held against limits: guarded by their uncertainty, or simple.", '"simple"')
+    ] = "guarded"
+    supply: Annotated[
+        Literal["unit", "none"], says("none: a loose part on the mat, which needs no proof of being dead.", '"none"')
+    ] = "unit"
+    tokens: Annotated[
+        dict[str, Ohm], says("Marked resistors on the mat whose touch is a word.", '{ open = "143 ohm" }')
+    ] = {}
 
 
 def to_builtins(plan: Plan) -> dict[str, Any]:

@@ -49,10 +49,11 @@ def _keys(table: Any, keys: dict[str, Key], unit: str) -> Iterator[str]:
         if holds_items(key):
             yield f"{name} = {_items(value, unit)}"
         else:
-            yield f"{name} = {_value(value, key, unit)}"
+            yield f"{name} = {written(value, key, unit)}"
 
 
-def _value(value: Any, key: Key, unit: str) -> str:
+def written(value: Any, key: Key, unit: str) -> str:
+    """Return a value, in SI, as it is written in a plan; `unit` is the step's."""
     if isinstance(value, dict):
         return (
             "{ " + ", ".join(f"{quoted(name)} = {quoted(_amount(each, 'ohm'))}" for name, each in value.items()) + " }"
@@ -66,7 +67,7 @@ def _value(value: Any, key: Key, unit: str) -> str:
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, tuple):
-        return "[" + ", ".join(_value(each, key, unit) for each in value) + "]"
+        return "[" + ", ".join(written(each, key, unit) for each in value) + "]"
     return quoted(str(value))
 
 
@@ -83,6 +84,8 @@ def _amount(value: float, unit: str) -> str:
     if unit in ("s", "%", "degC", "") or value == 0.0:
         return f"{_plain(value)} {unit}".rstrip()
     size = Decimal(repr(abs(value)))
+    if unit == "ohm" and size >= Decimal("0.01"):
+        size = max(size, Decimal(1))  # "0.5 ohm": nobody on a bench says 500 mohm
     power, prefix = next(((p, name) for p, name in _PREFIXES if size >= Decimal(1).scaleb(p)), _PREFIXES[-1])
     return f"{_plain(value, -power)} {prefix}{unit}"
 

@@ -14,6 +14,12 @@ from msgspec import Meta
 
 from metercap.quantity import Quantity
 
+
+def says(meaning: str, example: str) -> Meta:
+    """Return the mark that says what a key means and how it is written, in TOML: here, beside the key, and once."""
+    return Meta(description=meaning, extra={"example": example})
+
+
 Limit = Annotated[float, Meta(extra={"as": "limit"})]
 """A value whose unit picks the step's quantity, stored in SI with the step's `unit` beside it."""
 Ohm = Annotated[float, Meta(extra={"as": "ohm"})]
@@ -43,27 +49,35 @@ class Item(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     compared like with like; `both_ways` asks for both polarities. Own limits replace the step's.
     """
 
-    name: str
-    where: str = ""
-    say: str = ""
-    red: str = ""
-    black: str = ""
-    connected: str = ""
-    both_ways: bool = False
-    min: Limit | None = None
-    max: Limit | None = None
-    rating: Rating | None = None
-    type: FuseType | None = None
+    name: Annotated[str, says("What the item is called on the board; spoken and shown.", '"F7"')]
+    where: Annotated[str, says("Where it is found.", '"beside the transformer"')] = ""
+    say: Annotated[str, says("What is said as well when it is its turn.", '"the small one"')] = ""
+    red: Annotated[str, says("Where the red tip goes.", '"pin 1"')] = ""
+    black: Annotated[str, says("Where the black tip goes.", '"chassis"')] = ""
+    connected: Annotated[
+        str,
+        says("What is still plugged in, so that like is compared with like; a cell is removed or not.", '"removed"'),
+    ] = ""
+    both_ways: Annotated[bool, says("Whether it is probed in both polarities.", "true")] = False
+    min: Annotated[Limit | None, says("Its own lowest value, instead of the step's.", '"90 ohm"')] = None
+    max: Annotated[Limit | None, says("Its own highest value, instead of the step's.", '"110 ohm"')] = None
+    rating: Annotated[Rating | None, says("A fuse's rating, from which its limit follows.", '"315 mA"')] = None
+    type: Annotated[FuseType | None, says("A fuse's type, which goes with its rating.", '"glass 5x20"')] = None
 
 
 class StepBase(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="kind", kw_only=True):
     """What every step has: `power` says whether the unit is off or on, `rule` overrides the plan's decision rule."""
 
-    id: str
-    say: str = ""
-    cautions: tuple[str, ...] = ()
-    power: Literal["off", "on"] = "off"
-    rule: Rule | None = None
+    id: Annotated[str, says("The step's name: letters, digits, - _ and . only.", '"fuses"')]
+    say: Annotated[str, says("What is said when the step begins.", '"Fuses of the main board, from the left"')] = ""
+    cautions: Annotated[
+        tuple[str, ...], says("What could hurt somebody or something here.", '["Mains side: keep off"]')
+    ] = ()
+    power: Annotated[Literal["off", "on"], says("Whether the unit is powered; on voids every proof.", '"on"')] = "off"
+    rule: Annotated[
+        Rule | None,
+        says("How a value is held against its limits: with its uncertainty, or without; else as the plan.", '"simple"'),
+    ] = None
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:
@@ -96,7 +110,7 @@ QUANTITY_OF_UNIT = {
 class ItemsStep(StepBase, frozen=True, kw_only=True):
     """A step with items of its own."""
 
-    items: tuple[Item, ...]
+    items: Annotated[tuple[Item, ...], says("Places to probe: a range, names, tables, or a mixture.", '"F1..F12"')]
 
     @property
     def item_names(self) -> tuple[str, ...]:
@@ -111,9 +125,11 @@ class MeasuredStep(ItemsStep, frozen=True, kw_only=True):
     """
 
     unit: str = ""
-    quantity: Quantity | None = None
-    recontact_s: Seconds = 0.5
-    contacts: int = 1
+    quantity: Annotated[
+        Quantity | None, says("What is measured, where the unit of the limits does not say it.", '"voltage_ac"')
+    ] = None
+    recontact_s: Annotated[Seconds, says("The longest slip of a hand that is no lift.", '"0.8 s"')] = 0.5
+    contacts: Annotated[int, says("Separate contacts that a recorded value takes.", "3")] = 1
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:

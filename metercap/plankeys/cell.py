@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 import msgspec
 
-from metercap.plankeys.base import ItemsStep, Ohm, Seconds
+from metercap.plankeys.base import ItemsStep, Ohm, Seconds, says
 from metercap.quantity import Quantity
 
 
@@ -35,9 +35,12 @@ class CellStep(ItemsStep, frozen=True, tag="cell", kw_only=True):
     An item's `connected` says how the cell is measured: "in circuit, supply off" or "removed".
     """
 
-    chemistry: Literal["lithium 3 V", "alkaline 1.5 V", "silver oxide 1.55 V"] = "lithium 3 V"
-    load: Ohm | None = None
-    load_s: Seconds = 3.0
+    chemistry: Annotated[
+        Literal["lithium 3 V", "alkaline 1.5 V", "silver oxide 1.55 V"],
+        says("What kind of cell it is, which gives its limits.", '"alkaline 1.5 V"'),
+    ] = "lithium 3 V"
+    load: Annotated[Ohm | None, says("A resistor to load it with, for its internal resistance.", '"470 ohm"')] = None
+    load_s: Annotated[Seconds, says("How long the load is on before its voltage is read.", '"5 s"')] = 3.0
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
-from metercap.plankeys.base import ItemsStep, Ohm, Seconds, Share
+from metercap.plankeys.base import ItemsStep, Ohm, Seconds, Share, says
 from metercap.quantity import Quantity
 
 
@@ -16,13 +16,16 @@ class ExerciseStep(ItemsStep, frozen=True, tag="exercise", kw_only=True):
     contact reads at most `max`; above `open_above` (default: only over-range) it is open.
     """
 
-    presses: int = 20
-    pace_s: Seconds | None = None
-    max: Ohm = 2.0
-    form: Literal["no", "nc"] = "no"
-    open_above: Ohm | None = None
-    rest_s: Seconds | None = None
-    confidence: Share = 0.95
+    presses: Annotated[int, says("How many presses.", "30")] = 20
+    pace_s: Annotated[
+        Seconds | None,
+        says("The longest a press or a release may take; else four conversions and the hand.", '"3 s"'),
+    ] = None
+    max: Annotated[Ohm, says("Highest value of a closed contact.", '"0.5 ohm"')] = 2.0
+    form: Annotated[Literal["no", "nc"], says("no closes when pressed, nc opens.", '"nc"')] = "no"
+    open_above: Annotated[Ohm | None, says("Above this it is open; else only over range.", '"1 Mohm"')] = None
+    rest_s: Annotated[Seconds | None, says("How long to pause between two presses.", '"1 s"')] = None
+    confidence: Annotated[Share, says("Confidence of what is claimed from the count.", "0.90")] = 0.95
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from metercap.plankeys.base import StepBase
+from typing import Annotated
+
+from metercap.plankeys.base import StepBase, says
 from metercap.quantity import Quantity
 
 
 class SafeStep(StepBase, frozen=True, tag="safe"):
     """Keys of a `safe` step: a known live `source` of at least 1 V, and the `points` to find dead."""
 
-    source: str = "a fresh 1.5 V cell"
-    points: tuple[str, ...] = ()
+    source: Annotated[
+        str, says("A known live source of at least 1 V that proves the meter, before and after.", '"bench supply, 5 V"')
+    ] = "a fresh 1.5 V cell"
+    points: Annotated[tuple[str, ...], says("Where the unit must be found dead.", '["supply input", "C12"]')] = ()
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 import msgspec
 
 from metercap.metrology.domain import round6
-from metercap.plankeys.base import Edge, MeasuredStep, Seconds, Target, Tolerance
+from metercap.plankeys.base import Edge, MeasuredStep, Seconds, Target, Tolerance, says
 
 REFERENCE = "reference"
 AS_FOUND = "as found"
@@ -47,14 +47,16 @@ class TuneStep(MeasuredStep, frozen=True, tag="tune", kw_only=True):
     or of the good unit's where the plan has none. `rest_s` is how long a value must rest.
     """
 
-    target: Target
-    tolerance: Tolerance | None = None
+    target: Annotated[Target, says("Where the trimmer must be brought.", '"2.187 kohm"')]
+    tolerance: Annotated[Tolerance | None, says("How far from the target is still good.", '"0.5 %"')] = None
     tolerance_share: float | None = None
-    never_below: Edge | None = None
+    never_below: Annotated[
+        Edge | None, says("Hazardous side: never below this, not even in passing.", '"1.2 kohm"')
+    ] = None
     never_below_share: float | None = None
-    never_above: Edge | None = None
+    never_above: Annotated[Edge | None, says("Hazardous side: never above this.", '"110 %"')] = None
     never_above_share: float | None = None
-    rest_s: Seconds = 2.0
+    rest_s: Annotated[Seconds, says("How long the value must rest in the band.", '"3 s"')] = 2.0
 
     def band(self, target: float, of: float | None = None) -> Band:
         """Return the band around `target`, with the hazardous sides; shares are `of` this value."""

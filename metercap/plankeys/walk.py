@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import msgspec
 
-from metercap.plankeys.base import Groups, Item, Limit, MeasuredStep, Seconds
+from metercap.plankeys.base import Groups, Item, Limit, MeasuredStep, Seconds, says
 from metercap.quantity import Quantity, natural_key
 
 REVERSED = " reversed"
@@ -17,9 +19,9 @@ class WalkStep(MeasuredStep, frozen=True, kw_only=True):
     `patience_s`: how long without contact until one reminder.
     """
 
-    min: Limit | None = None
-    max: Limit | None = None
-    patience_s: Seconds = 10.0
+    min: Annotated[Limit | None, says("Lowest value of a good one; its unit says what is measured.", '"1 ohm"')] = None
+    max: Annotated[Limit | None, says("Highest value of a good one; its unit says what is measured.", '"2 ohm"')] = None
+    patience_s: Annotated[Seconds, says("How long without contact until one reminder.", '"20 s"')] = 10.0
 
     @property
     def item_names(self) -> tuple[str, ...]:
@@ -30,7 +32,7 @@ class WalkStep(MeasuredStep, frozen=True, kw_only=True):
 class CheckStep(WalkStep, frozen=True, tag="check", kw_only=True):
     """Keys of a `check` step. `contacts` separate contacts are taken, and their spread enters U."""
 
-    contacts: int = 2
+    contacts: Annotated[int, says("Separate contacts that a recorded value takes; their spread enters U.", "3")] = 2
 
 
 class SweepStep(WalkStep, frozen=True, tag="sweep", kw_only=True):
@@ -40,8 +42,11 @@ class SweepStep(WalkStep, frozen=True, tag="sweep", kw_only=True):
     that stand together, have it asked after each of them as well, so that a `no` costs one group.
     """
 
-    count_check: bool = True
-    clusters: Groups = ()
+    count_check: Annotated[bool, says("Whether to ask at the end where the last tick was.", "false")] = True
+    clusters: Annotated[
+        Groups,
+        says("Groups that stand together: the count is asked for after each.", '["F1..F6", "F7..F12"]'),
+    ] = ()
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from metercap.plankeys.base import Ohm, StepBase
+from typing import Annotated
+
+from metercap.plankeys.base import Ohm, StepBase, says
 from metercap.quantity import Quantity
 
 
@@ -12,8 +14,8 @@ class ZeroStep(StepBase, frozen=True, tag="zero"):
     Defaults: shorted tips read at most 0.3 Ω on sound leads, replace above 0.5 Ω (makers' manuals).
     """
 
-    warn: Ohm = 0.5
-    max: Ohm = 1.0
+    warn: Annotated[Ohm, says("Leads above this want cleaning.", '"0.3 ohm"')] = 0.5
+    max: Annotated[Ohm, says("Leads above this are refused.", '"0.8 ohm"')] = 1.0
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:

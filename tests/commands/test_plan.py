@@ -3,9 +3,11 @@
 import io
 import json
 import sys
+import tomllib
 from pathlib import Path
 from typing import Any
 
+import jsonschema
 import pytest
 
 from metercap.cli import main
@@ -160,6 +162,42 @@ def test_schema(run: Any) -> None:
     status, out, _ = run("schema")
     assert status == 0
     assert json.loads(out)["title"] == "metercap plan"
+
+
+def test_an_editor_finds_the_schema_that_a_new_plan_names(run: Any, tmp_path: Path) -> None:
+    """The first line names a file beside the plan; once made as the next line says, it judges the plan."""
+    path = tmp_path / "pump.toml"
+    assert run("new", "--title", "Pump driver", "--fuses", "F1..F6", "--out", path)[0] == 0
+    first, second, *_ = path.read_text(encoding="utf-8").splitlines()
+    assert first == "#:schema ./plan.schema.json"
+    assert "metercap plan schema > plan.schema.json" in second
+    schema = path.parent / first.removeprefix("#:schema ")
+    schema.write_text(run("schema")[1], encoding="utf-8")
+    judge = jsonschema.Draft7Validator(json.loads(schema.read_text(encoding="utf-8")))
+    plan = tomllib.loads(path.read_text(encoding="utf-8"))
+    judge.validate(plan)
+    plan["step"][0]["wait"] = "2 min"
+    (error,) = judge.iter_errors(plan)
+    assert "'wait'" in error.message
+
+
+# --- keys
+
+
+def test_keys(run: Any) -> None:
+    """Every key as lines, one kind's alone, the same as JSON; a kind that there is not is answered with the nearest."""
+    status, out, _ = run("keys", "sweep")
+    assert status == 0
+    assert 'patience_s = "20 s"' in out and "presses" not in out
+    assert out != run("keys")[1] and "presses = 30" in run("keys")[1]
+    rows = json.loads(run("keys", "sweep", "--json")[1])
+    assert {row["table"] for row in rows} == {"sweep", "item"}
+    (row,) = [row for row in rows if row["key"] == "patience_s"]
+    assert row.keys() == {"table", "key", "means", "unit", "required", "default", "example"}
+    assert (row["default"], row["example"], row["required"]) == ('"10 s"', '"20 s"', False)
+    status, out, err = run("keys", "swep")
+    assert (status, out) == (2, "")
+    assert 'did you mean "sweep"?' in err
 
 
 # --- new

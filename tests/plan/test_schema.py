@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from metercap.errors import PlanError
 from metercap.plan import from_builtins, to_builtins
 from metercap.plan.fields import SHARE, holds_items, keys_of, step_kinds
+from metercap.plan.keys import key_rows
 from metercap.plan.load import load_plan
 from metercap.plan.schema import plan_schema
 from metercap.plan.show import plan_lines
@@ -37,10 +39,11 @@ def test_shipped_plans(name: Any) -> None:
 
 def test_every_kind_and_key() -> None:
     """The schema has each kind of the union with each of its keys, and none that the loader fills."""
-    steps = plan_schema()["properties"]["step"]["items"]["oneOf"]
-    assert {step["properties"]["kind"]["const"] for step in steps} == set(step_kinds())
-    for step in steps:
-        struct = step_kinds()[step["properties"]["kind"]["const"]]
+    schema = plan_schema()
+    assert schema["properties"]["step"]["items"]["properties"]["kind"]["enum"] == list(step_kinds())
+    for kind, struct in step_kinds().items():
+        step = schema["definitions"][kind]
+        assert step["properties"]["kind"]["const"] == kind
         assert set(step["properties"]) == {"kind", *keys_of(struct)}
         assert not any(name == "unit" or name.endswith(SHARE) for name in step["properties"])
 
@@ -120,3 +123,53 @@ def test_right_plans(text: Any) -> None:
     VALIDATOR.validate(tomllib.loads(text))
     assert from_builtins(to_builtins(plan)) == plan
     assert all(line.isprintable() for line in plan_lines(plan))
+
+
+WRONG = {
+    'id = "z"\nkind = "zero"\nwarm = "1 ohm"': "warm",
+    'id = "z"\nkind = "zero"\nwarn = 1': "warn",
+    'id = "z"\nkind = "zer"': "kind",
+    'id = "z"': "kind",
+    'kind = "zero"': "id",
+    'id = "s"\nkind = "sweep"': "items",
+    'id = "s"\nkind = "sweep"\nitems = 3': "items",
+    'id = "s"\nkind = "sweep"\nitems = [{ name = "F1", wher = "rear" }]': "wher",
+    'id = "s"\nkind = "sweep"\nitems = [{ name = "F1", max = 2 }]': "max",
+    'id = "s"\nkind = "sweep"\nitems = [{ where = "rear" }]': "name",
+    'id = "s"\nkind = "sweep"\nitems = "F1"\nmax = "two"': "max",
+    'id = "s"\nkind = "sweep"\nitems = "F1"\nquantity = "ohms"': "quantity",
+    'id = "s"\nkind = "sweep"\nitems = "F1"\ncontacts = 0': "contacts",
+    'id = "s"\nkind = "sweep"\nitems = "F1"\nclusters = [3]': "clusters",
+    'id = "s"\nkind = "sweep"\nitems = "F1"\npatience_s = -1': "patience_s",
+    'id = "s"\nkind = "sweep"\nitems = "F1"\npresses = 3': "presses",
+    'id = "t"\nkind = "tune"\nitems = "RV1"\ntarget = "referense"\ntolerance = "1 %"': "target",
+    'id = "t"\nkind = "tune"\nitems = "RV1"\ntarget = "2 kohm"': "tolerance",
+    'id = "t"\nkind = "trials"\nconfidence = 1.5': "confidence",
+    'id = "c"\nkind = "cell"\nitems = "BT1"\nchemistry = "lithium"': "chemistry",
+}
+
+
+@pytest.mark.parametrize(("step", "key"), WRONG.items(), ids=list(WRONG.values()))
+def test_each_error_names_its_key(step: str, key: str) -> None:
+    """One mistake, one error of the independent validator, and its place or its words name the key."""
+    with pytest.raises(PlanError):
+        load_plan(f"{HEAD}[[step]]\n{step}\n", "x")
+    errors = list(VALIDATOR.iter_errors(tomllib.loads(f"{HEAD}[[step]]\n{step}\n")))
+    assert errors
+    for error in errors:
+        assert key in error.absolute_path or f"'{key}'" in error.message, error.message
+
+
+def test_every_key_is_described() -> None:
+    """An editor that shows a key's description has one for each, with its example; defaults are as they are written."""
+    schema = plan_schema()
+    rows = {(row.table, row.key): row for row in key_rows()}
+    tables = {"plan": schema["properties"]["plan"], **{k: schema["definitions"][k] for k in ("item", *step_kinds())}}
+    for (table, name), row in rows.items():
+        key = tables[table]["properties"][name]
+        assert key["description"].startswith(row.means)
+        if name != "kind":
+            assert tomllib.loads(f"x = {row.example}")["x"] in key["examples"]
+            assert ("default" in key) == bool(row.default)
+    assert tables["zero"]["properties"]["warn"]["default"] == "0.5 ohm"
+    assert "$ref" not in tables["zero"]["properties"]["warn"], "draft-07 would pass over the description beside it"
