@@ -25,6 +25,7 @@ from metercap.steps.walk.machine import Walk
 from metercap.steps.wiggle import Wiggle
 from metercap.steps.zero import Zero
 from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
+from tests.steps.pictures import FIRSTS
 
 GOOD = "9 0.2*2 OL*4 "
 SHOWN = "1.52V*3 "
@@ -262,18 +263,7 @@ def test_states_left_at_once_know_no_other_input(kind: type[Machine]) -> None:
 def test_every_state_can_be_reached_and_can_end(kind: type[Machine]) -> None:
     """By the rows alone, every state is reached from a first one, and END from every state."""
     (states,) = {type(state) for state, _ in kind.TABLE}
-    firsts = {
-        Walk: ["next"],
-        Zero: ["short"],
-        Safe: ["before"],
-        Confirm: ["begin", "ask"],
-        Exercise: ["next"],
-        Wiggle: ["next"],
-        Cell: ["next"],
-        Tune: ["next"],
-        Trials: ["run"],
-        LearnTokens: ["open"],
-    }[kind]
+    firsts = next(names for machine, names in FIRSTS.values() if machine is kind)
     every: set[StrEnum] = set(states)
 
     def after(cell: Row | Look) -> Iterator[StrEnum]:

@@ -55,7 +55,7 @@ class ExerciseSign(StrEnum):
     PAUSE = "a pause comes"
     CLOSES = "a press closes"
     OPENS = "a press opens"
-    FAULTY = "failed, to clean"
+    FAULTY = "to be cleaned"
     DONE = "done with it"
     ASKED = "waits for its cleaning"
 

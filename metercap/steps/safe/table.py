@@ -26,7 +26,7 @@ class SafeSign(StrEnum):
     """What an input turns out to be, and what follows."""
 
     SHOWN = "the source's voltage"
-    TIPS_OFF = "dead: lifted"
+    TIPS_OFF = "dead, lifted"
     LIVE = "live"
     DEAD_AGAIN = "dead again"
     HELD_BACK = "while a block stands"
