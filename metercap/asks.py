@@ -52,6 +52,10 @@ class Asks(StrEnum):
     """There is a voltage where none should be."""
     FLEX = "flex"
     LOAD = "load"
+    SINCE = "since"
+    """Was nothing connected to the unit since it was proved dead?"""
+    NEXT_UNIT = "next unit"
+    """Take the next unit of the job?"""
     GO_ON = "go on"
     """Something stops the ticking; yes goes on in spite of it."""
 
@@ -74,6 +78,8 @@ ANSWERS: Mapping[Asks, tuple[str, ...]] = {
     Asks.UNDO: ("yes", "no"),
     Asks.TARGET: ("target", "good", "skip"),
     Asks.TARGET_SAID: ("yes", "no"),
+    Asks.SINCE: ("yes", "no"),
+    Asks.NEXT_UNIT: ("yes", "no"),
     Asks.GO_ON: ("yes",),
 }
 """The words that answer each, the likeliest first; what is not listed is answered by the hands."""

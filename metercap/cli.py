@@ -24,6 +24,7 @@ COMMANDS = {
     "watch": "Show the meter's readings live.",
     "record": "Keep a timestamped trace of the meter, with notes.",
     "run": "Lead a plan through its measurements on one unit.",
+    "job": "Make and look at jobs: several units on one bench, in any order.",
     "sweep": "Tick fuses off in order, without a plan file.",
     "check": "Measure a settled value for each item, without a plan file.",
     "tune": "Turn a trimmer to a value, without a plan file.",

@@ -7,6 +7,7 @@
     │   ├── PlanError        a plan file; carries every problem found, not only the first
     │   ├── ProfileError     a meter profile
     │   ├── SceneError       a practice bench scene
+    │   ├── JobError         a job's folder; carries every problem found as well
     │   └── JournalError     a journal: damaged, of a newer schema, already there
     └── LinkError            the meter's port cannot be opened; exit status 3
 
@@ -53,8 +54,8 @@ class FileProblem(MetercapError):
     """A file that cannot be used as what it should be."""
 
 
-class PlanError(FileProblem):
-    """A plan file with problems; `problems` holds them all, each already naming its place."""
+class Problems(FileProblem):
+    """A file with problems; `problems` holds them all, each already naming its place."""
 
     def __init__(self, what: str, *, where: str = "", hint: str = "", problems: Sequence[str] = ()) -> None:
         super().__init__(what, where=where, hint=hint)
@@ -62,6 +63,14 @@ class PlanError(FileProblem):
 
     def __str__(self) -> str:
         return "\n".join([super().__str__(), *(f"  {visible(problem)}" for problem in self.problems)])
+
+
+class PlanError(Problems):
+    """A plan file."""
+
+
+class JobError(Problems):
+    """A job: its folder, or the file in it that says what it is."""
 
 
 class ProfileError(FileProblem):

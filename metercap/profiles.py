@@ -137,6 +137,15 @@ look_up_families(_from_other_packages)
 _HINT = "compare with a shipped profile of the same family"
 
 
+def is_plan(name_or_path: str) -> bool:
+    """Return whether a name or path is that of a plan, be it one that can be used or not."""
+    try:
+        find_plan(name_or_path)
+    except FileProblem:
+        return False
+    return True
+
+
 def _names(kind: str) -> list[str]:
     found = {path.stem: None for folder in folders() for path in sorted((folder / kind).glob("*.toml"))}
     return sorted(found)

@@ -266,11 +266,24 @@ class Note(msgspec.Struct, frozen=True, tag_field="kind", tag="note"):
     aloud: bool | UnsetType = UNSET
 
 
+class InJob(msgspec.Struct, frozen=True):
+    """Where a session stands in a job: its title, the `number` of the journal, and the job's `units` by tag, in order.
+
+    `open` are the tags of other units of which something was not done when this session began.
+    """
+
+    title: str
+    number: int
+    units: tuple[str, ...]
+    open: tuple[str, ...] = ()
+
+
 class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"):
     """The first record: enough to replay alone.
 
     `plan` is the whole plan with values in SI, `meter` the whole profile, `reference` the good-unit values used,
-    by "step/item". `inherited` carries what an earlier session of the same unit left (`--continue`, `--after`).
+    by "step/item". `inherited` carries what an earlier session of the same unit left (`--continue`, `--after`, a job).
+    `job` is UNSET, and left out, for a session that is of none.
     `conversion_s` is T by quantity as an earlier session measured it for this meter, which this one began with.
     `start_utc` is RFC 3339 in UTC, `zone_offset_s` what local time adds to it.
     """
@@ -292,6 +305,7 @@ class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"
     inherited: dict[str, Any]
     program: str
     conversion_s: dict[Quantity, float] = {}
+    job: InJob | UnsetType = UNSET
 
 
 TAG_LENGTH = 8
@@ -309,18 +323,25 @@ def tag_of(unit: str) -> str:
 
 
 def named(session: SessionRecord, said: Operator) -> SessionRecord:
-    """Return the session's record as it stands after a word: with the unit's name where the word gave one."""
+    """Return the session's record as it stands after a word: with the unit's name where the word gave one.
+
+    In a job the tag stays: it tells whose journal this is.
+    """
     name = said.text.strip()
     if said.word != NAME or not name:
         return session
-    return msgspec.structs.replace(session, unit=name, tag=tag_of(name))
+    return msgspec.structs.replace(session, unit=name, tag=tag_of(name) if session.job is UNSET else session.tag)
+
+
+Reason: TypeAlias = Literal["done", "quit", "parked", "interrupted", "fault"]
+"""Why a session ended; `parked`: another unit of the job was taken."""
 
 
 class EndRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="end"):
     """The last record; `sha256` is of all bytes of the file before this line."""
 
     t_s: float
-    reason: Literal["done", "quit", "interrupted", "fault"]
+    reason: Reason
     counts: dict[str, int]
     sha256: str
 

@@ -20,6 +20,7 @@ from metercap.records import (
     EndRecord,
     Operator,
     Prompt,
+    Reason,
     Record,
     SessionRecord,
     Verdict,
@@ -78,7 +79,7 @@ def prompt(step: str, item: str | None, do: Do = Do.PROBE) -> Prompt:
     return Prompt(t_s=1.0, step=step, item=item, do=do, say="")
 
 
-def end(reason: Literal["done", "quit", "interrupted", "fault"] = "done") -> EndRecord:
+def end(reason: Reason = "done") -> EndRecord:
     return EndRecord(t_s=9.0, reason=reason, counts={}, sha256="")
 
 

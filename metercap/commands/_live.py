@@ -24,7 +24,7 @@ from metercap.journal import Writer
 from metercap.journal.rescue import folders, names
 from metercap.link import Source
 from metercap.link.source import complaint_of
-from metercap.live import Inbox, Live, Observer, Reason
+from metercap.live import Following, Inbox, Live, Observer, Reason
 from metercap.outcome import Fold
 from metercap.outlet import go_live
 from metercap.plain import JsonLines, PlainLines, verdict_table
@@ -41,13 +41,15 @@ ROOM_S = 30.0
 
 
 class Keep:
-    """Keeps what the exit status and the closing table need, however long the session."""
+    """Keeps what the exit status and the closing table need, however long the session; of a job, of the last one."""
 
     def __init__(self) -> None:
         self.fold = Fold()
 
     def see(self, record: Record, line: bytes) -> None:
         """Fold the record in."""
+        if isinstance(record, SessionRecord):
+            self.fold = Fold()
         self.fold.add(record)
 
     def urgent(self, record: Cue) -> None:
@@ -104,8 +106,29 @@ class Shown(NamedTuple):
     left: Callable[[], bool] = lambda: False
 
 
+class _Stamped:
+    """Words of the screen, whose clock is the present session's, on their way to the loop, whose clock runs through."""
+
+    def __init__(self, inbox: Inbox, clock: SessionClock, live: Live) -> None:
+        self._inbox = inbox
+        self._clock = clock
+        self._live = live
+
+    def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
+        """Pass a word on."""
+        self._inbox.put_word(word, text, t_s + self._live.origin_s, source)
+
+    def put_stop(self, signal: int) -> None:
+        """Pass the wish to end on."""
+        self._inbox.put_stop(signal)
+
+    def now_s(self) -> float:
+        """Return seconds since the present session began."""
+        return self._clock.now_s() - self._live.origin_s
+
+
 def shown_by(
-    session: Session,
+    on_mat: Callable[[], Session],
     *,
     as_json: bool,
     plain: bool,
@@ -116,8 +139,9 @@ def shown_by(
 ) -> Shown:
     """Choose the output: the file's lines, lines for people, or the full screen where there is a terminal.
 
-    Words come from stdin as lines, or as keys in a terminal. With `sound`, whoever sits at a terminal also hears the
-    session as the settings say. The screen stays `linger_s` after the end, or until a key; its keys move `hands` too.
+    `on_mat` gives the session that runs at the moment. Words come from stdin as lines, or as keys in a terminal. With
+    `sound`, whoever sits at a terminal also hears the session as the settings say. The screen stays `linger_s` after
+    the end, or until a key; its keys move `hands` too.
     """
     heard: list[Observer] = []
     close: Callable[[], None] = _nothing
@@ -127,12 +151,12 @@ def shown_by(
         observer = SoundObserver(load_config())
         heard, close = [observer], observer.close
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s, heard, close, lambda: _stay(session), hands)
+        return _on_screen(linger_s, heard, close, lambda: _stay(on_mat()), hands)
     shows: JsonLines | PlainLines
     if as_json:
         shows, say = JsonLines(), complain
     else:
-        shows = PlainLines(live=lambda: session.live, stay=lambda: _stay(session))
+        shows = PlainLines(live=lambda: on_mat().live, stay=lambda: _stay(on_mat()))
         say = shows.say
     mine = word_source(sys.stdin, as_lines=as_json, show=say) if listen else None
     words = [] if mine is None else [mine]
@@ -190,12 +214,13 @@ def _on_screen(
             keys.start(inbox, clock)
             return keys.stop
 
+        stamped = _Stamped(inbox, clock, live)
         run_screen(
             live,
             observer,
-            words=inbox,
-            clock=clock,
-            problem=lambda: writer.problem,
+            words=stamped,
+            clock=stamped,
+            problem=lambda: live.problem,
             pedals=pedals,
             learned=learned,
             hands=hands,
@@ -217,8 +242,12 @@ def run_live(
     *,
     observers: Sequence[Observer],
     words: Sequence[WordSource] = (),
+    after_parking: Callable[[], Following] | None = None,
 ) -> Reason:
-    """Tie link, journal, words and what shows the session to the one loop, run it, and return why it ended."""
+    """Tie link, journal, words and what shows the session to the one loop, run it, and return why it ended.
+
+    `after_parking` makes the session that follows one that was parked.
+    """
     go_live()
     inbox = Inbox()
     deserted = Deserted(shown.left, lambda: inbox.put_stop(signal.SIGTERM))
@@ -232,6 +261,7 @@ def run_live(
         profile=record.meter,
         source=source,
         words=[*words, *shown.words],
+        after_parking=after_parking,
     )
     try:
         return shown.run(live, inbox, clock, writer)
@@ -250,7 +280,7 @@ def run_session(
         source.stop()
         raise
     keep = Keep()
-    shown = shown_by(session, as_json=as_json, plain=plain, sound=True)
+    shown = shown_by(lambda: session, as_json=as_json, plain=plain, sound=True)
     try:
         reason = run_live(session, record, source, clock, writer, shown, observers=[keep])
     finally:

@@ -11,10 +11,12 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from msgspec import UNSET, UnsetType
+
 from metercap.meter import MeterProfile
 from metercap.plan import Plan, to_builtins
 from metercap.quantity import Quantity
-from metercap.records import SCHEMA, SessionRecord, tag_of
+from metercap.records import SCHEMA, InJob, SessionRecord, tag_of
 
 
 def program() -> str:
@@ -30,6 +32,7 @@ def session_record(
     profile: MeterProfile,
     *,
     unit: str,
+    tag: str = "",
     operator: str = "",
     known_good: bool = False,
     identity: str = "",
@@ -37,6 +40,7 @@ def session_record(
     options: dict[str, Any] | None = None,
     inherited: dict[str, Any] | None = None,
     conversion_s: dict[Quantity, float] | None = None,
+    job: InJob | UnsetType = UNSET,
     now: datetime.datetime | None = None,
     session_id: str | None = None,
 ) -> SessionRecord:
@@ -51,7 +55,7 @@ def session_record(
         start_utc=utc.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
         zone_offset_s=int(offset.total_seconds()),
         unit=unit,
-        tag=tag_of(unit),
+        tag=tag or tag_of(unit),
         operator=operator,
         known_good=known_good,
         plan=to_builtins(plan),
@@ -62,6 +66,7 @@ def session_record(
         inherited=inherited or {},
         program=program(),
         conversion_s=conversion_s or {},
+        job=job,
     )
 
 

@@ -16,13 +16,16 @@ Examples:
   metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit A --known-good --out a.jsonl
   metercap run greenhouse-controller --port COM4 --meter lcd14 --unit B --against a.jsonl --out b.jsonl
   metercap run --continue 2026-11-28-0930-B.jsonl
+  metercap run "vent pair" --take R
   metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps dead,fuses --out c.jsonl --plain
 
 Port and meter that are not named are those used last, or the only meter that is heard; a polled or SCPI meter is named
 once. Steps of words alone need no meter.
 
-Exit status: 0 every verdict is pass or absent; 1 some are not, or items were not done; 2 bad usage or file; 3 the link
-cannot be opened; 130 interrupted (the journal is closed properly).
+With a job, "take TAG" parks the unit on the mat and takes another one, in the same program and on the same port.
+
+Exit status: 0 every verdict is pass or absent (a job: over all its units); 1 some are not, or items were not done;
+2 bad usage or file; 3 the link cannot be opened; 130 interrupted (the journal is closed properly).
 
 Words while it runs come by key, pedal or line; ? shows all of them. Three of them count: "missed 2" says that two
 presses of a switch showed nothing, "fixed new relay" that a fix was made and starts are counted anew, and
@@ -33,7 +36,7 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 
 
 @click.command(epilog=EPILOG)
-@click.argument("plan", type=PLAN, metavar="PLAN", required=False)
+@click.argument("plan", type=PLAN, metavar="PLAN|JOB", required=False)
 @click.option("--port", type=PORT, help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
 @click.option("--meter", type=METER, help="Meter profile: a name or a file. [default: found]")
 @click.option(
@@ -48,6 +51,7 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 @click.option("--against", type=click.Path(path_type=Path), help="Session or reference file of a known-good unit.")
 @click.option("--after", type=click.Path(path_type=Path), help="Earlier session of this unit: inherit as found.")
 @click.option("--continue", "continue_", type=click.Path(path_type=Path), help="Interrupted session to go on with.")
+@click.option("--take", default="", metavar="TAG", help="With a job: the unit to begin with.")
 @click.option("--steps", type=STEPS, help="Only these step ids, comma separated.")
 @click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
@@ -64,6 +68,7 @@ def command(
     against: Path | None,
     after: Path | None,
     continue_: Path | None,
+    take: str,
     steps: str | None,
     rate: float | None,
     no_safe: bool,
@@ -74,11 +79,12 @@ def command(
     """Lead PLAN through its measurements on one unit, watching the meter.
 
     PLAN is the name of a plan that metercap carries, or a TOML file; with --continue it may be left out, and the plan
-    in the journal goes on.
+    in the journal goes on. JOB is a job's folder or its title: it goes on where it stands, today or next week.
     """
     from metercap.commands._earlier import plan_of
     from metercap.commands._plans import checked_plan, fit_plan
     from metercap.commands._started import Wish, run_plan
+    from metercap.job.find import job_of_argument
 
     wish = Wish(
         port=port,
@@ -96,6 +102,13 @@ def command(
         plain=plain,
         as_json=as_json,
     )
+    job = None if plan is None else job_of_argument(plan)
+    if job is not None:
+        from metercap.commands._jobs import run_job
+
+        return run_job(job, wish, take)
+    if take:
+        raise click.UsageError("--take is for a job: metercap job new makes one")
     if plan is None:
         if continue_ is None:
             raise click.UsageError("a plan is needed: the name of one that metercap carries, or a TOML file")

@@ -31,14 +31,13 @@ import threading
 import time
 from collections import deque
 from pathlib import Path
-from typing import Literal
 
 from metercap.errors import JournalError
 from metercap.journal.disk import Disk
 from metercap.journal.format import Chain
 from metercap.journal.spool import Spool
 from metercap.journal.watched import CHUNK, Watched, remove, sync_folder, write_all, write_some
-from metercap.records import EndRecord, Record, SessionRecord
+from metercap.records import EndRecord, Reason, Record, SessionRecord
 
 GROUP_S = 0.1
 """How long the thread lets lines gather before it syncs them together, in seconds."""
@@ -188,9 +187,7 @@ class Writer(Watched):
                     self._trouble = None
                 return not self._queueing
 
-    def close(
-        self, t_s: float, reason: Literal["done", "quit", "interrupted", "fault"], patience_s: float = 5.0
-    ) -> bytes:
+    def close(self, t_s: float, reason: Reason, patience_s: float = 5.0) -> bytes:
         """Write the end record, sync, close the file, and return the record's line.
 
         A refusing disk is tried again for `patience_s` seconds. What it has not taken then stays in

@@ -116,6 +116,7 @@ class Judge:
     def keep_lead(self, quantity: Quantity, resolution: float, null: LeadNull) -> None:
         """Take over a null of an earlier session, of this function and range."""
         self._leads[quantity, resolution] = null
+        self._below[quantity, resolution] = null.below
 
     def lead(self, reading: Reading) -> LeadNull | None:
         """Return the lead null that holds for this reading, or None."""

@@ -64,7 +64,7 @@ _MOVES: dict[tuple[LinkState | None, _Seen], LinkState] = {
 
 
 class LinkWatch:
-    """Follows one link. `state` is None until it is open.
+    """Follows one link. `state` is None until it is open; `why` is what the last change of it was told by.
 
     `slack_s` is added to every patience: what the system may hold a frame up, where session time runs faster than real.
     """
@@ -76,7 +76,7 @@ class LinkWatch:
         self.quiet_s = self._quiet_s()
         """How long without a frame is too long: max(2 s, 4 T), T of the quantity last seen or of the profile."""
         self.state: LinkState | None = None
-        self._why = ""
+        self.why = ""
         self._framed = False  # a frame came since the link was last opened
         self._since_s = 0.0  # the last frame, or the opening
         self._noise = 0  # bytes since then that made no frame
@@ -113,13 +113,13 @@ class LinkWatch:
         Of a link that is up already, `up` with other words is what the source has to say besides.
         """
         if state is _UP and self.state is _UP:
-            return [] if why in ("", self._why) else self._enter(_UP, why, t_s)
+            return [] if why in ("", self.why) else self._enter(_UP, why, t_s)
         if state is _UP or state is _LOST:
             self._framed = False
             self._since_s = t_s
             self._forget_noise()
             return self._move(_Seen.OPEN if state is _UP else _Seen.LOST, t_s, why)
-        if (state, why) == (self.state, self._why):
+        if (state, why) == (self.state, self.why):
             return []
         return self._enter(state, why, t_s)
 
@@ -159,7 +159,7 @@ class LinkWatch:
         to = _MOVES.get((self.state, seen))
         if to is None:
             # Lost for another reason than before (say, no permission after replugging) is worth telling.
-            if seen is _Seen.LOST and why != self._why:
+            if seen is _Seen.LOST and why != self.why:
                 return self._enter(_LOST, why, t_s)
             return []
         if seen is _Seen.QUIET:
@@ -172,5 +172,5 @@ class LinkWatch:
 
     def _enter(self, state: LinkState, why: str, t_s: float) -> list[Link]:
         self.state = state
-        self._why = why
+        self.why = why
         return [Link(t_s=at(t_s), state=state, why=why)]

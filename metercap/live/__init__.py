@@ -2,8 +2,9 @@
 
 from metercap.live.inbox import Inbox
 from metercap.live.loop import DISK_WELL, Live
-from metercap.live.parts import Observer, Reason
+from metercap.live.parts import Following, Observer
 from metercap.live.signals import stop_signals
 from metercap.live.trace import Trace
+from metercap.records import Reason
 
-__all__ = ["DISK_WELL", "Inbox", "Live", "Observer", "Reason", "Trace", "stop_signals"]
+__all__ = ["DISK_WELL", "Following", "Inbox", "Live", "Observer", "Reason", "Trace", "stop_signals"]

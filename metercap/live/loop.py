@@ -9,6 +9,10 @@ For every event, in this order:
 
 It runs on threads (`run`) or, for practice and studies, on a virtual clock with none at all (`run_virtual`). It knows
 no screen, and time only as the stamps that come in and the clock that says how long to wait.
+
+Where a session ends as parked, the next one begins on the same link, with the same words and observers, and no byte is
+lost: what bytes and links are about has the clock's own time, and only what is fed to a session is stamped from that
+session's beginning on.
 """
 
 from __future__ import annotations
@@ -17,11 +21,13 @@ import contextlib
 import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 
+import msgspec
+
 from metercap.clock import SessionClock, VirtualClock
 from metercap.link import LinkWatch, Source
 from metercap.live.heap import Heap
 from metercap.live.inbox import Arrived, Changed, Failed, Inbox, Item, Said, frame_ends
-from metercap.live.parts import Decoder, Driver, Observer, Reason, Writer
+from metercap.live.parts import Decoder, Driver, Following, Observer, Writer
 from metercap.live.signals import stop_signals
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
@@ -30,10 +36,12 @@ from metercap.records import (
     Cue,
     CueKind,
     Event,
+    Link,
     LinkState,
     Note,
     Operator,
     Outcome,
+    Reason,
     Record,
     Verdict,
     at,
@@ -56,7 +64,8 @@ class Live:
     """One session, live. `reason` is None until it has ended.
 
     `source` and `words` are started and stopped here, and `source` is told what the session wants measured. Without a
-    `writer` records go to the observers alone, as lines without a checksum.
+    `writer` records go to the observers alone, as lines without a checksum. `after_parking` makes the session that
+    follows one that was parked; it is called when that one's journal is closed.
     """
 
     def __init__(
@@ -71,8 +80,12 @@ class Live:
         profile: MeterProfile,
         source: Source | None = None,
         words: Sequence[WordSource] = (),
+        after_parking: Callable[[], Following] | None = None,
     ) -> None:
         self.reason: Reason | None = None
+        self.origin_s = 0.0
+        """When the present session began, by the clock."""
+        self._after_parking = after_parking
         self._driver = driver
         self._session = driver.session
         self._decoder = decoder
@@ -104,7 +117,7 @@ class Live:
         mine = signals and threading.current_thread() is threading.main_thread()
         with stop_signals(self._inbox) if mine else contextlib.nullcontext(), self._ending():
             self.start()
-            while self.reason is None:
+            while self._goes_on():
                 item = self._inbox.get() or self._inbox.get(self._wait_s())
                 if item is not None:
                     self.take(item)
@@ -130,7 +143,7 @@ class Live:
         """
         with self._ending():
             self.start()
-            while self.reason is None:
+            while self._goes_on():
                 due_s = self.deadline_s
                 other_s = next_s()
                 t_s = other_s if due_s is None else min(due_s, other_s)
@@ -147,6 +160,11 @@ class Live:
         assert self.reason is not None
         return self.reason
 
+    @property
+    def problem(self) -> str | None:
+        """What is wrong with the disk right now."""
+        return None if self._writer is None else self._writer.problem
+
     def join(self, observer: Observer) -> None:
         """Show the session to one observer more from the next record on. From any thread."""
         self._observers.append(observer)
@@ -156,15 +174,15 @@ class Live:
 
     @property
     def deadline_s(self) -> float | None:
-        """The session time at which `due` has something to do unless an item comes first."""
-        due = (self._session.deadline_s, self._watch.deadline_s, self._heap.deadline_s)
+        """The clock's time at which `due` has something to do unless an item comes first."""
+        mine_s = self._session.deadline_s
+        mine_s = None if mine_s is None else mine_s + self.origin_s
+        due = (mine_s, self._watch.deadline_s, self._heap.deadline_s)
         return min((one for one in due if one is not None), default=None)
 
     def start(self) -> None:
         """Show the session record and the first prompts, then start the words and the link."""
-        if self._writer is not None:
-            self._show(decode(self._writer.first), self._writer.first)
-        self._emit(self._driver.start())
+        self._begin()
         for words in self._words:
             words.start(self._inbox, self._clock)
         if self._source is not None:
@@ -188,7 +206,8 @@ class Live:
             self._sweep_up()
             if (rest := self._inbox.rest()) is not None:
                 first, size = rest
-                self._feed(Garbage(self._now_s(), first.hex(), UNREAD, count=1, size=size))
+                t_s = self.origin_s + self._now_s()
+                self._feed(Garbage(t_s, first.hex(), UNREAD, count=1, size=size))
             self.reason = "interrupted"
 
     def due(self, t_s: float) -> None:
@@ -198,8 +217,9 @@ class Live:
             self._sweep_up()
         if (links_s := self._watch.deadline_s) is not None and links_s <= t_s:
             self._feed_all(self._watch.due(t_s))
-        if (mine_s := self._session.deadline_s) is not None and mine_s <= t_s and self.reason is None:
-            for event, outcomes in self._driver.due(t_s):
+        mine_s = self._mine(t_s)
+        if (due_s := self._session.deadline_s) is not None and due_s <= mine_s and self.reason is None:
+            for event, outcomes in self._driver.due(mine_s):
                 self._emit(outcomes, event)
 
     # Events
@@ -237,6 +257,8 @@ class Live:
             self._feed(event)
 
     def _feed(self, event: Event) -> None:
+        if self.origin_s:
+            event = msgspec.structs.replace(event, t_s=self._mine(event.t_s))
         if self.reason is None:  # what comes after the end belongs to no session
             for fed, outcomes in self._driver.feed(event):
                 self._emit(outcomes, fed)
@@ -292,12 +314,48 @@ class Live:
             self._moved = moved
             self._show(Note(t_s=self._now_s(), text=moved), b"")
 
+    def _mine(self, t_s: float) -> float:
+        """Return the session's time at the clock's `t_s`; what arrived before it began has its beginning."""
+        return at(max(0.0, t_s - self.origin_s)) if self.origin_s else t_s
+
     def _now_s(self) -> float:
-        return max(self._last_s, at(self._clock.now_s()))
+        return max(self._last_s, self._mine(at(self._clock.now_s())))
 
     def _wait_s(self) -> float:
         due_s = self.deadline_s
         return LONGEST_WAIT_S if due_s is None else min(LONGEST_WAIT_S, self._clock.wait_s(due_s))
+
+    # From one session to the next
+
+    def _begin(self) -> None:
+        """Show the session record and the first prompts."""
+        if self._writer is not None:
+            self._show(decode(self._writer.first), self._writer.first)
+        self._emit(self._driver.start())
+
+    def _goes_on(self) -> bool:
+        """Return whether there is a session to run: the present one, or the one that follows where it was parked."""
+        if self.reason == "parked" and self._after_parking is not None:
+            self._close(self.reason)
+            self._writer = None  # whatever breaks before the next one has its journal must not end this one twice
+            self._driver, self._writer, origin_s = self._after_parking()
+            self._session = self._driver.session
+            self.origin_s, self._last_s, self.reason = at(origin_s), 0.0, None
+            self._wanted, self._disk_ill, self._moved = None, False, ""
+            self._begin()
+            if self._watch.state is not None:
+                self._feed(Link(self.origin_s, self._watch.state, self._watch.why))
+        return self.reason is None
+
+    def _close(self, reason: Reason) -> None:
+        """Write and show the end of the present session."""
+        if self._writer is None:
+            return
+        line = self._writer.close(self._now_s(), reason)
+        # After a fault the observer that caused it may well raise again, and must not hide the first exception.
+        with contextlib.suppress(Exception) if reason == "fault" else contextlib.nullcontext():
+            self._show(decode(line), line)
+            self._look_at_disk()
 
     # The end
 
@@ -327,10 +385,4 @@ class Live:
             if reason in ("interrupted", "fault"):
                 with contextlib.suppress(Exception) if reason == "fault" else contextlib.nullcontext():
                     self._emit(self._driver.end(self._now_s()))
-            if self._writer is None:
-                return
-            line = self._writer.close(self._now_s(), reason)
-            # After a fault the observer that caused it may well raise again, and must not hide the first exception.
-            with contextlib.suppress(Exception) if reason == "fault" else contextlib.nullcontext():
-                self._show(decode(line), line)
-                self._look_at_disk()
+            self._close(reason)

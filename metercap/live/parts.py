@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Literal, Protocol, TypeAlias
+from typing import Literal, NamedTuple, Protocol
 
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading
-from metercap.records import Cue, Event, Outcome, Record
-
-Reason: TypeAlias = Literal["done", "quit", "interrupted", "fault"]
-"""Why a session ended."""
+from metercap.records import Cue, Event, Outcome, Reason, Record
 
 
 class Observer(Protocol):
@@ -38,7 +35,7 @@ class Session(Protocol):
         ...
 
     @property
-    def end_reason(self) -> Literal["done", "quit"]:
+    def end_reason(self) -> Literal["done", "quit", "parked"]:
         """Why it is finished."""
         ...
 
@@ -116,3 +113,11 @@ class Writer(Protocol):
     def close(self, t_s: float, reason: Reason) -> bytes:
         """Write the end record and return its line."""
         ...
+
+
+class Following(NamedTuple):
+    """The session of the unit that was taken, its journal, and when it began by the clock of the one before."""
+
+    driver: Driver
+    writer: Writer
+    origin_s: float

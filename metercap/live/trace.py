@@ -15,7 +15,7 @@ class TraceSession:
     """Wants nothing, waits for nothing."""
 
     deadline_s: float | None = None
-    end_reason: Literal["done", "quit"] = "quit"
+    end_reason: Literal["done", "quit", "parked"] = "quit"
     wanted: Quantity | None = None
     wanted_range: float | None = None
 

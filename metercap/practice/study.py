@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from metercap.clock import SessionClock, VirtualClock
 from metercap.live import Inbox, Live
-from metercap.live.parts import Decoder, Driver, Observer, Reason, Writer
+from metercap.live.parts import Decoder, Driver, Observer, Writer
 from metercap.meter import MeterProfile
 from metercap.practice.bench import Bench, Said
 from metercap.practice.body import NEVER_S
-from metercap.records import Cue, Record
+from metercap.records import Cue, Reason, Record
 
 
 class Virtual:

@@ -3,7 +3,7 @@
 `continue` goes on with an interrupted session: what it decided stands (but for `unsure`), and so does as found. Proof
 that the unit is dead and the lead null are asked for again where something is still to be measured in ohms, since time
 has passed. A count check that was not answered is asked before anything else of its step. `after` takes up the unit
-later: only as found, and what trials and exercises counted, come along.
+later: only as found, and what trials and exercises counted, come along. What a unit of a job takes over is in `taken`.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
 import msgspec
+from msgspec import UNSET
 
 from metercap.errors import PlanError
 from metercap.judging.judge import Judgement
@@ -24,10 +25,15 @@ from metercap.steps.bench import Bench
 from metercap.steps.exercise.presses import is_asked, taken_up_later
 from metercap.steps.hazard import Standing
 from metercap.steps.rounds import Uncounted
+from metercap.steps.stilldead import Proof
 
-How = Literal["", "continue", "after"]
+How = Literal["", "continue", "after", "job"]
 Key = tuple[str, str]
 """A step's id and an item's name."""
+
+
+FROM = "from session "
+"""How the reason of a verdict begins that was taken over."""
 
 
 class Lead(msgspec.Struct, frozen=True):
@@ -39,6 +45,14 @@ class Lead(msgspec.Struct, frozen=True):
     u: float
     dof: float | None = None
     """None where it is infinite, which JSON cannot say."""
+    noise: float = 0.0
+
+
+class Away(msgspec.Struct, frozen=True, omit_defaults=True):
+    """Another unit of the job: when its `waits` are over, by step, and what of it is `standing` past a hazard limit."""
+
+    waits: dict[str, float] = {}
+    standing: dict[str, Standing] = {}
 
 
 class Inherited(msgspec.Struct, frozen=True):
@@ -46,7 +60,8 @@ class Inherited(msgspec.Struct, frozen=True):
 
     `uncounted` holds, by step, what its unanswered count check is about; `leads` the nulls that a later `zero` compares
     itself with, where none is asked for again; `unread` why a trimmer has no value as found, by "step/item": it was
-    moved, so it never will; `standing` the trimmers past a hazard limit, by item.
+    moved, so it never will; `standing` the trimmers past a hazard limit, by item. In a job also when `waits` are over,
+    by step, and when the unit was proved dead (`proof`), in seconds of this session, and the `others` by tag.
     """
 
     how: How = ""
@@ -58,6 +73,9 @@ class Inherited(msgspec.Struct, frozen=True):
     leads: tuple[Lead, ...] = ()
     unread: dict[str, str] = {}
     standing: dict[str, Standing] = {}
+    waits: dict[str, float] = {}
+    proof: Proof | None = None
+    others: dict[str, Away] = {}
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Inherited:
@@ -82,7 +100,7 @@ class Inherited(msgspec.Struct, frozen=True):
         bench.unread = {_pair(key): why for key, why in self.unread.items()}
         bench.standing = dict(self.standing)
         for lead in self.leads:
-            null = LeadNull(lead.value, lead.u, math.inf if lead.dof is None else lead.dof)
+            null = LeadNull(lead.value, lead.u, math.inf if lead.dof is None else lead.dof, lead.noise)
             bench.judge.keep_lead(lead.quantity, lead.resolution, null)
 
 
@@ -111,28 +129,29 @@ def inherited_from(
     steps = to_do or bench.steps
     asked = {key: verdicts[key] for key, counted in bench.before.items() if is_asked(counted) and key in verdicts}
     kept = _kept(steps, {key: each for key, each in verdicts.items() if key not in asked}, bench.uncounted)
-    source = f"from session {session_id}"
     return Inherited(
         how,
         session_id,
-        tuple(
-            msgspec.structs.replace(
-                verdict,
-                t_s=0.0,
-                from_s=None,
-                contacts=msgspec.UNSET,
-                budget=msgspec.UNSET,
-                reason=f"{source}; {verdict.reason}" if verdict.reason else source,
-            )
-            for verdict in (kept | asked).values()
-        ),
+        tuple(handed_on(verdict, session_id) for verdict in (kept | asked).values()),
         found,
         before,
         dict(bench.uncounted),
-        () if _open_ohms(steps, kept, bench.uncounted) else _leads(bench),
+        () if open_ohms(steps, kept, bench.uncounted) else leads_of(bench),
         unread,
         dict(bench.standing),
     )
+
+
+def handed_on(verdict: Verdict, session_id: str, *, here: bool = False) -> Verdict:
+    """Return a verdict as a later session of the unit takes it over; it names the session that it was given in.
+
+    What its U rests on is kept only `here`, in the same run of the program: what two values share holds there.
+    """
+    source, reason = f"from session {session_id}", verdict.reason
+    if not reason.startswith(FROM):
+        reason = f"{source}; {reason}" if reason else source
+    budget = verdict.budget if here else UNSET
+    return msgspec.structs.replace(verdict, t_s=0.0, from_s=None, contacts=UNSET, budget=budget, reason=reason)
 
 
 def recorded_only(session_id: str, standing: Mapping[Key, Verdict]) -> Inherited:
@@ -149,9 +168,10 @@ def recorded_only(session_id: str, standing: Mapping[Key, Verdict]) -> Inherited
     return Inherited("after", session_id, as_found=found, before=before)
 
 
-def _leads(bench: Bench) -> tuple[Lead, ...]:
+def leads_of(bench: Bench) -> tuple[Lead, ...]:
+    """Return the nulls that the bench has."""
     return tuple(
-        Lead(quantity, resolution, null.value, null.u, None if math.isinf(null.dof) else null.dof)
+        Lead(quantity, resolution, null.value, null.u, None if math.isinf(null.dof) else null.dof, null.noise)
         for (quantity, resolution), null in bench.judge.leads.items()
     )
 
@@ -174,33 +194,34 @@ def _kept(
         for key, each in kept.items()
         if key[0] not in failed or each.verdict is not VerdictKind.FAIL or each.accepted is not msgspec.UNSET
     }
-    again = {step.id for step in steps if isinstance(step, ZeroStep) and _open_ohms(steps, kept, uncounted)}
+    again = {step.id for step in steps if isinstance(step, ZeroStep) and open_ohms(steps, kept, uncounted)}
     kept = {key: verdict for key, verdict in kept.items() if key[0] not in again}
     for index, step in enumerate(steps):
-        if isinstance(step, SafeStep) and not (_over(step, kept) and not _needs_proof(steps[index + 1 :], kept)):
+        if isinstance(step, SafeStep) and not (is_over(step, kept) and not needs_proof(steps[index + 1 :], kept)):
             kept = {key: verdict for key, verdict in kept.items() if key[0] != step.id}
     return kept
 
 
-def _open_ohms(steps: Sequence[StepBase], kept: Mapping[Key, Verdict], uncounted: Mapping[str, Uncounted]) -> bool:
+def open_ohms(steps: Sequence[StepBase], kept: Mapping[Key, Verdict], uncounted: Mapping[str, Uncounted]) -> bool:
     """Return whether something is still to be measured in ohms, from which the leads are taken off."""
     return any(
-        step.in_ohms and not isinstance(step, ZeroStep) and (step.id in uncounted or not _over(step, kept))
+        step.in_ohms and not isinstance(step, ZeroStep) and (step.id in uncounted or not is_over(step, kept))
         for step in steps
     )
 
 
-def _needs_proof(later: Sequence[StepBase], kept: Mapping[Key, Verdict]) -> bool:
+def needs_proof(later: Sequence[StepBase], kept: Mapping[Key, Verdict]) -> bool:
     """Return whether anything in ohms is open before the next proof."""
     for step in later:
         if isinstance(step, SafeStep):
             return False
-        if step.in_ohms and not _over(step, kept):
+        if step.in_ohms and not is_over(step, kept):
             return True
     return False
 
 
-def _over(step: StepBase, kept: Mapping[Key, Verdict]) -> bool:
+def is_over(step: StepBase, kept: Mapping[Key, Verdict]) -> bool:
+    """Return whether every item of the step has a verdict."""
     return all((step.id, item) in kept for item in step.item_names)
 
 

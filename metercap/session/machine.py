@@ -104,6 +104,7 @@ class Session(Saying):
         for verdict in self._inherited.verdicts:
             self.bench.inherit(verdict)
         self.bench.say_standing()
+        self.seat.say()
         if self._pencil:
             self.bench.note(self._pencil)
         if self._step_on():
@@ -208,7 +209,7 @@ class Session(Saying):
         for step in [step for step, until_s in bench.calls.items() if until_s <= bench.t_s]:
             del bench.calls[step]
             bench.cue(CueKind.WAITING, machine.item)
-            bench.note(f"{step}: the wait is over: to {step}", aloud=True)
+            bench.note(self.seat.call(step), aloud=True)
         self._blocks(machine)
         mine = machine.deadline_s
         due = mine is not None and mine <= bench.t_s and not self._held_back(machine)
@@ -226,6 +227,7 @@ class Session(Saying):
         if own is not None:
             own(event.text)
             return
+        self._power.said(word)
         refused = refusal(event, bench, held_back=self._held_back(machine))
         if refused:
             bench.note(refused)

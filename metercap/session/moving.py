@@ -11,7 +11,9 @@ from metercap.records import Outcome, SessionRecord
 from metercap.session.inherit import Inherited
 from metercap.session.power import Power
 from metercap.session.route import LeftOpen, Leg, Route
-from metercap.steps import Bench, Machine, machine_for
+from metercap.session.seat import Seat
+from metercap.steps import Bench, Machine
+from metercap.steps.nextunit import NextUnit
 from metercap.steps.tokens import LearnTokens
 
 
@@ -34,9 +36,10 @@ class Moving:
         steps = [step for step in self.plan.steps if not only or step.id in only]
         self.bench.steps = tuple(steps)
         self.finished = False
-        self.end_reason: Literal["done", "quit"] = "done"
+        self.end_reason: Literal["done", "quit", "parked"] = "done"
         self._route = Route(steps, self.bench)
         self._power = Power(self.plan, waived=bool(record.options.get("no_safe")))
+        self.seat = Seat(record, self._inherited, self.bench, self._power)
         self._tokens_asked = False
         self._machine: Machine | None = None
         self._kept: Machine | None = None
@@ -46,6 +49,13 @@ class Moving:
     def left_open(self) -> tuple[LeftOpen, ...]:
         """Steps that were left or passed over, and what of them comes back before the end."""
         return self._route.open
+
+    @property
+    def waits(self) -> dict[str, float]:
+        """When each wait is over that was begun and not asked about yet, by step."""
+        machines = [each for each in (self._machine, self._kept) if each is not None]
+        mine = {each.step.id: each.until_s for each in machines if each.until_s is not None}
+        return {**self.bench.waits, **mine}
 
     def _move_on(self) -> None:
         """The step at hand, or an interlude, has ended: go on."""
@@ -57,9 +67,9 @@ class Moving:
             if self._kept is not None:
                 machine = self._take_up(self._kept)
                 continue
-            if not isinstance(machine, LearnTokens):
+            if not isinstance(machine, LearnTokens | NextUnit):
                 self._route.ended(machine)
-            self._power.ended(machine.step, self.bench)
+            self._power.ended(machine, self.bench)
             if not self._step_on():
                 return
             machine = self._machine
@@ -79,9 +89,12 @@ class Moving:
     def _step_on(self) -> bool:
         """Begin the next step; False, and finished, when there is none."""
         leg = self._route.next()
+        if leg is None and (asked := self.seat.next_unit()) is not None:
+            self._begin(asked)
+            return True
         if leg is None:
             self.bench.say_standing()
-            self.finished = True
+            self.finished, self.end_reason = True, self.seat.ends_as
             self._machine = None
             return False
         if leg.again:
@@ -91,7 +104,7 @@ class Moving:
             self._route.turn_back(leg)
             self._begin(LearnTokens(self.plan.tokens, self.bench))
             return True
-        self._begin(machine_for(leg.step, self.bench), leg.item)
+        self._begin(self.seat.machine_for(leg.step), leg.item)
         return True
 
     def _tell_open(self, head: str, *more: LeftOpen) -> None:
@@ -118,7 +131,7 @@ class Moving:
         self._kept = None
         if isinstance(machine, LearnTokens):
             self._tokens_asked = False
-        elif machine is not None:
+        elif machine is not None and not isinstance(machine, NextUnit):
             machine.be_left()
             self._route.left(machine)
         self._route.turn_to(leg)

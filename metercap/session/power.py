@@ -11,7 +11,8 @@ from metercap.plan import Plan
 from metercap.plan.power import needs_dead, powers_up
 from metercap.plankeys import SafeStep, StepBase
 from metercap.records import VerdictKind
-from metercap.steps import Bench
+from metercap.steps import Bench, Machine
+from metercap.steps.stilldead import Proof, StillDead
 
 NEVER = "no safe step has passed on this unit"
 FAILED = "the safe step did not pass"
@@ -27,22 +28,40 @@ class Power:
         self._exempt = waived or plan.supply == "none"
         self._doubt = NEVER
         self._accepted = False
+        self._proved_s: float | None = None
+        self._proved_by = ""
 
     def enter(self, step: StepBase) -> None:
         """A planned step begins. A proof that is begun again takes the earlier one's place, whether it ends or not."""
         self.on = powers_up(step)
         if self.on:
-            self._doubt, self._accepted = POWERED, False
+            self._doubt, self._accepted, self._proved_s = POWERED, False, None
         elif isinstance(step, SafeStep):
-            self._doubt, self._accepted = self._doubt or FAILED, False
+            self._doubt, self._accepted, self._proved_s = self._doubt or FAILED, False, None
 
-    def ended(self, step: StepBase, bench: Bench) -> None:
+    def ended(self, machine: Machine, bench: Bench) -> None:
         """A planned step has ended; of a `safe` the verdict decides."""
+        step = machine.step
         if not isinstance(step, SafeStep):
             return
         verdict = bench.verdicts.get((step.id, step.id))
         proved = verdict is not None and verdict.verdict is VerdictKind.PASS and not self.on
         self._doubt, self._accepted = "" if proved else FAILED, False
+        since_s = machine.since_s if isinstance(machine, StillDead) else None
+        self._proved_s = (bench.t_s if since_s is None else since_s) if proved else None
+        self._proved_by = step.id
+
+    def said(self, word: str) -> None:
+        """A word was said: whoever put a new part in connected something."""
+        if word == "replaced":
+            self._proved_s = None
+
+    def proof(self, bench: Bench) -> Proof | None:
+        """Return the proof that nothing was done against since; None without one."""
+        if self._proved_s is None or bench.volts_s >= self._proved_s:
+            return None
+        said = tuple(each for (step, _), each in bench.verdicts.items() if step == self._proved_by)
+        return Proof(self._proved_by, self._proved_s, said)
 
     def accept(self) -> None:
         """The operator goes on without proof, by his word."""

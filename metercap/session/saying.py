@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from metercap.plankeys import CheckStep, Item, StepBase
 from metercap.quantity import format_value
 from metercap.records import NAME, Operator, SessionRecord, tag_of
@@ -32,6 +34,7 @@ class Saying(Moving):
             "quit": self._word_quit,
             "probe": self._word_probe,
             "accept": self._word_accept,
+            "take": self._word_take,
         }
         self._moves = {
             "to": self._word_to,
@@ -64,9 +67,17 @@ class Saying(Moving):
         )
 
     def _word_quit(self, _text: str) -> None:
+        self._leave("quit")
+
+    def _word_take(self, text: str) -> None:
+        """Put this unit aside: the session that begins next is of another one."""
+        if self.seat.take(text):
+            self._leave("parked")
+
+    def _leave(self, reason: Literal["quit", "parked"]) -> None:
         self._parting()
         self.finished = True
-        self.end_reason = "quit"
+        self.end_reason = reason
 
     def _word_probe(self, name: str) -> None:
         """Measure an item that the plan does not have, in what the dial shows, then go on where we were."""

@@ -53,6 +53,7 @@ class Bench:
     anything was turned, `unread` why a trimmer has no such value and never will, `standing` the trimmers that stand
     past a hazard limit, by item, until they are seen inside it; `before` what an earlier session of the same unit
     counted (k of n) by (step, item), `uncounted` what each step's open count check is about.
+    `volts_s` is when a voltage was met last where ohms are measured.
     `prompted_s` is when something new was asked last; what stands beside an open prompt (a range) is no new question.
     """
 
@@ -100,6 +101,7 @@ class Bench:
         self.calls: dict[str, float] = {}
         """Those of them that are to be told when they are over."""
         self.uncounted: dict[str, Uncounted] = {}
+        self.volts_s = float("-inf")
         self.reference: dict[str, dict[str, Any]] = {}
         self.goods: Goods | None = None
         self.known_good = False
@@ -219,6 +221,7 @@ class Bench:
     def stop_for_volts(self, item: str) -> None:
         """There is voltage where ohms are measured: say so, and want a certain lift before anything is judged again."""
         self.cue(CueKind.STOP, item)
+        self.volts_s = self.t_s
         self.touch.block()
         text = "voltage in the circuit: lift, measure volts here, disconnect and discharge before going on"
         self.prompt(Do.STOP, item, f"{item}: {text}", asks=Asks.VOLTS)

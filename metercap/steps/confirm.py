@@ -152,6 +152,11 @@ class Confirm(Machine):
         """True where an item of the list has its answer."""
         return self._rounds.has_behind
 
+    @property
+    def until_s(self) -> float | None:
+        """When the wait is over."""
+        return self.deadline_s if self.state is ConfirmState.WAIT else None
+
     def be_left(self) -> None:
         """A wait runs on while other things are done."""
         if self.state is ConfirmState.WAIT and self.deadline_s is not None:

@@ -154,6 +154,11 @@ class Machine:
         """True where `back` means something in this step; where not, it leads to the step before."""
         return (self.state, Given.BACK) in self.TABLE
 
+    @property
+    def until_s(self) -> float | None:
+        """When the wait is over that the step has begun, whoever looks; None where it waits for nothing."""
+        return None
+
     def be_left(self) -> None:
         """The step is left for another: say what becomes of what waits for an answer. It is opened anew later."""
 

@@ -50,6 +50,7 @@ WORDS = (
     Word("good", "g", "this unit is good for this step: its values serve as reference"),
     Word("accept", "e", "leave a verdict as it is, and say why", "ITEM TEXT"),
     Word("undo", "u", "take the last turn back to as found"),
+    Word("take", "U", "park this unit and take another of the job", "TAG"),
     Word("probe", "+", "measure something that is not in the plan", "NAME"),
     Word("say", " ", "say the last value and where we are"),
     Word("name", "=", "name the unit on the mat", "TEXT"),
