@@ -2,7 +2,7 @@
 
 What was asked for is what was measured, whatever was pressed on the front panel in between: a reading is one query that
 does it all, `MEASure:...?`, or, for who states a faster rate than that gives, `READ?` after a set-up, with the function
-looked at before each (`asking`). It goes on as the line `QUERY ANSWER` for the scpi decoder, the answer untouched,
+looked at after each (`asking`). It goes on as the line `QUERY ANSWER` for the scpi decoder, the answer untouched,
 over-range and not-a-number included. While no step asks for a quantity the meter's own setting is read (`FUNCtion?`,
 its range where the meter tells it, then `READ?`). Whether an answer belongs to its question is `dialogue`'s.
 
@@ -192,14 +192,22 @@ class VisaSource:
 
     def _measured(self, ask: Ask) -> bytes:
         """Return the decoder's line of one reading, after setting the meter up where that is new or undone."""
-        if ask.set_up and (ask != self._set or self._function() is not ask.quantity):
+        if not ask.set_up:
+            return self._number(ask.query, ask.head)
+        new = ask != self._set
+        if new:
             for command in ask.set_up:
                 self._meter.write(command)
                 if told := self._meter.complaints():
                     raise _Refused(ask.quantity, f"the meter refuses {command}: {told}")
-            if self._function() is not ask.quantity:
+        line = self._number(ask.query, ask.head)
+        # Looked at after the reading: before it, somebody could still press a key in between.
+        if self._quantity(self._function()) is not ask.quantity:
+            if new:
                 raise _Refused(ask.quantity, f"the meter does not stay in {ask.quantity}")
-        return self._number(ask.query, ask.head)
+            self._set = None
+            raise Strange(one_line(ask.query, line.partition(b" ")[2].strip()))
+        return line
 
     def _number(self, query: str, head: str) -> bytes:
         answer = self._meter.ask(query, head)
@@ -209,7 +217,7 @@ class VisaSource:
 
     def _panel(self) -> bytes:
         """Return the line of a reading as it is set at the meter; a function the profile lacks makes garbage later."""
-        function = self._function_name()
+        function = self._function()
         head = f"MEAS:{function}?"
         if self._tells_range and self._quantity(function) in RANGED:
             query, self._tells_range = f"{function}:RANG?", False
@@ -222,17 +230,17 @@ class VisaSource:
             self._tells_range = one_number(answer)
             if self._tells_range and 0.0 < float(answer) < 1e12:
                 head += f"{float(answer):.6G}"
-        return self._number("READ?", head)
+        line = self._number("READ?", head)
+        if self._function() != function:
+            raise Strange(one_line("READ?", line.partition(b" ")[2].strip()))
+        return line
 
-    def _function_name(self) -> str:
+    def _function(self) -> str:
         answer = self._meter.ask("FUNC?", "FUNC?")
         function = _FUNCTION.fullmatch(answer)
         if function is None:
             raise Strange(one_line("FUNC?", answer))
         return function[2].decode("ascii").upper()
-
-    def _function(self) -> Quantity | None:
-        return self._quantity(self._function_name())
 
     def _quantity(self, function: str) -> Quantity | None:
         name = self._profile.tables.get("queries", {}).get(f"MEAS:{function}?")

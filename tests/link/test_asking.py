@@ -102,7 +102,7 @@ def test_a_fast_meter_is_set_up_once_and_read_at_its_rate(scpi: MeterProfile, si
 
 
 def test_somebody_at_the_front_panel_is_noticed(scpi: MeterProfile, sink: Any) -> None:
-    """The function is looked at before each reading: pressed away, it is set up again; no volt becomes an ohm."""
+    """The function is looked at after each reading: pressed away, it is set up again; no volt becomes an ohm."""
     with SocketMeter(lambda query: 5.0 if "VOLT" in query else 47.0, rate=50.0, fast=50.0) as meter:
         source = VisaSource(f"socket://127.0.0.1:{meter.port}", scpi.at_rate(10.0))
         source.want(OHMS, None)
@@ -114,6 +114,29 @@ def test_somebody_at_the_front_panel_is_noticed(scpi: MeterProfile, sink: Any) -
         source.stop()
     assert {(r.quantity, r.value) for r in readings(scpi, sink)} == {(OHMS, 47.0)}
     assert meter.asked.count("CONF:RES") == 2
+
+
+def test_a_key_pressed_just_before_the_reading(scpi: MeterProfile, sink: Any) -> None:
+    """The moment between looking and reading: at the panel's own setting too, no volt becomes an ohm."""
+    with SocketMeter(lambda query: 5.0 if "VOLT" in query else 47.0, rate=50.0, fast=50.0) as meter:
+        real = meter.reply
+
+        def pressed(line: str) -> str | None:
+            if line == "READ?" and meter.asked.count("READ?") in (2, 5):
+                meter.function = "VOLT:DC"
+            return real(line)
+
+        meter.reply = pressed  # type: ignore[method-assign]
+        for want in (OHMS, None):
+            source = VisaSource(f"socket://127.0.0.1:{meter.port}", scpi.at_rate(10.0))
+            source.want(want, None)
+            source.start(sink, ScaledClock())
+            have = len(readings(scpi, sink))
+            sink.until(lambda s, have=have: len(readings(scpi, s)) > have + 6, "readings")
+            source.stop()
+            meter.asked.clear()
+            meter.function = "RES"
+    assert {(r.quantity, r.value) for r in readings(scpi, sink)} == {(OHMS, 47.0), (VOLTS, 5.0)}
 
 
 def test_a_refused_set_up_is_shown_and_the_query_asked(scpi: MeterProfile, sink: Any) -> None:

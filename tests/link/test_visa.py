@@ -551,6 +551,43 @@ def test_a_late_answer_is_not_that_of_the_next_query(patient: Any, bench: Any, q
     assert {(r.quantity, r.value) for r in decoded(quick, sink)} == {("voltage_dc", 5.0), ("resistance", 10.0)}
 
 
+def test_after_a_change_of_wish_a_second_line_is_waited_for_again(
+    bench: Any, quick: Any, sink: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A query that was answered alone so far: after other wishes its first answer may be a late one of theirs."""
+    monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 6.0)
+    monkeypatch.setattr(dialogue, "SETTLE_S", 0.4)
+    late: list[bool] = []
+
+    def talk(client: socket.socket) -> None:
+        with client, contextlib.suppress(OSError), client.makefile("rb") as lines:
+            for line in lines:
+                if line == b"MEAS:RES?\n" and late:
+                    late.clear()
+                    client.sendall(b"+5.0E+00\n")
+                    time.sleep(0.1)
+                answer = bench.answers.get(line.strip())
+                if answer is not None:
+                    client.sendall(answer)
+
+    bench._talk = talk
+    bench.answers[b"MEAS:VOLT:DC?"] = b"+5.0E+00\n"
+    source = VisaSource(bench.address, quick)
+    source.want(Quantity.RESISTANCE, None)
+    source.start(sink, ScaledClock())
+    for quantity in (Quantity.RESISTANCE, Quantity.VOLTAGE_DC, Quantity.RESISTANCE):
+        source.want(quantity, None)
+        have = len(decoded(quick, sink))
+        sink.until(
+            lambda s, q=quantity, n=have: [r for r in decoded(quick, s)[n:] if r.quantity == q][1:], quantity.value
+        )
+        if quantity is Quantity.VOLTAGE_DC:
+            late.append(True)
+    source.stop()
+    assert not late
+    assert {(r.quantity, r.value) for r in decoded(quick, sink)} == {("voltage_dc", 5.0), ("resistance", 10.0)}
+
+
 def test_a_function_that_is_none_is_asked_again(patient: Any, bench: Any, quick: Any, sink: Any) -> None:
     """A front panel whose answer is no function name makes garbage, not a query made of its words."""
     bench.answers |= {b"FUNC?": b'"RES" 1 2\n', b"READ?": b"+5.0E+00\n"}

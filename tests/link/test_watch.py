@@ -163,6 +163,21 @@ def test_what_the_source_says_itself_goes_through() -> None:
     assert watch.frame(OHM, 3.0)[0].state is LinkState.UP
 
 
+def test_what_a_source_has_to_say_besides_is_told_once() -> None:
+    """A link that is up: other words make a record, the same or none do not; silence counts from the last frame."""
+    watch = LinkWatch(FAST)
+    watch.change(LinkState.UP, "open", 0.0)
+    watch.frame(OHM, 1.0)
+    told = [watch.change(LinkState.UP, why, 1.5) for why in ("the meter complains", "the meter complains", "")]
+    assert [[(r.state, r.why) for r in records] for records in told] == [
+        [(LinkState.UP, "the meter complains")],
+        [],
+        [],
+    ]
+    assert watch.deadline_s == pytest.approx(1.0 + watch.quiet_s)
+    assert "HOLD or auto-off" in watch.due(60.0)[0].why
+
+
 STEPS = ("open", "lost", "frame", "noise", "wait")
 
 
