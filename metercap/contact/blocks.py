@@ -32,6 +32,8 @@ _SAY = {
     "peak_min": "PEAK is on: switch it off, the display is not live",
 }
 """Flags of a display that is not live, and what to do."""
+_SIGNS = frozenset((*_SAY, "low_battery"))
+"""Flags that stop the ticking."""
 _DIAL = {
     Quantity.RESISTANCE: "ohms",
     Quantity.CONTINUITY: "continuity",
@@ -84,10 +86,10 @@ class Blocks:
         "_battery",
         "_battery_ok",
         "_frozen",
-        "_frozen_from_s",
         "_is_frozen",
         "_link",
         "_seen",
+        "deadline_s",
         "past",
         "unproved",
         "wanted",
@@ -100,8 +102,10 @@ class Blocks:
         self._link: Block | None = None
         self._battery = False
         self._battery_ok = False
-        self._frozen_from_s: float | None = None
+        self.deadline_s: float | None = None
+        """When an unchanged display after a `lift` cue becomes suspicious."""
         self._frozen: tuple[object, ...] | None = None
+        """What was shown at that cue, until it changes."""
         self._is_frozen = False
         self._seen: Reading | None = None
 
@@ -110,22 +114,17 @@ class Blocks:
         """True from the first low-battery reading on: every later verdict is flagged."""
         return self._battery
 
-    @property
-    def deadline_s(self) -> float | None:
-        """When an unchanged display after a `lift` cue becomes suspicious."""
-        return None if self._frozen_from_s is None or self._is_frozen else at(self._frozen_from_s + FROZEN_S)
-
     def deadline_passed(self, t_s: float) -> None:
         """The display has not changed since the `lift` cue, and `deadline_s` is over."""
-        if self._frozen_from_s is not None and t_s >= at(self._frozen_from_s + FROZEN_S):
-            self._is_frozen = True
+        if self.deadline_s is not None and t_s >= self.deadline_s:
+            self.deadline_s, self._is_frozen = None, True
 
     def link(self, event: Link) -> None:
         """Take a link record; a link that came up is trusted again from its first reading on."""
         if event.state is LinkState.UP:
             return
         self._link = Block(f"link {event.state}", Do.WAIT, event.why or f"the link is {event.state}")
-        self._frozen_from_s, self._is_frozen = None, False
+        self._moves()
 
     def battery_accepted(self) -> None:
         """The operator said yes to going on with a low battery."""
@@ -133,20 +132,28 @@ class Blocks:
 
     def lift_cued(self, reading: Reading) -> None:
         """A `lift` cue was given while `reading` was shown: watch whether the display ever changes."""
-        self._frozen_from_s, self._is_frozen = reading.t_s, False
+        self.deadline_s, self._is_frozen = at(reading.t_s + FROZEN_S), False
         self._frozen = (reading.value, reading.resolution, reading.state)
 
     def feed(self, reading: Reading) -> Block | None:
         """Take a reading; return the block that stands, or None when it is fit to be judged."""
         self._seen = reading
         self._link = None
-        if self._frozen_from_s is not None and self._frozen != (reading.value, reading.resolution, reading.state):
-            self._frozen_from_s, self._is_frozen = None, False
-        if "low_battery" in reading.flags:
+        if self._frozen is not None and self._frozen != (reading.value, reading.resolution, reading.state):
+            self._moves()
+        signs = not _SIGNS.isdisjoint(reading.flags)
+        if signs and "low_battery" in reading.flags:
             self._battery = True
         elif not self._battery_ok:
             self._battery = False  # replaced before anything was judged with it
-        return self.standing()
+        if signs or self._is_frozen or self.past or self.unproved:
+            return self.standing()
+        # Most readings show no such sign, and then a quantity that is not wanted is all that can stand.
+        return self.standing() if self.wanted and reading.quantity not in self.wanted else None
+
+    def _moves(self) -> None:
+        """The display is no frozen one, or nobody can tell."""
+        self.deadline_s, self._is_frozen, self._frozen = None, False, None
 
     def standing(self) -> Block | None:
         """Return the block that stands, by what was seen last."""

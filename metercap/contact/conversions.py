@@ -138,11 +138,6 @@ class Conversions:
         self._change_at = count if gap_s <= LONG * pace.gap_s else None
         return True
 
-    @property
-    def has_news(self) -> bool:
-        """True when `take_news` has something to say."""
-        return self.pace.news != 0
-
     def take_news(self) -> tuple[Quantity, bool] | None:
         """Return the quantity whose T was just changed, and whether it became longer.
 

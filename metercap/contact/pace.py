@@ -118,14 +118,16 @@ class Pace:
         if not self.is_known:
             return
         by_time = apart_s / self.gap_s
-        if by_time - frames > max(0.5, self.gaps.late + EXCESS):
+        if by_time - frames > 0.5 and by_time - frames > self.gaps.late + EXCESS:
             frames = int(by_time + 0.5)
         if frames > MOST:
             return
         self._seen[frames] += 1
         self._total += 1
-        self._ups += move > 0
-        self._downs += move < 0
+        if move > 0:
+            self._ups += 1
+        elif move:
+            self._downs += 1
         if self.conversion_s > self._stated_s and frames < int(self.conversion_s / self.gap_s + SLOWER - 1.0):
             self._nearer += 1
             if self._nearer >= AGREE:

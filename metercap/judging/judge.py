@@ -146,7 +146,7 @@ class Judge:
     def corrected(self, reading: Reading) -> float:
         """Return the reading's value less the lead null, rounded to 6 significant digits where there is one."""
         value = reading.value if reading.value is not None else 0.0
-        lead = self.lead(reading)
+        lead = self.lead(reading) if self._leads else None
         return value if lead is None else round6(value - lead.value)
 
     def budget(

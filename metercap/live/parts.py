@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Literal, NamedTuple, Protocol
 
 from metercap.quantity import Quantity
@@ -66,7 +66,7 @@ class Driver(Protocol):
         """Begin the session and return its first outcomes."""
         ...
 
-    def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
+    def feed(self, event: Event) -> Iterable[tuple[Event, list[Outcome]]]:
         """Yield the deadlines that passed before the event, then the event as it was fed, each with its outcomes."""
         ...
 

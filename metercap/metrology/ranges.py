@@ -50,7 +50,9 @@ def too_coarse(profile: MeterProfile, quantity: Quantity, value: float, resoluti
     All in SI. The digit is larger than half the band, and the meter can show the value more finely; a profile that does
     not tell is taken for a meter of COUNTS. Degenerate: no digit known, `resolution` 0, is never too coarse.
     """
+    if resolution <= half:
+        return False
     finest = resolution_at(profile, quantity, value)
     if finest is None:
         finest = resolution / DECADE if abs(value) < COUNTS * resolution / DECADE else resolution
-    return resolution > finest * 1.000001 and resolution > half
+    return resolution > finest * 1.000001

@@ -6,7 +6,7 @@ somebody woke up. So the same events give the same outcomes however late they we
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import msgspec
 
@@ -25,24 +25,34 @@ class Driver:
         """Begin the session at time 0 and return its first outcomes."""
         return self.session.start()
 
-    def feed(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
-        """Yield the deadlines that passed before `event`, the event itself, and a token's word that it completed.
+    def feed(self, event: Event) -> Iterable[tuple[Event, list[Outcome]]]:
+        """Return the deadlines that passed before `event`, the event itself, and a token's word that it completed.
 
         Time never runs back: an event stamped earlier than the last one takes the last one's time.
         """
-        session = self.session
-        t_s = event.t_s
+        session, t_s = self.session, event.t_s
         due = session.deadline_s
-        if due is not None and due <= t_s:
-            yield from self.due(t_s)
+        if (due is not None and due <= t_s) or t_s < self._last_s:
+            return self._in_order(event)
+        self._last_s = t_s
+        fed = ((event, session.feed(event)),)
+        return fed if session.pending is None else self._and_said(fed)  # most events are fed alone
+
+    def _in_order(self, event: Event) -> Iterator[tuple[Event, list[Outcome]]]:
+        session, t_s = self.session, event.t_s
+        yield from self.due(t_s)
         if t_s < self._last_s:
             event = msgspec.structs.replace(event, t_s=self._last_s)
         else:
             self._last_s = t_s
-        yield event, session.feed(event)
-        word, session.pending = session.pending, None
+        yield from self._and_said(((event, session.feed(event)),))
+
+    def _and_said(self, fed: tuple[tuple[Event, list[Outcome]]]) -> Iterator[tuple[Event, list[Outcome]]]:
+        """Yield an event as it was fed, and a word that it said."""
+        yield from fed
+        word, self.session.pending = self.session.pending, None
         if word is not None:
-            yield word, session.feed(word)
+            yield word, self.session.feed(word)
 
     def end(self, t_s: float) -> list[Outcome]:
         """Return what comes of ending the session at `t_s` by a signal."""

@@ -24,7 +24,8 @@ __all__ = ["INTERLUDE", "Session"]
 
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
 _BLANK, _OVER = State.BLANK, State.OVER
-_NONE, _CONTACT, _SLIP, _ENDED, _LIFT, _GO = Act.NONE, Act.CONTACT, Act.SLIP, Act.ENDED, Act.LIFT, Act.GO
+_NONE, _CONTACT, _MORE, _SLIP = Act.NONE, Act.CONTACT, Act.MORE, Act.SLIP
+_ENDED, _LIFT, _GO = Act.ENDED, Act.LIFT, Act.GO
 _UNCOUNTED = (Act.SLIP, Act.HELD)
 
 
@@ -138,7 +139,7 @@ class Session(Saying):
     def _reading(self, reading: Reading, machine: Machine) -> None:
         bench = self.bench
         new = bench.conversions.begins(reading)
-        if new and bench.conversions.has_news:
+        if new and bench.conversions.pace.news:
             self._rates(bench.conversions)
         # Most readings find no block standing and none before: the rest of it is passed over then.
         if bench.blocks.feed(reading) is not None or bench.block is not None:
@@ -162,8 +163,11 @@ class Session(Saying):
         if act is _NONE:
             machine.see(reading, act, new)
             return
-        if self._tokens.take(reading, act, new, machine):
+        if bench.tokens.learned and self._tokens.take(reading, act, new, machine):
             self.pending, self._tokens.said = self._tokens.said, None
+            return
+        if act is _MORE:
+            machine.see(reading, act, new)
             return
         if act is _CONTACT:
             bench.contact(machine.item, same=False)

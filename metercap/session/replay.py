@@ -10,9 +10,11 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 
 import msgspec
+from msgspec.structs import astuple
 
 from metercap.contact.tokens import OLD_MARK
 from metercap.errors import JournalError
+from metercap.meter import MeterProfile
 from metercap.reading import Garbage, Reading
 from metercap.records import (
     REPAIR_NOTE,
@@ -32,6 +34,7 @@ from metercap.records import (
 from metercap.session.driver import Driver
 from metercap.session.machine import Session
 from metercap.wire import decode_frame
+from metercap.wire.framing import CACHED_FRAMES
 
 TAKE_TEXT = ("note", "probe", "at")
 """Words whose text is the operator's own."""
@@ -79,7 +82,7 @@ def check(records: Iterable[Record]) -> Checked:
         return Checked(0, 0, f"not derived again: schema {first.schema}")
     driver = Driver(Session(first))
     due: deque[Record] = deque(driver.start())
-    profile = first.meter
+    frames = _Frames(first.meter)
     readings = verdicts = 0
     number, ended = 1, False
     for record in stream:
@@ -91,18 +94,20 @@ def check(records: Iterable[Record]) -> Checked:
             if due:
                 return Checked(readings, verdicts, _missing(number, due[0]))
             event: Event = record  # type: ignore[assignment]
-            fed = driver.due(event.t_s) if kind is Clock else driver.feed(event)
-            pairs = list(fed)
-            if not pairs or pairs[0][0] != event:
-                other = pairs[0][0] if pairs else None
-                return Checked(readings, verdicts, _unlike(number, other, event))
-            due.extend(pairs[0][1])
-            for derived, outcomes in pairs[1:]:
-                due.append(derived)
-                due.extend(outcomes)
+            fed = None
+            for derived, outcomes in driver.due(event.t_s) if kind is Clock else driver.feed(event):
+                if fed is not None:
+                    due.append(derived)
+                elif derived is not event and derived != event:
+                    return Checked(readings, verdicts, _unlike(number, derived, event))
+                fed = derived
+                if outcomes:
+                    due.extend(outcomes)
+            if fed is None:
+                return Checked(readings, verdicts, _unlike(number, None, event))
             if kind is Reading:
                 readings += 1
-                wrong = _decode_again(number, event, profile)  # type: ignore[arg-type]
+                wrong = frames.wrong(number, event)  # type: ignore[arg-type]
                 if wrong:
                     return Checked(readings, verdicts, wrong)
         elif kind is EndRecord:
@@ -124,17 +129,32 @@ def check(records: Iterable[Record]) -> Checked:
     return Checked(readings, verdicts)
 
 
-def _decode_again(number: int, reading: Reading, profile: object) -> str:
-    try:
-        raw = bytes.fromhex(reading.raw)
-    except ValueError:
-        return f"line {number}: raw is not hex"
-    if not raw:
+class _Frames:
+    """Decodes recorded frames again, each by itself."""
+
+    def __init__(self, profile: MeterProfile) -> None:
+        self._profile = profile
+        self._right: dict[str, tuple[object, ...]] = {}
+        """What frames gave, without the time; a meter repeats itself."""
+
+    def wrong(self, number: int, reading: Reading) -> str:
+        """Return what is wrong with a reading's `raw`, empty when it gives the reading."""
+        shown = astuple(reading)[1:]
+        if self._right.get(reading.raw) == shown and round(reading.t_s, 6) == reading.t_s:
+            return ""
+        try:
+            raw = bytes.fromhex(reading.raw)
+        except ValueError:
+            return f"line {number}: raw is not hex"
+        if not raw:
+            return ""
+        again = decode_frame(self._profile, raw, reading.t_s)
+        if len(again) != 1 or again[0] != reading:
+            return _unlike(number, again[0] if again else None, reading)
+        if len(self._right) >= CACHED_FRAMES:
+            self._right.clear()
+        self._right[reading.raw] = shown
         return ""
-    again = decode_frame(profile, raw, reading.t_s)  # type: ignore[arg-type]
-    if len(again) == 1 and again[0] == reading:
-        return ""
-    return _unlike(number, again[0] if again else None, reading)
 
 
 def _text(record: Record | None) -> str:

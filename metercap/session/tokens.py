@@ -37,7 +37,7 @@ class TokenWords:
     def take(self, reading: Reading, act: Act, new: bool, machine: Machine) -> bool:
         """Look at a reading; return True when it belongs to a token and not to the item."""
         tokens = self._bench.tokens
-        if not tokens.learned or act not in _TOUCHING:
+        if act not in _TOUCHING:
             if act is not Act.NONE:
                 tokens.off()
             self._lifted = self._lifted or act is Act.GO

@@ -57,9 +57,9 @@ def turning(rng: random.Random) -> Hands:
     return shows
 
 
-def resting(rng: random.Random) -> Hands:
+def resting(rng: random.Random, from_frame: int = 15) -> Hands:
     """A trimmer outside its band that nobody turns: its digit dances."""
-    return lambda n, _new: AIR if n < 15 else ohms(f"{1.5 + rng.choice((0.0, 0.001)):.3f}", "k")
+    return lambda n, _new: AIR if n < from_frame else ohms(f"{1.5 + rng.choice((0.0, 0.001)):.3f}", "k")
 
 
 def pressing(rng: random.Random) -> Hands:
@@ -105,6 +105,7 @@ def kinds(rng: random.Random) -> dict[str, Kind]:
         "check": Kind(steps("check", resistors, 30), touching(rng, lambda r: f"{100 + r.choice((0.0, 0.1)):.1f}", 6)),
         "tune, turning": Kind(steps("tune", trimmer, 1), turning(rng)),
         "tune, at rest": Kind(steps("tune", trimmer, 1), resting(rng)),
+        "tune, not counted": Kind(steps("tune", trimmer, 1), resting(rng, 2)),
         "exercise": Kind(steps("exercise", 'items = "K1..K50"\npresses = 20', 30), pressing(rng)),
         "wiggle": Kind(steps("wiggle", 'items = "W1..W50"', 30), flexing(rng)),
         "zero": Kind(steps("zero", "", 900), touching(rng, lambda r: f"{r.choice((0.1, 0.2)):.1f}", 8, 14)),

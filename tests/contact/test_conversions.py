@@ -94,7 +94,7 @@ def feed(conversions: Conversions, script: str, frame_s: float, frames: int = 1,
 
 def news(conversions: Conversions) -> tuple[Quantity, bool] | None:
     """Return what is to be told, if anything."""
-    return conversions.take_news() if conversions.has_news else None
+    return conversions.take_news() if conversions.pace.news else None
 
 
 def ohms_s(conversions: Conversions) -> float:

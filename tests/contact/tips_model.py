@@ -211,7 +211,7 @@ class Bench:
         flags = ("auto",) if self.meter.walk else ()
         reading = Reading(round(self.now_s, 6), Quantity.RESISTANCE, value, digit, "ohm", state, flags, "")
         new = self.conversions.begins(reading)
-        if new and self.conversions.has_news:
+        if new and self.conversions.pace.news:
             self.conversions.take_news()
         act = self.touch.feed(reading, self.conversions.pace, new, value is None)
         self._heard(act, new, reading, under)

@@ -159,7 +159,7 @@ def test_every_raw_is_decoded_again() -> None:
     records = recorded(told)
     assert check(records).difference == ""
     n = place(records, Reading, 1)
-    for fields in ({"raw": "4f4b"}, {"raw": "no hex"}, {"resolution": 10.0}):
+    for fields in ({"raw": "4f4b"}, {"raw": "no hex"}, {"resolution": 10.0}, {"t_s": 2.0000001}):
         other = [*records]
         other[n] = msgspec.structs.replace(records[n], **fields)
         assert check(other).difference.startswith(f"line {n + 1}:"), fields

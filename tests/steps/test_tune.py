@@ -132,6 +132,14 @@ def test_undo_aims_at_as_found() -> None:
     assert (verdict.verdict, verdict.target, verdict.as_left) == (VerdictKind.PASS, 1700.0, 1700.0)
 
 
+def test_undo_shows_the_margin_of_its_own_band() -> None:
+    """±1 % of 1700 Ω is 2 Ω wider than ±1 % of 1500 Ω; a meter of unknown accuracy takes the same U off both."""
+    play = tuned()("1.700k*5 1.600k*2")
+    before = play.session.live.inner
+    play(":undo 1.650k")
+    assert play.session.live.inner - before == pytest.approx(2.0, abs=1e-9)
+
+
 def test_undo_past_the_hazard_limit_asks_first() -> None:
     """As found lies below never_below: hazard cue, a question, and no target of its own until `yes`."""
     play = tuned()("1.100k*5 1.300k*3")

@@ -143,15 +143,15 @@ def test_a_slow_meter_says_near_where_full_speed_would_run_through() -> None:
 def test_a_wide_band_is_not_approached_gently_from_far_off() -> None:
     """Five half bands of ±10 % are half of the target; near begins at a tenth, about zero at two half bands."""
     hand = Hand(found=1900.0)
-    hand.turning.band = Band(1500.0, 150.0)
+    hand.turning.aim_at(Band(1500.0, 150.0))
     hand.turning.inner = 140.0
     assert hand(1900.0) == [FAR]
-    hand.turning.band = Band(1800.0, 90.0)
+    hand.turning.aim_at(Band(1800.0, 90.0))
     hand.turning.inner = 80.0
     assert hand(1900.0) == [NEAR]
     for found, cue in ((40.0, FAR), (29.0, NEAR)):
         hand = Hand(found=found)
-        hand.turning.band = Band(0.0, 15.0)
+        hand.turning.aim_at(Band(0.0, 15.0))
         assert hand(found) == [cue]
 
 

@@ -37,7 +37,8 @@ class Begun:
         self._values = [*self._values[-MOVES:], value]
         if len(self._values) <= MOVES:
             return False
+        if abs(value - self._values[0]) <= WIDE_COUNTS * resolution:
+            return False
         moves = [later - earlier for earlier, later in itertools.pairwise(self._values)]
         one_way = min(moves) > PLATEAU_COUNTS * resolution or max(moves) < -PLATEAU_COUNTS * resolution
-        far = abs(self._values[-1] - self._values[0]) > WIDE_COUNTS * resolution
-        return one_way and far and abs(moves[-1]) >= GOES_ON * abs(moves[0])
+        return one_way and abs(moves[-1]) >= GOES_ON * abs(moves[0])

@@ -25,19 +25,29 @@ SLIPS_S = 1.0
 source)."""
 
 
+# Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
+_MORE, _NONE, _UNCOUNTED = Act.MORE, Act.NONE, (Act.SLIP, Act.HELD)
+_OVER = State.OVER
+_TURN_ON = TuneState.TURN_ON
+_PASS = VerdictKind.PASS
+
+
 class TuneHands(TunePassing):
     """What readings do while a trimmer is turned."""
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Pass over what a meter shows in ranges too coarse for the band, and watch a value that ran off its range."""
-        self._pass(reading, act, new)
+        if act in _UNCOUNTED:
+            self._pass(reading, new)
+        elif self._passing is not None:
+            self._passed()
         turning = self._turning
-        if new and act is Act.MORE:
+        if new and act is _MORE:
             if (turning is None or reading.resolution > turning.band.tolerance or self._coarse) and self._too_coarse(
                 reading
             ):
                 return
-        elif act is Act.NONE and turning is not None and reading.state is State.OVER and new:
+        elif act is _NONE and turning is not None and reading.state is _OVER and new:
             self._off_scale(reading)
         super().see(reading, act, new)
 
@@ -113,7 +123,7 @@ class TuneHands(TunePassing):
     def turning(self) -> TuneSign | None:
         """Take a new conversion while the trimmer is turned."""
         judged = self._watch()
-        return None if judged is None or judged.verdict is not VerdictKind.PASS else TuneSign.IN_BAND
+        return None if judged is None or judged.verdict is not _PASS else TuneSign.IN_BAND
 
     def resting(self) -> TuneSign | None:
         """Take a new conversion after the tool was taken away."""
@@ -155,21 +165,21 @@ class TuneHands(TunePassing):
         if reading.value is None:
             self._off_scale(reading)
             return None
-        self._trimmers.follow(self.item, turning, reading, cues=self.state is TuneState.TURN_ON)
+        self._trimmers.follow(self.item, turning, reading, cues=self.state is _TURN_ON)
         if turning.notes:
             shown = format_value(reading.value, reading.unit, reading.resolution)
             for text in turning.notes:
                 self.bench.note(f"{self.item}: {text}, it read {shown}")
             turning.notes.clear()
-        rest, band = turning.rest, turning.band
+        rest = turning.rest
         rested_s = rest.rested_s(reading.t_s, turning.since_s)
         if rested_s < self._step.rest_s or rest.n < 2:
             return None
-        inside = band.low <= turning.shown <= band.high
-        if not inside and self.state is TuneState.TURN_ON:
+        inside = turning.low <= turning.shown <= turning.high
+        if not inside and self.state is _TURN_ON:
             return None
         creep = rest.creep_per_s() if inside or self._final else 0.0
-        if creep and abs(turning.shown + creep * CREEP_S - band.target) > max(turning.inner, 0.0):
+        if creep and abs(turning.shown + creep * CREEP_S - turning.band.target) > max(turning.inner, 0.0):
             return self._creeping(turning, reading, creep, rested_s)
         if self._creeps and reading.t_s - self._creeps[1] < self._step.rest_s:
             return None  # one look that sees no trend may be chance

@@ -6,7 +6,6 @@ hand has moved meanwhile is no value as found any more.
 
 from __future__ import annotations
 
-from metercap.contact import Act
 from metercap.reading import Reading
 from metercap.steps.tune.begun import Begun
 from metercap.steps.tune.state import TuneBase
@@ -37,11 +36,8 @@ class Passing:
 class TunePassing(TuneBase):
     """What readings do in contacts that do not count."""
 
-    def _pass(self, reading: Reading, act: Act, new: bool) -> None:
-        """Take a reading of any contact; one that counts ends what was followed here."""
-        if act not in (Act.SLIP, Act.HELD):
-            self._passed()
-            return
+    def _pass(self, reading: Reading, new: bool) -> None:
+        """Take a reading of a contact that does not count."""
         if reading.value is None or not new:
             return
         passing = self._passing or self._passer()

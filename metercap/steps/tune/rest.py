@@ -43,7 +43,7 @@ class Rest:
     def __init__(self) -> None:
         self._points: list[tuple[float, float]] = []
         self._resolution = 0.0
-        self._begin()
+        self._low, self._high = float("inf"), float("-inf")
 
     @property
     def n(self) -> int:
@@ -77,7 +77,10 @@ class Rest:
 
     def rested_s(self, t_s: float, since_s: float = 0.0) -> float:
         """Return for how many seconds the value has been at rest since `since_s`, 0.0 when it is not."""
-        return t_s - max(self._points[0][0], since_s) if self._points else 0.0
+        if not self._points:
+            return 0.0
+        from_s = self._points[0][0]
+        return t_s - (from_s if from_s >= since_s else since_s)
 
     def feed(self, t_s: float, value: float, resolution: float) -> None:
         """Take a believed conversion."""
@@ -86,8 +89,8 @@ class Rest:
             points.clear()
             self._resolution = resolution
         if not points:
-            self._begin()
-            self._add(t_s, value)
+            points.append((t_s, value))
+            self._low = self._high = value
             return
         low = value if value < self._low else self._low
         high = value if value > self._high else self._high
@@ -95,13 +98,14 @@ class Rest:
         if span > PLATEAU_COUNTS * resolution * 1.000001 and span > self._width(low, high) * 1.000001:
             self._reseat(t_s, value)
         elif t_s - points[0][0] > KEEP_S:
-            later = [point for point in points if t_s - point[0] <= KEEP_S * 0.9]
-            points.clear()
-            self._begin()
-            for point in (*later, (t_s, value)):
-                self._add(*point)
+            first = next((n for n, point in enumerate(points) if t_s - point[0] <= KEEP_S * 0.9), len(points))
+            del points[:first]
+            points.append((t_s, value))
+            values = self.values
+            self._low, self._high = min(values), max(values)
         else:
-            self._add(t_s, value)
+            points.append((t_s, value))
+            self._low, self._high = low, high
 
     def creep_per_s(self) -> float:
         """Return the trend of the values at rest, SI per second; 0.0 where it does not stand out of their scatter.
@@ -154,13 +158,6 @@ class Rest:
 
     def _begin(self) -> None:
         self._low, self._high = float("inf"), float("-inf")
-
-    def _add(self, t_s: float, value: float) -> None:
-        self._points.append((t_s, value))
-        if value < self._low:
-            self._low = value
-        if value > self._high:
-            self._high = value
 
 
 def trend(points: Sequence[tuple[float, float]], resolution: float) -> tuple[float, float]:

@@ -35,6 +35,10 @@ COARSE = 3
 """Conversions in too coarse a range after which the meter does not walk any more."""
 
 
+# Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
+_OVER, _FOUND = State.OVER, TuneState.FOUND
+
+
 class TuneBase(Machine):
     """The state of a tune step; `tune_hands` moves it by readings, `tune_words` by words, `tune` from item to item."""
 
@@ -84,7 +88,7 @@ class TuneBase(Machine):
     @property
     def item(self) -> str:
         """The trimmer in turn."""
-        if self._phase is TuneState.FOUND and self._to_find:
+        if self._phase is _FOUND and self._to_find:
             return self._to_find[0][1]
         return self._names[self._at]
 
@@ -158,7 +162,7 @@ class TuneBase(Machine):
     def is_off(self, reading: Reading) -> bool:
         """Over-range in ohms. In volts and amps about zero, until the operator says that both tips are on."""
         if self._in_ohms:
-            return reading.state is State.OVER
+            return reading.state is _OVER
         if self._sure or reading.value is None:
             return False
         if reading.unit == "A":

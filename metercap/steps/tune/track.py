@@ -40,6 +40,10 @@ ANSWERS = 3
 """So many conversions that steer, or that answer the turning, are the track, however far from it they began."""
 
 
+_LONG_S, _STEADY_S = LONG_S * 1.000001, STEADY_S * 1.000001
+"""The same with room for the rounding of times."""
+
+
 class Track:
     """Follows the believed values. `value` and `t_s` are those of the last one.
 
@@ -162,18 +166,19 @@ class Track:
     def _measure(self) -> None:
         points = self._points
         last_s = points[-1][0]
-        while len(points) > 2 and last_s - points[0][0] > LONG_S * 1.000001:
+        while last_s - points[0][0] > _LONG_S and len(points) > 2:
             del points[0]
-        first = len(points) - 1
-        while first and last_s - points[first - 1][0] <= STEADY_S * 1.000001:
+        first = last = len(points) - 1
+        while first and last_s - points[first - 1][0] <= _STEADY_S:
             first -= 1
-        used = points[first:] if first < len(points) - 1 else points[-2:]
+        used = points[first:] if first < last else points[-2:]
         self.moved = abs(used[-1][1] - used[0][1])
-        self.speed_per_s, scatter = slope(used)
+        speed, scatter = slope(used)
         if scatter:
-            self.speed_per_s, _ = slope(points)
-        if not self.rough(last_s):
-            self.fastest = max(self.fastest, abs(self.speed_per_s))
+            speed, _ = slope(points)
+        self.speed_per_s = speed
+        if abs(speed) > self.fastest and not self.rough(last_s):
+            self.fastest = abs(speed)
 
 
 class Stray:
@@ -236,15 +241,20 @@ def slope(points: Sequence[tuple[float, float]]) -> tuple[float, bool]:
         mean_s += t_s - first_s
         mean += value - first
     mean_s, mean = mean_s / n, mean / n
-    spread = both = 0.0
+    spread = both = scatter = 0.0
     for t_s, value in points:
-        off_s = t_s - first_s - mean_s
+        off_s, off = t_s - first_s - mean_s, value - first - mean
         spread += off_s * off_s
-        both += off_s * (value - first - mean)
+        both += off_s * off
+        scatter += off * off
     if spread <= 0.0:
         return 0.0, False
     b = both / spread
     if n >= ENOUGH:
+        # Σr² = Σ(v − v̄)² − b²·Σ(t − t̄)²; where that is close to the edge, the residuals themselves say it.
+        explained, all_of_it = (n - 2 + SURE * SURE) * b * both, SURE * SURE * scatter
+        if abs(explained - all_of_it) > 1e-6 * all_of_it:
+            return (0.0, True) if explained < all_of_it else (b, False)
         left = 0.0
         for t_s, value in points:
             off = value - first - mean - b * (t_s - first_s - mean_s)

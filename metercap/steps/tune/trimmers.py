@@ -45,6 +45,7 @@ class Trimmers:
         self.step = step
         self.bench = bench
         self._inner: dict[tuple[float, Band, Rule], float] = {}
+        self._bands: dict[tuple[float, float | None, float | None], Band] = {}
 
     @property
     def unit(self) -> str:
@@ -115,9 +116,12 @@ class Trimmers:
         """Return the band around the trimmer's target; the target is set when first asked for."""
         if name not in self.targets:
             self.targets[name] = self._target(name)
-        band = self.step.band(self.targets[name], self._of(name))
-        wide = self.widened.get(name)
-        return band if wide is None else Band(band.target, wide, band.never_below, band.never_above)
+        key = (self.targets[name], self._of(name), wide := self.widened.get(name))
+        if key not in self._bands:
+            band = self.step.band(key[0], key[1])
+            own = band.tolerance if wide is None else wide
+            self._bands[key] = Band(band.target, own, band.never_below, band.never_above)
+        return self._bands[key]
 
     def hazards(self, name: str) -> Band:
         """Return a band of which only the hazardous sides count: they are known before a target is."""
@@ -153,6 +157,7 @@ class Trimmers:
             found=known,
             began_s=self.bench.t_s,
             opens_high=quantity in IN_OHMS,
+            steers=False,
         )
         turning.contact()
         if past is not None:
@@ -220,12 +225,10 @@ class Trimmers:
         counts = self.bench.profile.counts
         if last is None or last.value is None or counts is None or "auto" in reading.flags:
             return None
-        weight = last.resolution
-        return (-1.0 if last.value < 0.0 else 1.0) * counts * weight
+        return (-1.0 if last.value < 0.0 else 1.0) * counts * last.resolution
 
     def proved(self, band: Band, reading: Reading) -> float:
-        """Return the half-width of what the rule in force proves of a band, in the reading's range: less than 0 where
-        it can prove nothing."""
+        """Return half the width that the rule in force proves of a band in the reading's range; below 0 for none."""
         key = (reading.resolution, band, self.rule)
         inner = self._inner.get(key)
         if inner is None:

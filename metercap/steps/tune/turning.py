@@ -18,7 +18,7 @@ from metercap.metrology.domain import round6
 from metercap.plankeys.tune import Band
 from metercap.reading import Reading
 from metercap.records import CueKind
-from metercap.steps.hazard import Hazard, Past, on_track
+from metercap.steps.hazard import Hazard, on_track
 from metercap.steps.tune.rest import Rest
 from metercap.steps.tune.track import FASTER, Stray, Track
 
@@ -44,6 +44,11 @@ FAR_BLIND_S = 2.5
 """The same far from it."""
 
 
+# Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
+_NEAR, _FAR, _SLOW, _STOP = CueKind.NEAR, CueKind.FAR, CueKind.SLOW, CueKind.STOP
+_IN_BAND, _PAST_IT, _WRONG_WAY = CueKind.IN_BAND, CueKind.PAST_IT, CueKind.WRONG_WAY
+
+
 class Live(msgspec.Struct, frozen=True):
     """What a screen shows while a trimmer is turned, SI.
 
@@ -63,9 +68,10 @@ class Live(msgspec.Struct, frozen=True):
 
 
 class Turning:
-    """Follows one item's conversions while it is turned."""
+    """Follows one item's conversions while it is turned; without `steers` nothing is said but the alarm."""
 
     __slots__ = (
+        "_again_s",
         "_before",
         "_blend",
         "_cue",
@@ -73,21 +79,27 @@ class Turning:
         "_inward",
         "_last",
         "_lay",
+        "_near",
         "_on",
         "_outward",
-        "_shown",
         "_side",
         "_slowed_at",
+        "_steers",
         "_stray",
         "_track",
         "band",
         "conversion_s",
+        "excursions",
         "gone",
         "hazard",
+        "high",
         "inner",
+        "low",
         "notes",
+        "nudging",
         "reported",
         "rest",
+        "shown",
         "since_s",
     )
 
@@ -100,16 +112,24 @@ class Turning:
         found: float | None = None,
         began_s: float = 0.0,
         opens_high: bool = True,
+        steers: bool = True,
     ) -> None:
-        self.band = band
+        self.aim_at(band)
+        self._steers = steers
         self.inner = inner
         self.conversion_s = conversion_s
+        self.nudging = conversion_s > 1.0 / NUDGE_BELOW_PER_S * 1.000001
+        """True on meters too slow to be followed."""
+        self._again_s = max(REPEAT_S, REACTION_S + 2.5 * conversion_s) * 0.95
+        """How long a hand and the meter take to show that a cue was obeyed."""
         self.rest = Rest()
         self.since_s = began_s
         """Since when nothing was touched that could move the value: a contact, the tool taken away."""
         self.gone = False
         """True while the value is beyond the end of its range."""
         self.hazard = Hazard()
+        self.excursions = self.hazard.excursions
+        """Those that have ended."""
         self.reported = 0
         self.notes: list[str] = []
         self._track = Track(band.tolerance, conversion_s, found=found, t_s=began_s, opens_high=opens_high)
@@ -118,7 +138,8 @@ class Turning:
         self._cue: CueKind | None = None
         self._cued_s = 0.0
         self._last: Reading | None = None
-        self._shown = 0.0 if found is None else found
+        self.shown = 0.0 if found is None else found
+        """The last value on the track, SI, leads off."""
         self._on = found
         self._before: float | None = None
         self._lay = found
@@ -127,25 +148,17 @@ class Turning:
         self._side = 0
         self._slowed_at = 0.0
 
-    @property
-    def nudging(self) -> bool:
-        """True on meters too slow to be followed."""
-        return self.conversion_s > 1.0 / NUDGE_BELOW_PER_S * 1.000001
-
-    @property
-    def excursions(self) -> list[Past]:
-        """Those that have ended."""
-        return self.hazard.excursions
+    def aim_at(self, band: Band) -> None:
+        """Another band is wanted from now on: its limits are worked out once, not at each conversion."""
+        self.band = band
+        self.low, self.high = band.low, band.high
+        wide = max(NEAR_LEAST * band.tolerance, NEAR_SHARE * abs(band.target))
+        self._near = min(NEAR * band.tolerance, wide)
 
     @property
     def speed_per_s(self) -> float:
         """How fast the value runs, SI per second."""
         return self._track.speed_per_s
-
-    @property
-    def shown(self) -> float:
-        """The last value on the track, SI, leads off."""
-        return self._shown
 
     @property
     def believed(self) -> float | None:
@@ -219,12 +232,13 @@ class Turning:
         cues: list[CueKind] = []
         hazard = self.hazard
         stood = hazard.side
-        strange = self._is_strange(value, resolution)
+        strange = self._on is not None and self._is_strange(value, self._on, resolution)
         if strange:
             steering, believed = self._off_track(t_s, value, resolution)
             strange = not believed
         else:
-            self._stray.forget()
+            if self._stray.points:
+                self._stray.forget()
             steering = believed = self._track.feed(t_s, value, resolution)
         if hazard.feed(self.band, t_s, value, resolution, believed):
             cues.append(CueKind.HAZARD)
@@ -232,17 +246,21 @@ class Turning:
             self.rest.restart()
         else:
             self.rest.feed(t_s, value, resolution)
-            self._last, self._shown = reading, value
+            self._last, self.shown = reading, value
             self._on = value if believed else self._on
+        if not self._steers:
+            return cues
         cue = self._choose(value, resolution) if steering else self._doubting(t_s, value)
         if stood is not None and hazard.side is None:
             self._cue = None  # what holds now is said even if it held before the alarm: the alarm is over
             cue = cue or self._cue_for(value - self.band.target)
-        return cues + self._give(t_s, cue)
+        if cue is not None and self._says(t_s, cue):
+            cues.append(cue)
+        return cues
 
-    def _is_strange(self, value: float, resolution: float) -> bool:
+    def _is_strange(self, value: float, on: float, resolution: float) -> bool:
         """Whether it lies off the track, and off the one before that, which tips that touched each other left."""
-        if self._on is None or on_track(value, self._on, resolution):
+        if on_track(value, on, resolution):
             return False
         return self._before is None or not on_track(value, self._before, resolution)
 
@@ -266,24 +284,18 @@ class Turning:
             return believed, believed
         return (track.feed(t_s, value, resolution) if stray.lasts(t_s) else []), []
 
-    @property
-    def _again_s(self) -> float:
-        """How long a hand and the meter take to show that a cue was obeyed."""
-        return max(REPEAT_S, REACTION_S + 2.5 * self.conversion_s) * 0.95
-
-    def _give(self, t_s: float, cue: CueKind | None) -> list[CueKind]:
-        """Give a cue when it begins to hold; one that the hand does not obey, again every REPEAT_S."""
-        again_s = self._again_s if cue in REPEATED else float("inf")
-        if cue is None or (cue is self._cue and t_s - self._cued_s < again_s):
-            return []
+    def _says(self, t_s: float, cue: CueKind) -> bool:
+        """Whether a cue is given: when it begins to hold; one that the hand does not obey, again every REPEAT_S."""
+        if cue is self._cue and (cue not in REPEATED or t_s - self._cued_s < self._again_s):
+            return False
         self._cue, self._cued_s = cue, t_s
-        return [cue]
+        return True
 
     def live(self, item: str, as_found: float | None) -> Live | None:
         """Return what a screen shows, or None before the first value."""
         if self._last is None:
             return None
-        value = self._shown
+        value = self.shown
         ahead = self.speed_per_s * (self.conversion_s + REACTION_S)
         return Live(
             item,
@@ -318,35 +330,36 @@ class Turning:
 
     def _choose(self, value: float, resolution: float) -> CueKind | None:
         error = value - self.band.target
-        inner = max(self.inner, 0.0)
+        inner = self.inner if self.inner > 0.0 else 0.0
+        track = self._track
         side = 0 if abs(error) <= inner else 1 if error > 0 else -1
         crossed = side != 0 and self._side == -side
         if side:
             self._side = side
         least = PLATEAU_COUNTS * resolution
         # A meter may convert faster than is known of it: the digits that dance must not pass for a hand then.
-        moving = abs(self.speed_per_s) * self.conversion_s > least and self._track.moved > least
+        moving = track.moved > least and abs(track.speed_per_s) * self.conversion_s > least
         outward = self._runs_away(value, error, moving)
         if side == 0 and not moving:
-            return CueKind.IN_BAND
+            return _IN_BAND
         if self.nudging and moving:
             # The value shown is half a conversion old, and the next one is a whole one away: stop, then look.
             reach = abs(error) - inner <= abs(self.speed_per_s) * (1.5 * self.conversion_s + REACTION_S)
             if outward and side and not crossed:
-                return CueKind.WRONG_WAY  # a hand that was only stopped would go on the same way
-            return CueKind.STOP if reach or outward else self._cue_for(error)
+                return _WRONG_WAY  # a hand that was only stopped would go on the same way
+            return _STOP if reach or outward else self._cue_for(error)
         if side == 0:
-            return CueKind.IN_BAND
-        if crossed or (self._cue is CueKind.PAST_IT and not moving):
-            return CueKind.PAST_IT
+            return _IN_BAND
+        if crossed or (self._cue is _PAST_IT and not moving):
+            return _PAST_IT
         if outward:
-            turning_round = self._cue is CueKind.PAST_IT and self._track.t_s - self._cued_s < self._again_s
-            return CueKind.PAST_IT if turning_round else CueKind.WRONG_WAY
+            turning_round = self._cue is _PAST_IT and track.t_s - self._cued_s < self._again_s
+            return _PAST_IT if turning_round else _WRONG_WAY
         if moving and self._too_fast(error, inner):
             self._slowed_at = abs(error)
-            return CueKind.SLOW
+            return _SLOW
         if abs(error) <= self._slowed_at:
-            return CueKind.NEAR  # a hand that was slowed is not sent on at full speed
+            return _NEAR  # a hand that was slowed is not sent on at full speed
         return self._cue_for(error)
 
     def _runs_away(self, value: float, error: float, moving: bool) -> bool:
@@ -361,7 +374,7 @@ class Turning:
             self._inward, self._outward = False, 0
             further = lay is not None and (value - lay) * error > 0.0
             return further and abs(value - (lay or 0.0)) > 0.5 * self.band.tolerance
-        if self.speed_per_s * error <= 0.0:
+        if self._track.speed_per_s * error <= 0.0:
             self._inward, self._outward = True, 0
             return False
         self._outward += 1
@@ -373,14 +386,14 @@ class Turning:
     def _too_fast(self, error: float, inner: float) -> bool:
         """True when half the guarded band goes by in T + 0.1 s or less, and the band is within reach."""
         half = max(inner, 1e-12)
-        fast = abs(self.speed_per_s) * (self.conversion_s + 0.1) > half
-        reach = abs(error) - inner <= abs(self.speed_per_s) * (2.0 * self.conversion_s + 2.0 * REACTION_S)
+        speed = abs(self._track.speed_per_s)
+        fast = speed * (self.conversion_s + 0.1) > half
+        reach = abs(error) - inner <= speed * (2.0 * self.conversion_s + 2.0 * REACTION_S)
         return fast and reach
 
     def _cue_for(self, error: float) -> CueKind:
         """Near or far: near as well where a hand as fast as it was would be through before it could be told."""
-        track, band = self._track, self.band
+        track = self._track
         blind = 0.0 if track.rough(track.t_s) else track.fastest * (2.0 * self.conversion_s + REACTION_S)
-        wide = max(NEAR_LEAST * band.tolerance, NEAR_SHARE * abs(band.target))
-        near = max(min(NEAR * band.tolerance, wide), NEAR_BLIND * blind)
-        return CueKind.NEAR if abs(error) <= near else CueKind.FAR
+        near = max(self._near, NEAR_BLIND * blind)
+        return _NEAR if abs(error) <= near else _FAR

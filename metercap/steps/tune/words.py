@@ -43,7 +43,7 @@ class TuneWords(TuneHands):
             self._trimmers.targets[self.item] = found.value
         self._final = False
         if self._turning is not None:
-            self._turning.band = self._trimmers.band(self.item)
+            self._turning.aim_at(self._trimmers.band(self.item))
             self._turning.tool_away(self.bench.t_s)
         self.say_turn()
 
