@@ -68,7 +68,7 @@ ANSWERS: Mapping[Asks, tuple[str, ...]] = {
     Asks.REPLACED: ("replaced", "no", "skip"),
     Asks.CLEANED: ("yes", "no"),
     Asks.MENDED: ("fixed", "no", "back"),
-    Asks.STARTED: ("pass", "fail", "back", "fixed"),
+    Asks.STARTED: ("pass", "fail", "back"),
     Asks.COUNT: ("yes", "no", "back"),
     Asks.REDO: ("yes", "no"),
     Asks.ACROSS: ("yes", "missed", "fail", "skip"),

@@ -77,10 +77,10 @@ def play_scene(
     session = Session(record)
     with Writer.create(journal, record) as writer:
         if quiet or speed > FASTEST_PORT or sys.platform == "win32":
-            plain_only = [] if quiet else shown_by(lambda: session, as_json=as_json, plain=True, listen=False).observers
+            plain_only = [] if quiet else shown_by(as_json=as_json, plain=True, listen=False).observers
             reason = _in_process(session, record, writer, bench, [keep, audit, *plain_only])
         else:
-            shown = shown_by(lambda: session, as_json=as_json, plain=plain, sound=sound, linger_s=LINGER_S)
+            shown = shown_by(as_json=as_json, plain=plain, sound=sound, linger_s=LINGER_S)
             try:
                 clock = ScaledClock(speed)
                 with PracticePort(bench, clock) as port:

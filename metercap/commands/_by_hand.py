@@ -128,7 +128,7 @@ def practise(chosen: Setting, folder: Path, *, speed: float, plain: bool, as_jso
     audit = Audit(bench)
     with PracticePort(bench, clock) as port, Writer.create(journal, record) as writer:
         grip = Grip(port)
-        shown = shown_by(lambda: session, as_json=as_json, plain=plain, listen=False, sound=True, hands=grip)
+        shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip)
         shown = shown._replace(words=[*shown.words, *_lines(grip, shown)])
         try:
             reason = over_port(port, clock, session, record, writer, [keep, audit], shown)

@@ -127,7 +127,7 @@ class _Run:
         except BaseException:
             self._source.stop()
             raise
-        shown = shown_by(lambda: self._session, as_json=wish.as_json, plain=wish.plain, sound=True)
+        shown = shown_by(as_json=wish.as_json, plain=wish.plain, sound=True)
         try:
             reason = run_live(
                 self._session,

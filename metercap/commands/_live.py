@@ -17,7 +17,6 @@ import click
 from metercap.clock import SessionClock
 from metercap.commands._rates import keep_rates
 from metercap.commands._saying import complain
-from metercap.contact import Stay
 from metercap.errors import MetercapError
 from metercap.gate import visible
 from metercap.journal import Writer
@@ -128,7 +127,6 @@ class _Stamped:
 
 
 def shown_by(
-    on_mat: Callable[[], Session],
     *,
     as_json: bool,
     plain: bool,
@@ -139,9 +137,8 @@ def shown_by(
 ) -> Shown:
     """Choose the output: the file's lines, lines for people, or the full screen where there is a terminal.
 
-    `on_mat` gives the session that runs at the moment. Words come from stdin as lines, or as keys in a terminal. With
-    `sound`, whoever sits at a terminal also hears the session as the settings say. The screen stays `linger_s` after
-    the end, or until a key; its keys move `hands` too.
+    Words come from stdin as lines, or as keys in a terminal. With `sound`, whoever sits at a terminal also hears the
+    session as the settings say. The screen stays `linger_s` after the end, or until a key; its keys move `hands` too.
     """
     heard: list[Observer] = []
     close: Callable[[], None] = _nothing
@@ -151,12 +148,12 @@ def shown_by(
         observer = SoundObserver(load_config())
         heard, close = [observer], observer.close
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s, heard, close, lambda: _stay(on_mat()), hands)
+        return _on_screen(linger_s, heard, close, hands)
     shows: JsonLines | PlainLines
     if as_json:
         shows, say = JsonLines(), complain
     else:
-        shows = PlainLines(live=lambda: on_mat().live, stay=lambda: _stay(on_mat()))
+        shows = PlainLines()
         say = shows.say
     mine = word_source(sys.stdin, as_lines=as_json, show=say) if listen else None
     words = [] if mine is None else [mine]
@@ -165,11 +162,6 @@ def shown_by(
         return shows.gone and (mine is None or getattr(mine, "ended", False))
 
     return Shown([shows, *heard], words, lambda live, inbox, clock, writer: live.run(), close, left)
-
-
-def _stay(session: Session) -> Stay | None:
-    facts = session.facts()
-    return None if facts is None else facts.tips.stay
 
 
 def _nothing() -> None:
@@ -185,7 +177,6 @@ def _on_screen(
     linger_s: float,
     heard: list[Observer],
     close: Callable[[], None],
-    stay: Callable[[], Stay | None],
     hands: Hands | None = None,
 ) -> Shown:
     from metercap.screen.observer import ScreenObserver
@@ -193,7 +184,6 @@ def _on_screen(
     from metercap.screen.run import run_screen
 
     observer = ScreenObserver()
-    observer.stay = stay
     pedals = load_pedals()
 
     def learned(key: str, word: str) -> None:
@@ -280,7 +270,7 @@ def run_session(
         source.stop()
         raise
     keep = Keep()
-    shown = shown_by(lambda: session, as_json=as_json, plain=plain, sound=True)
+    shown = shown_by(as_json=as_json, plain=plain, sound=True)
     try:
         reason = run_live(session, record, source, clock, writer, shown, observers=[keep])
     finally:

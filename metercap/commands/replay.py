@@ -4,15 +4,9 @@ from __future__ import annotations
 
 import itertools
 import sys
-from collections.abc import Iterator
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
-
-if TYPE_CHECKING:
-    from metercap.records import Record
-    from metercap.session import Driver
 
 from metercap.commands._numbers import Number
 from metercap.commands._values import PLAN
@@ -102,47 +96,30 @@ def _play(file: Path, speed: float | None, as_json: bool) -> int:
     from metercap.outcome import Fold
     from metercap.plain import JsonLines, PlainLines, verdict_table
     from metercap.plain.style import use_colour
-    from metercap.records import SCHEMA, EndRecord, encode
-    from metercap.session import Driver, Session, opening
+    from metercap.records import EndRecord, encode
+    from metercap.session import opening
+    from metercap.view.retold import Retold
 
     clock = ScaledClock(speed) if speed is not None else None
-    result = Fold()
+    result, again = Fold(), Retold(looks=not as_json)
+    lines = None if as_json else PlainLines()
+    show = JsonLines() if lines is None else lines
     with iterate(file) as records:
         first = opening(records)
-        old = first.schema < SCHEMA
-        session = None if old else Session(first)
-        show = JsonLines() if as_json else PlainLines(live=lambda: None if session is None else session.live)
-        told = records if session is None else _derived(Driver(session), records)
         try:
-            for record in itertools.chain([first], told):
-                if clock is not None:
-                    time.sleep(clock.wait_s(record.t_s))
-                if not isinstance(record, EndRecord) or old:
-                    show.see(record, encode(record) + b"\n")
-                result.add(record)
+            for recorded in itertools.chain([first], records):
+                for view, told in again.take(recorded):
+                    if lines is not None:
+                        lines.look(view)
+                    for record in told:
+                        if clock is not None:
+                            time.sleep(clock.wait_s(record.t_s))
+                        if not isinstance(record, EndRecord) or not again.derives:
+                            show.see(record, encode(record) + b"\n")
+                        result.add(record)
         except KeyboardInterrupt:
             return 130
     if not as_json:
-        how = f"as recorded: schema {first.schema}, not derived again" if old else "derived again"
+        how = "derived again" if again.derives else f"as recorded: schema {first.schema}, not derived again"
         click.echo(verdict_table(result.verdicts.values(), colour=use_colour(sys.stdout), title=f"\nVerdicts, {how}"))
     return result.exit_status
-
-
-def _derived(driver: Driver, records: Iterator[Record]) -> Iterator[Record]:
-    """Yield the events of a file, what comes of them now, and its last record."""
-    from metercap.records import EndRecord
-    from metercap.session import feed_recorded
-
-    end: list[EndRecord] = []
-
-    def fed() -> Iterator[Record]:
-        for record in records:
-            if isinstance(record, EndRecord):
-                end.append(record)
-            yield record
-
-    yield from driver.start()
-    for event, outcomes in feed_recorded(driver, fed()):
-        yield event
-        yield from outcomes
-    yield from end

@@ -5,7 +5,8 @@ For every event, in this order:
     1. a hazard cue among its outcomes goes to the observers, before any disk work
     2. event and outcomes are written, each one line
     3. when the event is a word, or a verdict is among the outcomes, the disk is made to hold them
-    4. the observers see every record, in the file's order
+    4. the view that they led to is made, where somebody looks, and shown
+    5. the observers see every record, in the file's order
 
 It runs on threads (`run`) or, for practice and studies, on a virtual clock with none at all (`run_virtual`). It knows
 no screen, and time only as the stamps that come in and the clock that says how long to wait.
@@ -25,6 +26,7 @@ import msgspec
 
 from metercap.clock import SessionClock, VirtualClock
 from metercap.link import LinkWatch, Source
+from metercap.live.audience import Audience
 from metercap.live.heap import Heap
 from metercap.live.inbox import Arrived, Changed, Failed, Inbox, Item, Said, frame_ends
 from metercap.live.parts import Decoder, Driver, Following, Observer, Writer
@@ -90,11 +92,7 @@ class Live:
         self._session = driver.session
         self._decoder = decoder
         self._writer = writer
-        self._observers = list(observers)
-        # Observers that only follow the protocol's shape need not have `urgent`.
-        self._urgent: list[Callable[[Cue], None]] = [
-            observer.urgent for observer in observers if hasattr(observer, "urgent")
-        ]
+        self._audience = Audience(observers)
         self._inbox = inbox
         self._clock = clock
         self._heap = Heap()
@@ -167,8 +165,7 @@ class Live:
 
     def join(self, observer: Observer) -> None:
         """Show the session to one observer more from the next record on. From any thread."""
-        self._observers.append(observer)
-        self._urgent.append(observer.urgent)
+        self._audience.join(observer)
 
     # Its parts, for whoever pumps events himself
 
@@ -268,13 +265,15 @@ class Live:
     def _emit(self, outcomes: list[Outcome], event: Event | None = None) -> None:
         """Write and show an event and its outcomes; see the module's text for the order."""
         promised = type(event) is Operator
+        alarms: list[Cue] = []
         for outcome in outcomes:
             kind = type(outcome)
             if kind is Verdict:
                 promised = True
             elif kind is Cue and outcome.cue is CueKind.HAZARD:  # type: ignore[union-attr]
-                for urgent in self._urgent:
-                    urgent(outcome)  # type: ignore[arg-type]
+                alarms.append(outcome)  # type: ignore[arg-type]
+        if alarms:
+            self._audience.alarm(event, alarms)
         records: list[Record] = list(outcomes) if event is None else [event, *outcomes]
         writer = self._writer
         if writer is None:
@@ -283,8 +282,7 @@ class Live:
             lines = [writer.append(record) for record in records]
             if promised:
                 writer.sync()
-        for record, line in zip(records, lines, strict=True):
-            self._show(record, line)
+        self._audience.show(event, outcomes, records, lines)
         if event is not None:
             self._last_s = event.t_s
         if self._session.finished and self.reason is None:
@@ -296,9 +294,9 @@ class Live:
                 self._wanted = wanted
                 self._source.want(*wanted)
 
-    def _show(self, record: Record, line: bytes) -> None:
-        for observer in self._observers:
-            observer.see(record, line)
+    def _say(self, text: str) -> None:
+        """Show a remark that is in no file."""
+        self._audience.tell(Note(t_s=self._now_s(), text=text))
 
     def _look_at_disk(self) -> None:
         """Tell when the disk begins to refuse, when it took everything again, and when the journal goes on elsewhere.
@@ -308,11 +306,11 @@ class Live:
         problem = None if self._writer is None else self._writer.problem
         if (problem is not None) != self._disk_ill:
             self._disk_ill = problem is not None
-            self._show(Note(t_s=self._now_s(), text=problem or DISK_WELL), b"")
+            self._say(problem or DISK_WELL)
         moved = "" if self._writer is None else self._writer.moved
         if moved != self._moved:
             self._moved = moved
-            self._show(Note(t_s=self._now_s(), text=moved), b"")
+            self._say(moved)
 
     def _mine(self, t_s: float) -> float:
         """Return the session's time at the clock's `t_s`; what arrived before it began has its beginning."""
@@ -329,8 +327,8 @@ class Live:
 
     def _begin(self) -> None:
         """Show the session record and the first prompts."""
-        if self._writer is not None:
-            self._show(decode(self._writer.first), self._writer.first)
+        first = None if self._writer is None else decode(self._writer.first)
+        self._audience.begin(self._session, first, b"" if self._writer is None else self._writer.first)
         self._emit(self._driver.start())
 
     def _goes_on(self) -> bool:
@@ -354,7 +352,7 @@ class Live:
         line = self._writer.close(self._now_s(), reason)
         # After a fault the observer that caused it may well raise again, and must not hide the first exception.
         with contextlib.suppress(Exception) if reason == "fault" else contextlib.nullcontext():
-            self._show(decode(line), line)
+            self._audience.tell(decode(line), line)
             self._look_at_disk()
 
     # The end

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from typing import Literal, NamedTuple, Protocol
+from typing import Literal, NamedTuple, Protocol, runtime_checkable
 
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading
 from metercap.records import Cue, Event, Outcome, Reason, Record
+from metercap.view import View
 
 
 class Observer(Protocol):
@@ -19,6 +20,15 @@ class Observer(Protocol):
 
     def urgent(self, record: Cue) -> None:
         """Take a hazard cue at once; the same record comes again through `see`. Nothing unless overridden."""
+
+
+@runtime_checkable
+class Looker(Protocol):
+    """An observer that also draws: it gets the view that an event led to before it sees the event's records."""
+
+    def look(self, view: View) -> None:
+        """Take the newest view. For a hazard that goes ahead of the disk it comes before `urgent`, without the rest."""
+        ...
 
 
 class Session(Protocol):

@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from decimal import Context, Decimal
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 import msgspec
@@ -61,6 +62,7 @@ def wilson(k: int, n: int, confidence: float = 0.95) -> Interval:
     return Interval(round6(low), round6(high))
 
 
+@lru_cache(maxsize=1024)
 def success_run(reliability: float, confidence: float) -> int:
     """Return how many passes in a row, no failure, show `reliability` with `confidence`: n = ⌈ln(1 − C)/ln R⌉.
 
@@ -124,6 +126,7 @@ def fisher_exact(
     return float(Fraction(extreme, math.comb(first + second, column)))
 
 
+@lru_cache(maxsize=1024)
 def passes_to_show_change(failures: int, runs: int, confidence: float = 0.95) -> int | None:
     """Return the least number of passes in a row, no failure, that shows a fix changed something.
 

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from typing import BinaryIO, TextIO
 
-from metercap.contact import Stay
 from metercap.outlet import Outlet
 from metercap.plain.style import LOUD, MARKS, SAYINGS, limits_text, paint, safe, use_colour, value_text
 from metercap.quantity import format_value
@@ -26,7 +24,7 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
-from metercap.steps.tune.turning import Live
+from metercap.view import View
 
 _DECISIONS = frozenset(kind.value for kind in VerdictKind)
 
@@ -66,21 +64,14 @@ class JsonLines:
 class PlainLines:
     """Writes what a person at the bench needs, one line each, newest last.
 
-    `live` gives what is being turned, for one line a value while tuning, `stay` how long the tips have still to stay
-    off; None where there is no session to ask.
+    What only the session knows comes with the view: one line a value while a trimmer is turned, how long to stay off.
     """
 
-    def __init__(
-        self,
-        out: TextIO | None = None,
-        live: Callable[[], Live | None] | None = None,
-        stay: Callable[[], Stay | None] | None = None,
-    ) -> None:
+    def __init__(self, out: TextIO | None = None) -> None:
         self._out: TextIO | None = sys.stdout if out is None else out
         self._colour = use_colour(self._out)
         self._bell = "\a" if self._out.isatty() else ""
-        self._live = live
-        self._stay = stay
+        self._view = View()
         self._shown: tuple[float | None, float] | None = None
         self._rung: Cue | None = None
 
@@ -88,6 +79,10 @@ class PlainLines:
     def gone(self) -> bool:
         """Whether the reader went away, or the terminal."""
         return self._out is None
+
+    def look(self, view: View) -> None:
+        """Take the view that goes with the next records."""
+        self._view = view
 
     def see(self, record: Record, line: bytes) -> None:
         """Write the record's line, if it has one for people."""
@@ -155,12 +150,14 @@ class PlainLines:
         return ""
 
     def _cue(self, record: Cue) -> str:
-        tuning = record.cue is CueKind.STOP and self._live is not None and self._live() is not None
-        if tuning:  # not voltage: a slow meter's nudge
+        view = self._view
+        if (
+            record.cue is CueKind.STOP and view.kind == "tune" and view.call is not CueKind.STOP
+        ):  # not voltage: a slow meter's nudge
             return f".  {safe(record.item)}: hands still, wait two values"
         loud = record.cue in LOUD
         text = f"{'!!' if loud else '. '} {safe(record.item)}: {SAYINGS.get(record.cue, record.cue.value)}"
-        stay = self._stay() if record.cue is CueKind.LIFT and self._stay is not None else None
+        stay = view.tips.stay if record.cue is CueKind.LIFT and view.tips is not None else None
         if stay is not None:
             text += f", and stay off {stay.left_s:.1f} s until go"
         return paint(text, "red" if loud else None, self._colour, bold=loud)
@@ -173,17 +170,18 @@ class PlainLines:
         return f"{head}  " + "  ".join(part for part in parts if part)
 
     def _tuning(self, reading: Reading) -> str:
-        live = self._live() if self._live is not None else None
-        if live is None or (live.value, reading.t_s) == self._shown or reading.value is None:
+        trimmer = self._view.trimmer
+        if trimmer is None or trimmer.phase not in ("turn", "stop") or reading.value is None:
             return ""
-        if self._shown is not None and self._shown[0] == live.value and reading.t_s - self._shown[1] < 1.0:
+        value, error = trimmer.value, trimmer.error
+        if value is None or error is None or (value, reading.t_s) == self._shown:
             return ""
-        self._shown = (live.value, reading.t_s)
-        band, error = live.band, live.error
-        share = f"{100.0 * error / band.target:+.2f} %" if band.target else ""
-        inside = abs(error) <= max(live.inner, 0.0)
-        edge = abs(error) <= band.tolerance
-        where = "in band" if inside else "at the edge of the band" if edge else "above" if error > 0 else "below"
-        shown = format_value(live.value, reading.unit, reading.resolution)
-        off = format_value(error, reading.unit, reading.resolution)
-        return f"   {safe(live.item)} {shown:>10}  off by {off} ({share})  {where}"
+        if self._shown is not None and self._shown[0] == value and reading.t_s - self._shown[1] < 1.0:
+            return ""
+        self._shown = (value, reading.t_s)
+        share = "" if trimmer.share is None else f"{100.0 * trimmer.share:+.2f} %"
+        edge = trimmer.low is not None and trimmer.high is not None and trimmer.low <= value <= trimmer.high
+        side = "at the edge of the band" if edge else "above" if error > 0 else "below"
+        where = "in band" if trimmer.inside else side
+        shown, off = (format_value(each, trimmer.unit, trimmer.resolution) for each in (value, error))
+        return f"   {safe(self._view.item)} {shown:>10}  off by {off} ({share})  {where}"

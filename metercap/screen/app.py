@@ -20,14 +20,14 @@ from textual.widget import Widget
 
 from metercap.clock import Now
 from metercap.screen.canvas import Canvas
+from metercap.screen.face import face
 from metercap.screen.keyboard import Act, Keyboard, Mode
-from metercap.screen.model import Line, Path, Place, Tone, View
+from metercap.screen.model import Face, Line, Path, Place, Tone
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.pages import paint_help, pedal_view, quit_view
 from metercap.screen.paint import paint
 from metercap.screen.ports import Controls, Hands, WordPort, sign_of
 from metercap.screen.theme import THEMES, Theme
-from metercap.screen.view import view
 
 FRAME_S = 1 / 30
 """Least real time between two pictures."""
@@ -207,8 +207,8 @@ class BenchApp(App[None], inherit_bindings=False):
         if getattr(self._driver, "still", False):
             return  # the newest picture is drawn when the terminal moves again
         try:
-            if self._observer.fault is not None:
-                raise self._observer.fault
+            if self._observer.view.broken:
+                raise RuntimeError(self._observer.view.broken)
             area = size or self.size
             if getattr(self._driver, "torn", False):
                 self._driver.torn = False  # type: ignore[union-attr]
@@ -230,10 +230,8 @@ class BenchApp(App[None], inherit_bindings=False):
         keyboard = self._keyboard
         if keyboard.mode is Mode.HELP:
             return paint_help(columns, rows, keyboard.help_rows(), self._scroll)
-        state = self._observer.state
-        shown = view(
-            state, now_s=self._clock.now_s() if self._clock is not None else None, problem=self._problem() or ""
-        )
+        now_s = self._clock.now_s() if self._clock is not None else None
+        shown = face(self._observer.view, now_s=now_s, problem=self._problem() or "")
         if keyboard.mode is Mode.QUIT:
             shown = quit_view(shown, _open_items(shown))
         elif keyboard.mode in (Mode.PEDAL, Mode.PEDAL_WORD):
@@ -302,7 +300,7 @@ class BenchApp(App[None], inherit_bindings=False):
             self.exit()
 
     def _now_s(self) -> float:
-        return self._clock.now_s() if self._clock is not None else self._observer.state.t_s
+        return self._clock.now_s() if self._clock is not None else self._observer.view.t_s
 
     def _fail(self, error: Exception) -> None:
         """Something in the picture broke: leave the terminal as it was found; whoever ran us goes on without it."""
@@ -339,7 +337,7 @@ def _steer(controls: Controls, name: str) -> None:
         controls.jump(1 if name == "next" else -1)
 
 
-def _open_items(shown: View) -> int:
+def _open_items(shown: Face) -> int:
     if not isinstance(shown.ground, Path):
         return 0
     return sum(stone.place in (Place.AHEAD, Place.HERE, Place.SKIPPED) for stone in shown.ground.stones)

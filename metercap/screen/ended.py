@@ -2,25 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-from metercap.records import Verdict, VerdictKind
-from metercap.screen.plandata import PlanInfo
+from metercap.records import VerdictKind
 from metercap.screen.text import visible
+from metercap.view import View
 
 _KINDS = ((VerdictKind.FAIL, "failed"), (VerdictKind.UNSURE, "unsure"))
 
 
-def left_over(plan: PlanInfo, verdicts: Mapping[tuple[str, str], Verdict]) -> str:
+def left_over(view: View) -> str:
     """Name what did not pass, and what the plan has and nobody decided; empty where nothing is left."""
     parts = []
     for kind, word in _KINDS:
-        names = [item for (_, item), verdict in verdicts.items() if verdict.verdict is kind]
+        names = [verdict.item for verdict in view.verdicts if verdict.verdict is kind]
         if names:
             parts.append(f"{word}: {_listed(names)}")
-    expected = [(step.id, item.name) for step in plan.steps for item in step.items]
-    expected += [(step.id, step.id) for step in plan.steps if not step.items]
-    undone = [key[1] for key in expected if key not in verdicts]
+    undone = [spot.name for stage in view.path for spot in stage.spots if spot.verdict is None]
     if undone:
         parts.append(f"not done: {_listed(undone)}")
     return "   ".join(parts)

@@ -9,10 +9,9 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from metercap.quantity import format_value
-from metercap.screen.band import Field
 from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.lettering import draw, fit_rows
-from metercap.screen.model import MARKS, Path, Place, Span, Stone
+from metercap.screen.model import MARKS, Field, Path, Place, Span, Stone
 from metercap.screen.text import width
 
 _MARGIN = 2
@@ -136,7 +135,7 @@ def paint_field(canvas: Canvas, top: int, rows: int, field: Field) -> int:
     Dots are the band, its denser middle the part this meter can prove, slashes the hazardous side. From two rows on the
     last row holds words.
     """
-    room = canvas.width - 2 * _MARGIN
+    room, facts = canvas.width - 2 * _MARGIN, field.facts
 
     def cell(value: float) -> int:
         return _MARGIN + min(room - 1, max(0, round(field.share(value) * (room - 1))))
@@ -145,24 +144,26 @@ def paint_field(canvas: Canvas, top: int, rows: int, field: Field) -> int:
     tall = rows - 2 if worded else rows
     body = top + 1 if worded else top
     canvas.fill(_MARGIN, body + tall - 1, room, 1, "▁", Ink.QUIET)
-    if field.never_below is not None:
-        canvas.fill(0, body, cell(field.never_below) + 1, tall, "╱", Ink.BAD)
-    if field.never_above is not None:
-        edge = cell(field.never_above)
+    if facts.never_below is not None:
+        canvas.fill(0, body, cell(facts.never_below) + 1, tall, "╱", Ink.BAD)
+    if facts.never_above is not None:
+        edge = cell(facts.never_above)
         canvas.fill(edge, body, canvas.width - edge, tall, "╱", Ink.BAD)
     low, high = cell(field.low), cell(field.high)
-    inner = (cell(field.inner_low), cell(field.inner_high))
+    inner = (cell(_or(facts.inner_low, field.low)), cell(_or(facts.inner_high, field.high)))
     canvas.fill(low, body, high - low + 1, tall, "░", Ink.GOOD)
-    canvas.fill(inner[0], body, inner[1] - inner[0] + 1, tall, "█" if field.inside else "▒", Ink.GOOD)
+    filled = "█" if facts.inside and field.now is not None else "▒"
+    canvas.fill(inner[0], body, inner[1] - inner[0] + 1, tall, filled, Ink.GOOD)
     here = (inner[0] + inner[1]) // 2
     if field.now is not None:
         here = cell(field.now)
         _way(canvas, body, tall, here, field, inner)
-    if field.found is not None and worded:
-        _upright(canvas, body, tall, cell(field.found), "╎", Ink.QUIET)
-    if field.stop_at is not None and field.now is not None:
-        past = (field.stop_at - field.target) * (field.now - field.target) < 0
-        _upright(canvas, body, tall, cell(field.stop_at), "◆", Ink.BAD if past else Ink.UNSURE)
+    if facts.found is not None and worded:
+        _upright(canvas, body, tall, cell(facts.found), "╎", Ink.QUIET)
+    if facts.stops_at is not None and field.now is not None:
+        middle = (field.low + field.high) / 2
+        past = (facts.stops_at - middle) * (field.now - middle) < 0
+        _upright(canvas, body, tall, cell(facts.stops_at), "◆", Ink.BAD if past else Ink.UNSURE)
     if worded:
         canvas.text(min(max(0, here - 1), canvas.width - 3), top, _POINTER, Ink.STRONG)
         _field_words(canvas, body + tall, field, cell)
@@ -172,10 +173,10 @@ def paint_field(canvas: Canvas, top: int, rows: int, field: Field) -> int:
 def _way(canvas: Canvas, body: int, tall: int, here: int, field: Field, inner: tuple[int, int]) -> None:
     """The solid bar from the live value to the nearest proved-good cell, a quarter slimmer than the ground."""
     slim = tall // 4
-    if field.inside:
+    if field.facts.inside:
         canvas.fill(here, body, 1, tall, "┃", Ink.GOOD_LABEL)
         return
-    start, end = (here, inner[0] - 1) if field.to_go > 0 else (inner[1] + 1, here)
+    start, end = (here, inner[0] - 1) if (field.facts.to_go or 0.0) > 0 else (inner[1] + 1, here)
     canvas.fill(start, body + slim, max(1, end - start + 1), tall - 2 * slim, "█", Ink.STRONG)
 
 
@@ -185,17 +186,18 @@ def _upright(canvas: Canvas, body: int, tall: int, x: int, char: str, ink: Ink) 
 
 def _field_words(canvas: Canvas, y: int, field: Field, cell: Callable[[float], int]) -> None:
     """Band ends, hazard limit and start under the field, as far as they do not collide, the weightiest first."""
+    facts = field.facts
     words = [
-        (value, f"{sign} {format_value(value, field.unit)}", Ink.BAD)
-        for value, sign in ((field.never_below, "never below"), (field.never_above, "never above"))
+        (value, f"{sign} {format_value(value, facts.unit)}", Ink.BAD)
+        for value, sign in ((facts.never_below, "never below"), (facts.never_above, "never above"))
         if value is not None
     ]
-    words += [(field.low, format_value(field.low, field.unit), Ink.TEXT)]
-    words += [(field.high, format_value(field.high, field.unit), Ink.TEXT)]
-    if field.found is not None:
-        words.append((field.found, "found", Ink.QUIET))
-    if field.stop_at is not None:
-        words.append((field.stop_at, "stops", Ink.UNSURE))
+    words += [(field.low, format_value(field.low, facts.unit), Ink.TEXT)]
+    words += [(field.high, format_value(field.high, facts.unit), Ink.TEXT)]
+    if facts.found is not None:
+        words.append((facts.found, "found", Ink.QUIET))
+    if facts.stops_at is not None:
+        words.append((facts.stops_at, "stops", Ink.UNSURE))
     taken: list[tuple[int, int]] = []
     for value, text, ink in words:
         left = min(max(1, cell(value) - width(text) // 2), max(1, canvas.width - width(text) - 1))
@@ -203,3 +205,7 @@ def _field_words(canvas: Canvas, y: int, field: Field, cell: Callable[[float], i
         if all(right < start or left > end for start, end in taken):
             taken.append((left, right))
             canvas.text(left, y, text, ink)
+
+
+def _or(value: float | None, other: float) -> float:
+    return other if value is None else value

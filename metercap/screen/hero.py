@@ -20,7 +20,7 @@ from metercap.screen.lettering import (
     width_of,
     wrap,
 )
-from metercap.screen.model import Done, Hero, Line, Tone, View
+from metercap.screen.model import Done, Face, Hero, Line, Tone
 from metercap.screen.text import fitted, width, wrapped
 from metercap.screen.theme import TONE_INKS
 
@@ -43,18 +43,18 @@ class Block(msgspec.Struct, frozen=True):
             canvas.letters(x + dx, y + dy, lettering, ink)
 
 
-def paint_hero(canvas: Canvas, top: int, rows: int, view: View, here: int | None) -> None:
+def paint_hero(canvas: Canvas, top: int, rows: int, face: Face, here: int | None) -> None:
     """Draw the answer into `rows` rows from `top`, standing over cell `here` (the middle when None)."""
     room = rows - 1 if rows > 5 else rows
     columns = canvas.width - 2
-    if view.done is not None and _with_done(canvas, top, room, view.hero, view.done, here):
+    if face.done is not None and _with_done(canvas, top, room, face.hero, face.done, here):
         return
-    aside = view.aside
-    if view.done is not None:
-        aside = Line(f"{view.done.mark} {view.done.text}", view.done.tone)
-    block = _set(view.hero, columns, room)
+    aside = face.aside
+    if face.done is not None:
+        aside = Line(f"{face.done.mark} {face.done.text}", face.done.tone)
+    block = _set(face.hero, columns, room)
     if block is None:
-        _plain(canvas, top, rows, view.hero, aside)
+        _plain(canvas, top, rows, face.hero, aside)
         return
     left = _over(here, block.width, canvas.width)
     beside = _beside(canvas.width, left, block, aside) if aside is not None else None
@@ -62,13 +62,13 @@ def paint_hero(canvas: Canvas, top: int, rows: int, view: View, here: int | None
     if aside is not None and beside is None:
         # No room at the side: the hero gives up rows for what must be said under it.
         size = fit_rows(aside.text, columns - 2, min(max(MIN_ROWS, rows // 4), 8)) if room > 2 * MIN_ROWS else 0
-        smaller = _set(view.hero, columns, room - size - 1) if size else None
+        smaller = _set(face.hero, columns, room - size - 1) if size else None
         if smaller is not None:
             block, below = smaller, draw(aside.text, size)
             left = _over(here, block.width, canvas.width)
     used = block.rows + (below.rows + 1 if below is not None else 0)
     y = top + max(0, room - used) // 2
-    if view.alarm:
+    if face.alarm:
         canvas.fill(left - 2, y - 1, block.width + 4, used + 2, " ", Ink.TEXT)
     block.put(canvas, left, y)
     if aside is None:
@@ -76,11 +76,11 @@ def paint_hero(canvas: Canvas, top: int, rows: int, view: View, here: int | None
     ink = TONE_INKS[aside.tone] if aside.tone is not Tone.ALARM else Ink.BAD
     if beside is not None:
         x, size = beside
-        if view.alarm:
+        if face.alarm:
             canvas.fill(x - 2, y - 1, width_of(aside.text, size) + 4, used + 2, " ", Ink.TEXT)
         canvas.letters(x, y + block.rows - size, draw(aside.text, size), ink)
     elif below is not None:
-        x = min(max(left, 1), canvas.width - 1 - below.width) if view.alarm else _over(here, below.width, canvas.width)
+        x = min(max(left, 1), canvas.width - 1 - below.width) if face.alarm else _over(here, below.width, canvas.width)
         canvas.letters(x, y + block.rows + 1, below, ink)
     elif rows > block.rows:
         text = fitted(aside.text, columns)

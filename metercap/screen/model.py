@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
 
 import msgspec
 
-from metercap.screen.band import Field
+from metercap.steps.facts import TuneFacts
 
 
 class Tone(StrEnum):
@@ -72,6 +73,30 @@ class Span(msgspec.Struct, frozen=True):
     done: float
 
 
+class Field(msgspec.Struct, frozen=True):
+    """The ground of a trimmer whose band is known; `now` is its value while the tips are on it, SI."""
+
+    facts: TuneFacts
+    low: float
+    high: float
+    now: float | None = None
+
+    def share(self, value: float) -> float:
+        """Where `value` stands on the ground, from 0 (left) to 1 (right).
+
+        The band keeps the middle fifth, drawn true; further out equal ratios of distance take equal room, so
+        that the way still to go shows from far off and never changes its scale. All that matters is on the ground.
+        """
+        facts, middle = self.facts, (self.low + self.high) / 2
+        half = (self.high - self.low) / 2 or facts.resolution or 1.0
+        away = (value - middle) / half
+        if abs(away) <= 1:
+            return 0.5 + 0.1 * away
+        marks = [facts.found, facts.never_below, facts.never_above]
+        reach = max([abs(mark - middle) / half for mark in marks if mark is not None] + [10.0]) * 1.6
+        return 0.5 + math.copysign(0.1 + 0.4 * min(1.0, math.log(abs(away)) / math.log(reach)), away)
+
+
 class Hero(msgspec.Struct, frozen=True):
     """The one thing that matters now, as large as it fits.
 
@@ -102,7 +127,7 @@ class Line(msgspec.Struct, frozen=True):
     tone: Tone = Tone.PLAIN
 
 
-class View(msgspec.Struct, frozen=True):
+class Face(msgspec.Struct, frozen=True):
     """One moment of the bench.
 
     `aside` is drawn in middle-sized letters beside the hero (a live value, k of n); `done` is the

@@ -6,20 +6,18 @@ import re
 from collections.abc import Iterable
 
 from metercap.quantity import format_value
-from metercap.reading import Reading, State
+from metercap.reading import State
 from metercap.records import Do, Operator, Verdict, VerdictKind
-from metercap.screen.band import Field, field
-from metercap.screen.model import MARKS, Place
-from metercap.screen.plandata import StepInfo
-from metercap.screen.state import BenchState
+from metercap.screen.model import MARKS, Field, Place
 from metercap.screen.text import visible
+from metercap.session.facts import Shown
+from metercap.steps.facts import TuneFacts
+from metercap.view import View
 
 FRESH_S = 2.5
 """How long a verdict given without a contact stays beside the next item."""
 LONG = 40
 """Characters beyond which a prompt's first clause alone is drawn in letters."""
-TRIES = {"exercise", "trials"}
-"""Steps that count k of n."""
 VALUE_MATTERS = {"check", "cell", "zero", "safe", "wiggle"}
 """Steps whose answer is the live value, once the probes are on."""
 PLACE = {
@@ -31,36 +29,32 @@ PLACE = {
 
 
 class Moment:
-    """The state with what several rules ask of it."""
+    """The view with what several rules ask of it."""
 
-    def __init__(self, state: BenchState, now_s: float) -> None:
-        self.state = state
+    def __init__(self, view: View, now_s: float) -> None:
+        self.view = view
         self.now_s = now_s
-        self.step: StepInfo = state.plan.step(state.step)
-        prompt = state.prompt
+        self.kind = view.kind
+        prompt = view.asked
         self.do = prompt.do if prompt is not None else None
-        self.item = (prompt.item if prompt is not None else None) or state.step
-        self.own_item = self.step.item(self.item)
+        self.item = view.item or view.step
         self.field: Field | None = None
-        if self.step.kind == "tune" and self.do in (Do.TURN, Do.STOP, Do.KEEP):
-            self.field = field(state, self.step, self.item)
+        own = view.own
+        turned = isinstance(own, TuneFacts) and self.do in (Do.TURN, Do.STOP, Do.KEEP)
+        if turned and isinstance(own, TuneFacts) and own.low is not None and own.high is not None:
+            self.field = Field(own, own.low, own.high, None if view.touch is None else own.value)
         # Only what is touched next has to wait for a certain lift; a word, a dial or a press does not.
-        self.armed = state.armed or self.do not in (Do.PROBE, Do.SHORT, None)
-        last = state.last
+        self.armed = view.armed or self.do not in (Do.PROBE, Do.SHORT, None)
+        last = view.last
         self.fresh: Verdict | None = None
-        if last is not None and state.end is None and (not self.armed or now_s - last.t_s < FRESH_S):
-            self.fresh = last if state.touch is None or state.touch.same or not state.armed else None
-
-    @property
-    def touching(self) -> bool:
-        """Whether the probes are on an item, and it is not a slip."""
-        return self.state.touch is not None and not self.state.touch.same
+        if last is not None and view.end is None and (not self.armed or now_s - last.t_s < FRESH_S):
+            self.fresh = last if view.touch is None or view.touch.same or not view.armed else None
 
     @property
     def off(self) -> bool:
         """Whether a lift that was asked for has begun: the meter reads open, and no contact is seen."""
-        reading = self.state.reading
-        return self.state.touch is None and reading is not None and reading.state is State.OVER
+        reading = self.view.reading
+        return self.view.touch is None and reading is not None and reading.state is State.OVER
 
 
 def counts(verdicts: Iterable[Verdict]) -> dict[Place, int]:
@@ -71,7 +65,7 @@ def counts(verdicts: Iterable[Verdict]) -> dict[Place, int]:
     return {place: found[place] for place in MARKS if place in found}
 
 
-def shown(reading: Reading, value: float | None) -> str:
+def shown(reading: Shown, value: float | None) -> str:
     """Return what the meter shows, with `value` for its number: "2.187 kΩ", "OL Ω", or a dash for a blank display."""
     if reading.state is State.OVER:
         return f"OL {_sign(reading)}"
@@ -80,7 +74,7 @@ def shown(reading: Reading, value: float | None) -> str:
     return format_value(value, reading.unit, reading.resolution or None)
 
 
-def _sign(reading: Reading) -> str:
+def _sign(reading: Shown) -> str:
     return format_value(0.0, reading.unit).partition(" ")[2]
 
 
@@ -97,14 +91,14 @@ def spoken(word: Operator) -> str:
 
 def untagged(now: Moment, say: str) -> str:
     """Return a prompt's text without the unit's tag, which the screen shows elsewhere."""
-    tag = now.state.session.tag if now.state.session is not None else ""
+    tag = now.view.unit.tag if now.view.unit is not None else ""
     return visible(say.removeprefix(f"{tag}: ") if tag else say)
 
 
 def headline(now: Moment, say: str) -> str:
     """Return a prompt's text as large letters need it: without tag, brackets and what the keys say anyway."""
     text = re.sub(r"\s*\([^()]*\)", "", untagged(now, say)).strip()
-    if now.step.kind == "trials":
+    if now.kind == "trials":
         text = text.partition(":")[0]
     # A question is asked whole, without the label before it; what follows it stands in the line below.
     question = re.match(r"(?:[\w ]{1,12}: )?([^?]+\?)", text)

@@ -1,53 +1,32 @@
-"""The screen's ear: an observer that folds every record as it comes, in the session's own thread.
+"""The screen's eye: an observer that holds the newest view.
 
-There is no queue to overflow or to lag behind: the screen looks at the newest state when it draws, and what came and
-went between two pictures was folded all the same. A defect in the fold must never hurt the session, so it is kept
-for the screen to raise.
+Views are whole and frozen, so there is no queue to overflow or to lag behind: the screen looks at the newest when it
+draws, and what came and went between two pictures is in it all the same.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-import msgspec
-
-from metercap.contact import Stay
 from metercap.records import Cue, Record
-from metercap.screen.state import BenchState, advance
+from metercap.view import View
 
 
 class ScreenObserver:
-    """Holds the newest `state`; calls `changed` after each record, from whatever thread the record came in.
-
-    `fault` is what went wrong while folding, or None. `stay` tells how long the tips have still to stay off, where
-    there is a session to ask.
-    """
+    """Holds the newest `view`; calls `changed` after each, from whatever thread it came in."""
 
     def __init__(self) -> None:
-        self.state = BenchState()
-        self.fault: Exception | None = None
+        self.view = View()
         self.changed: Callable[[], None] | None = None
-        self.stay: Callable[[], Stay | None] | None = None
 
-    def see(self, record: Record, line: bytes = b"") -> None:
-        """Fold one record."""
-        try:
-            state = advance(self.state, record)
-            stay = self.stay() if self.stay is not None else None
-            self.state = state if stay == state.stay else msgspec.structs.replace(state, stay=stay)
-        except Exception as error:  # a picture that cannot be drawn is no reason to lose a measurement
-            self.fault = self.fault or error
-        self._tell()
-
-    def urgent(self, record: Cue) -> None:
-        """Fold a hazard cue ahead of its line; folding it again changes nothing."""
-        self.see(record)
-
-    def show(self, state: BenchState) -> None:
-        """Show another moment: a replay was moved."""
-        self.state = state
-        self._tell()
-
-    def _tell(self) -> None:
+    def look(self, view: View) -> None:
+        """Take the newest view, of a session or of a replay that was moved."""
+        self.view = view
         if self.changed is not None:
             self.changed()
+
+    def see(self, record: Record, line: bytes = b"") -> None:
+        """All that a record says is in the view that came before it."""
+
+    def urgent(self, record: Cue) -> None:
+        """A hazard's view comes before it as well."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from metercap.screen.canvas import Canvas, Ink
-from metercap.screen.model import Hero, Line, Tone, View
+from metercap.screen.model import Face, Hero, Line, Tone
 from metercap.screen.text import wrapped
 
 LIMITS_OF_SIGHT = (
@@ -43,11 +43,11 @@ def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scrol
     return canvas
 
 
-def quit_view(view: View, open_items: int) -> View:
+def quit_view(face: Face, open_items: int) -> Face:
     """The question before quitting, in place of the answer."""
     left = f"{open_items} item{'s are' if open_items != 1 else ' is'} not done; " if open_items else ""
     return msgspec.structs.replace(
-        view,
+        face,
         hero=Hero("QUIT?", tone=Tone.UNSURE),
         aside=None,
         done=None,
@@ -58,11 +58,11 @@ def quit_view(view: View, open_items: int) -> View:
     )
 
 
-def pedal_view(view: View, pressed: bool) -> View:
+def pedal_view(face: Face, pressed: bool) -> Face:
     """Learning a pedal: first the pedal itself, then the key of the word it shall say."""
     ask = "now press the key of the word it shall say" if pressed else "press your pedal; escape leaves it"
     return msgspec.structs.replace(
-        view,
+        face,
         hero=Hero("WHICH WORD?" if pressed else "PRESS PEDAL"),
         aside=None,
         done=None,

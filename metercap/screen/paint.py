@@ -13,12 +13,11 @@ from collections.abc import Mapping
 
 import msgspec
 
-from metercap.screen.band import Field
 from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.grounds import paint_field, paint_path, paint_span
 from metercap.screen.hero import paint_hero
 from metercap.screen.lettering import MIN_ROWS, capitals, draw, fit_rows, wrap
-from metercap.screen.model import Line, Path, Span, Tone, View
+from metercap.screen.model import Face, Field, Line, Path, Span, Tone
 from metercap.screen.text import fitted, width, wrapped
 from metercap.screen.theme import TONE_INKS
 
@@ -36,7 +35,7 @@ class Plot(msgspec.Struct, frozen=True):
     status: int = 0
 
 
-def plot(view: View, columns: int, height: int) -> Plot:
+def plot(face: Face, columns: int, height: int) -> Plot:
     """Share out the rows: first one each for what matters most, then what makes it readable from afar."""
     left = height
     take: dict[str, int] = {}
@@ -47,91 +46,91 @@ def plot(view: View, columns: int, height: int) -> Plot:
             take[part] = take.get(part, 0) + rows
             left -= rows
 
-    give("hero", _least(view, columns, height))
+    give("hero", _least(face, columns, height))
     give("next", 1)
-    if view.ground is not None:
+    if face.ground is not None:
         give("ground", 1)
-    if height >= 16 and width(view.next.text) > columns - 2:
+    if height >= 16 and width(face.next.text) > columns - 2:
         give("next", 1)
     give("top", 1)
     give("status", 1)
     give("words", 1, least=2)
-    if view.ground is not None and columns >= 24:
-        wanted = (6 if isinstance(view.ground, Field) else 3) + (height - 20) // 8
+    if face.ground is not None and columns >= 24:
+        wanted = (6 if isinstance(face.ground, Field) else 3) + (height - 20) // 8
         give("ground", min(max(3, wanted), max(0, left // 3)))
     give("detail", 1, least=3)
-    if view.cautions:
+    if face.cautions:
         most = max(1, height // 8)
-        give("cautions", min(len(_cautions(view, columns, most)), most), least=4)
+        give("cautions", min(len(_cautions(face, columns, most)), most), least=4)
     if height >= 34 and columns >= 100:
         give("next", 3, least=10)
     give("hero", left)
     return Plot(**take)
 
 
-def _least(view: View, columns: int, height: int) -> int:
+def _least(face: Face, columns: int, height: int) -> int:
     """Rows without which the answer cannot be drawn in letters; a long question needs several lines of them."""
     if height < 5:
         return 1
-    lines = 1 if view.hero.unit else len(wrap(capitals(view.hero.text), columns - 2, MIN_ROWS))
+    lines = 1 if face.hero.unit else len(wrap(capitals(face.hero.text), columns - 2, MIN_ROWS))
     return max(MIN_ROWS, min(lines * (MIN_ROWS + 1), height - 6))
 
 
-def paint(view: View, columns: int, height: int, keys: Mapping[str, str] | None = None, entry: str = "") -> Canvas:
+def paint(face: Face, columns: int, height: int, keys: Mapping[str, str] | None = None, entry: str = "") -> Canvas:
     """Draw `view`; `keys` gives the key of each word; `entry` is a line being typed, shown instead of the words."""
     canvas = Canvas(max(1, columns), max(1, height))
-    rows = plot(view, canvas.width, canvas.height)
+    rows = plot(face, canvas.width, canvas.height)
     y = 0
     if rows.top:
-        _top(canvas, view)
+        _top(canvas, face)
         y = 1
     hero_top = y
     y += rows.hero
     detail_y = y
     y += rows.detail
-    here = _ground(canvas, y, rows.ground, view) if rows.ground else None
+    here = _ground(canvas, y, rows.ground, face) if rows.ground else None
     y += rows.ground
-    if view.alarm and rows.hero >= MIN_ROWS:
+    if face.alarm and rows.hero >= MIN_ROWS:
         canvas.fill(0, hero_top, canvas.width, rows.hero, "╱", Ink.BAD)
-    paint_hero(canvas, hero_top, rows.hero, view, here)
-    if view.tag and rows.hero >= 2 * MIN_ROWS:
-        _tag(canvas, hero_top, rows.hero, view.tag)
+    paint_hero(canvas, hero_top, rows.hero, face, here)
+    if face.tag and rows.hero >= 2 * MIN_ROWS:
+        _tag(canvas, hero_top, rows.hero, face.tag)
     if rows.detail:
-        _centred(canvas, detail_y, view.detail, Ink.TEXT, here)
-    for line in _cautions(view, canvas.width, rows.cautions)[: rows.cautions]:
+        _centred(canvas, detail_y, face.detail, Ink.TEXT, here)
+    for line in _cautions(face, canvas.width, rows.cautions)[: rows.cautions]:
         canvas.text(1, y, line, Ink.UNSURE)
         y += 1
-    _next(canvas, y, rows.next, view.next)
+    _next(canvas, y, rows.next, face.next)
     y += rows.next
     if entry and canvas.height > 1:
         _entry(canvas, y if rows.words else canvas.height - 1, entry)
     elif rows.words:
-        _words(canvas, y, view.words, keys or {})
+        _words(canvas, y, face.words, keys or {})
     if rows.status:
-        _status(canvas, canvas.height - 1, view.status)
+        _status(canvas, canvas.height - 1, face.status)
     return canvas
 
 
-def _top(canvas: Canvas, view: View) -> None:
+def _top(canvas: Canvas, face: Face) -> None:
     x = 0
-    if view.tag:
-        x = canvas.text(0, 0, f" {view.tag} ", Ink.LABEL) + 1
-    end = canvas.width - width(view.progress) - 1
+    if face.tag:
+        x = canvas.text(0, 0, f" {face.tag} ", Ink.LABEL) + 1
+    end = canvas.width - width(face.progress) - 1
     if end > x + 8:
-        canvas.text(end, 0, view.progress, Ink.QUIET)
+        canvas.text(end, 0, face.progress, Ink.QUIET)
     else:
         end = canvas.width
-    canvas.text(x if view.tag else 1, 0, view.title, Ink.TEXT, max(0, end - x - 1))
+    canvas.text(x if face.tag else 1, 0, face.title, Ink.TEXT, max(0, end - x - 1))
 
 
-def _cautions(view: View, columns: int, rows: int = 0) -> list[str]:
+def _cautions(face: Face, columns: int, rows: int = 0) -> list[str]:
     """The cautions broken into lines, each begun with "!"; where `rows` cannot hold all, whole ones take turns."""
     blocks = [
         [("! " if not at else "  ") + line for at, line in enumerate(wrapped(caution, columns - 4, 4))]
-        for caution in view.cautions
+        for caution in face.cautions
     ]
     if blocks and 0 < rows < sum(len(block) for block in blocks):
-        first = view.turn % len(blocks)
+        first = face.turn % len(blocks)
         blocks = blocks[first:] + blocks[:first]
         while len(blocks) > 1 and sum(len(block) for block in blocks) > rows:
             blocks.pop()
@@ -155,12 +154,12 @@ def _tag(canvas: Canvas, top: int, rows: int, tag: str) -> None:
             return
 
 
-def _ground(canvas: Canvas, top: int, rows: int, view: View) -> int | None:
-    if isinstance(view.ground, Path):
-        return paint_path(canvas, top, rows, view.ground)
-    if isinstance(view.ground, Field):
-        return paint_field(canvas, top, rows, view.ground)
-    return paint_span(canvas, top, rows, view.ground) if isinstance(view.ground, Span) else None
+def _ground(canvas: Canvas, top: int, rows: int, face: Face) -> int | None:
+    if isinstance(face.ground, Path):
+        return paint_path(canvas, top, rows, face.ground)
+    if isinstance(face.ground, Field):
+        return paint_field(canvas, top, rows, face.ground)
+    return paint_span(canvas, top, rows, face.ground) if isinstance(face.ground, Span) else None
 
 
 def _centred(canvas: Canvas, y: int, text: str, ink: Ink, here: int | None) -> None:

@@ -1,11 +1,13 @@
-"""A replay under the full screen: recorded records, paced by their own times, paused, stepped, sped up and jumped.
+"""A replay under the full screen: a recorded session told again, paced by its own times, paused, stepped and jumped.
 
-It shows what the journal says and derives nothing anew. States are kept at verdicts, at `MOST_KEPT` of them at most, so
-going back is nearly as quick as going on; memory grows neither with readings nor with verdicts.
+Its events go through the same session as they did then (`view.retold`), so that the screen shows what it showed. To go
+back is to go on from a copy that was kept, one in every `EVERY` records and `MOST_KEPT` of them at most; memory grows
+neither with readings nor with verdicts.
 """
 
 from __future__ import annotations
 
+import copy
 import threading
 import time
 from array import array
@@ -14,11 +16,12 @@ from collections.abc import Callable, Sequence
 
 from metercap.records import EVENTS, Record, Verdict
 from metercap.screen.observer import ScreenObserver
-from metercap.screen.state import BenchState, advance
+from metercap.view.retold import Moment, Retold
 
 LONGEST_WAIT_S = 0.2
 """Real seconds after which a waiting replay looks at its keys again."""
-MOST_KEPT = 512
+EVERY = 2000
+MOST_KEPT = 32
 SLOWEST, FASTEST = 1 / 16, 4096.0
 
 
@@ -49,7 +52,8 @@ class Player:
         self._stopped = False
         self._base_t_s = records[0].t_s if records else 0.0
         self._base_s = monotonic()
-        self._kept: dict[int, BenchState] = {0: BenchState()}
+        self._again = Retold()
+        self._kept: dict[int, Retold] = {0: Retold()}
         # A sequence that stays in its file knows its verdicts already.
         at = getattr(records, "verdicts", None)
         if at is None:
@@ -76,13 +80,19 @@ class Player:
         return min((self._records[self._at].t_s - self._time_s()) / self._speed, LONGEST_WAIT_S)
 
     def _show_one(self) -> None:
-        record = self._records[self._at]
+        for view, told in self._take():
+            self._observer.look(view)
+            for see in self._also:
+                for record in told:
+                    see(record)
+
+    def _take(self) -> Sequence[Moment]:
+        """Take the next record, and keep a copy now and then."""
+        moments = list(self._again.take(self._records[self._at]))
         self._at += 1
-        self._observer.see(record)
-        if isinstance(record, Verdict):
-            self._keep(self._at, self._observer.state)
-        for see in self._also:
-            see(record)
+        if self._at % EVERY == 0:
+            self._keep()
+        return moments
 
     # --- clock
 
@@ -150,21 +160,16 @@ class Player:
 
     def _go(self, goal: int) -> None:
         start = max(index for index in self._kept if index <= goal)
-        if start < self._at <= goal:
-            start, state = self._at, self._observer.state
-        else:
-            state = self._kept[start]
-        for index in range(start, goal):
-            state = advance(state, self._records[index])
-            if isinstance(self._records[index], Verdict):
-                self._keep(index + 1, state)
-        self._at = goal
+        if not start < self._at <= goal:
+            self._at, self._again = start, copy.deepcopy(self._kept[start])
+        while self._at < goal:
+            self._take()
         self._rebase(self._records[goal - 1].t_s if goal else 0.0)
-        self._observer.show(state)
+        self._observer.look(self._again.view)
 
-    def _keep(self, at: int, state: BenchState) -> None:
-        """Keep a state to go back to; where there are too many, every other one goes."""
-        self._kept[at] = state
+    def _keep(self) -> None:
+        """Keep a copy to go back to; where there are too many, every other one goes."""
+        self._kept[self._at] = copy.deepcopy(self._again)
         if len(self._kept) > MOST_KEPT:
             for index in sorted(self._kept)[1::2]:
                 del self._kept[index]

@@ -44,10 +44,10 @@ class Tips(msgspec.Struct, frozen=True):
 
 
 class PastLimit(msgspec.Struct, frozen=True):
-    """A trimmer that stands past a hazard limit."""
+    """A trimmer that stands past a hazard limit; how, is not told in files of the first schema."""
 
     item: str
-    stands: Standing
+    stands: Standing | None = None
 
 
 class SessionFacts(msgspec.Struct, frozen=True):

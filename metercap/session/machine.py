@@ -18,7 +18,6 @@ from metercap.session.tokens import TokenWords
 from metercap.steps import WORDS, Given, Machine
 from metercap.steps.advice import pencil_line
 from metercap.steps.probing import IN_OHMS
-from metercap.steps.tune.turning import Live
 
 __all__ = ["INTERLUDE", "Session"]
 
@@ -94,11 +93,6 @@ class Session(Saying):
     def measured_s(self) -> dict[Quantity, float]:
         """T in seconds by quantity, as this session measured it."""
         return self.bench.conversions.measured_s
-
-    @property
-    def live(self) -> Live | None:
-        """What a screen shows while a trimmer is turned, or None."""
-        return getattr(self._machine, "live", None)
 
     def start(self) -> list[Outcome]:
         """Open the first step and return its outcomes, at time 0."""

@@ -24,6 +24,7 @@ class Moving:
     """
 
     def __init__(self, record: SessionRecord) -> None:
+        self.record = record
         self.plan: Plan = from_builtins(record.plan)
         self.bench = Bench(record.meter, record.tag, self.plan.rule)
         self.bench.conversions = Conversions(record.meter, record.conversion_s)

@@ -13,16 +13,9 @@ from typing import Any, TypeAlias
 
 import msgspec
 
-from metercap.errors import MetercapError
-from metercap.judging.judge import Judge
-from metercap.outcome import standing_after
-from metercap.plan import from_builtins
-from metercap.plankeys import ConfirmStep, StepBase, SweepStep, TuneStep, ZeroStep
-from metercap.quantity import Quantity, format_value
+from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import (
-    NAME,
-    Contact,
     Cue,
     CueKind,
     Do,
@@ -34,12 +27,11 @@ from metercap.records import (
     Operator,
     Prompt,
     Record,
-    SessionRecord,
     Verdict,
     VerdictKind,
-    tag_of,
 )
 from metercap.sound.tones import TABLE, tune_hz
+from metercap.view import View
 
 
 class Play(msgspec.Struct, frozen=True):
@@ -67,6 +59,8 @@ Sound: TypeAlias = Play | Hold | Say
 
 ALARM_EVERY_S = 2.0
 """The alarm sounds again after so long while the trimmer stands past its limit (common practice, no source)."""
+_TICKS_ONLY = {"sweep", "confirm"}
+"""Kinds of step whose passes are no more than their tick."""
 _ALONE = {CueKind.HAZARD, CueKind.STOP}
 _DO_WORDS = {
     Do.SHORT: "tips together",
@@ -89,53 +83,32 @@ _ENDS = {"done": "done", "quit": "session closed", "interrupted": "session inter
 
 
 class Ear:
-    """Folds records; `hear` returns the sounds of one."""
+    """Folds records; `hear` returns the sounds of one, by the view that came with it (`look`)."""
 
     def __init__(self) -> None:
-        self._tag = ""
-        self._steps: dict[str, StepBase] = {}
-        self._rule = "guarded"
-        self._judge: Judge | None = None
-        self._reference: dict[str, dict[str, Any]] = {}
-        self._leads: dict[tuple[Quantity, float], float] = {}
-        self._found: dict[str, float] = {}
-        self._undone = False
-        self._prompt: Prompt | None = None
+        self._view = View()
         self._said = ""
-        self._last: Reading | None = None
-        self._touching = False
         self._sounding = False
         self._asked = False
         self._hazard: Cue | None = None
-        self._standing: dict[str, tuple[str, str]] = {}
         self._alarm_s = 0.0
+
+    def look(self, view: View) -> None:
+        """Take the view that goes with the next records."""
+        self._view = view
 
     def hear(self, record: Record) -> list[Sound]:
         """Return what a record sounds like; nothing for most."""
         work = _WORK.get(type(record))
         return [] if work is None else work(self, record)
 
-    def _session(self, record: SessionRecord) -> list[Sound]:
-        self._tag = record.tag
-        self._judge = Judge(record.meter)
-        self._reference = record.reference
-        try:
-            plan = from_builtins(record.plan)
-            self._steps = {step.id: step for step in plan.steps}
-            self._rule = plan.rule
-        except MetercapError:  # a journal of another version: cues and prompts still sound
-            self._steps = {}
-        return []
-
     def _cue(self, record: Cue) -> list[Sound]:
-        standing_after(self._standing, record)
         if record.cue is CueKind.HAZARD:
             if record == self._hazard:
                 return []  # heard already, ahead of its line
             self._hazard, self._alarm_s = record, record.t_s
-        if record.cue is CueKind.PASS and self._prompt is not None and self._prompt.do is Do.PROBE:
-            self._keep_found(record.item)
-        if record.cue is CueKind.STOP and self._prompt is not None and self._prompt.do is Do.TURN:
+        tuning = self._view.kind == "tune" and self._view.call is not CueKind.STOP
+        if record.cue is CueKind.STOP and tuning:
             return [Play(CueKind.SLOW)]  # a nudge on a slow meter, not voltage in the circuit
         if record.cue not in TABLE:
             return []
@@ -144,25 +117,15 @@ class Ear:
     def _verdict(self, record: Verdict) -> list[Sound]:
         if isinstance(record.accepted, str):
             return []  # nothing new was measured; a note says it
-        step = self._steps.get(record.step)
-        last = self._last
-        if isinstance(step, ZeroStep) and record.value is not None and last is not None:
-            self._leads[last.quantity, record.resolution or last.resolution] = record.value
         out = self._end_tone()
         value = "" if record.value is None else format_value(record.value, record.unit, record.resolution)
-        if record.verdict is VerdictKind.PASS and (isinstance(step, SweepStep | ConfirmStep) or not value):
+        quiet = self._view.kind_of(record.step) in _TICKS_ONLY or not value
+        if record.verdict is VerdictKind.PASS and quiet:
             return out
         words = [record.item, record.verdict.value] if record.verdict is not VerdictKind.PASS else [record.item]
         return [*out, Say(" ".join([*words, value]).strip())]
 
     def _prompt_(self, record: Prompt) -> list[Sound]:
-        first = self._prompt
-        if record.do is not Do.DIAL or first is None:
-            self._prompt = record
-        if first is None or (record.step, record.item) != (first.step, first.item):
-            self._undone = False
-        if record.do is Do.TURN:
-            self._keep_found(record.item or record.step)
         out = self._end_tone() if record.do is not Do.TURN else []
         if record.do in _QUIET:
             return out
@@ -171,6 +134,10 @@ class Ear:
             return out
         self._said = text
         return [*out, Say(text, follows=True)]
+
+    @property
+    def _tag(self) -> str:
+        return "" if self._view.unit is None else self._view.unit.tag
 
     def _prompt_words(self, record: Prompt) -> str:
         whole = record.say.removeprefix(f"{self._tag}: ") if self._tag else record.say
@@ -182,10 +149,6 @@ class Ear:
 
     def _operator(self, record: Operator) -> list[Sound]:
         self._asked = record.word == "say"
-        if record.word == "undo":
-            self._undone = True
-        elif record.word == NAME:
-            self._tag = tag_of(record.text)
         return []
 
     def _note(self, record: Note) -> list[Sound]:
@@ -195,15 +158,10 @@ class Ear:
     def _link(self, record: Link) -> list[Sound]:
         out = self._end_tone()
         if record.state is LinkState.UP:
-            return [*out, Say(_LINK_WORDS[record.state])] if self._last is not None else out
+            return [*out, Say(_LINK_WORDS[record.state])] if self._view.reading is not None else out
         return [*out, Play(CueKind.WAITING), Say(_LINK_WORDS[record.state])]
 
-    def _contact(self, record: Contact) -> list[Sound]:
-        self._touching = not record.same
-        return []
-
     def _lift(self, record: Lift) -> list[Sound]:
-        self._touching = False
         return self._end_tone()
 
     def _end(self, record: EndRecord) -> list[Sound]:
@@ -212,48 +170,24 @@ class Ear:
     # --- the trimmer's tone
 
     def _reading(self, record: Reading) -> list[Sound]:
-        self._last = record
         return self._alarm(record) + self._tone(record)
 
     def _alarm(self, record: Reading) -> list[Sound]:
         """The alarm again, whatever else was said since."""
-        item = None if self._prompt is None else self._prompt.item
-        if item is None or item not in self._standing or record.t_s - self._alarm_s < ALARM_EVERY_S:
+        if self._view.hazard is None or record.t_s - self._alarm_s < ALARM_EVERY_S:
             return []
         self._alarm_s = record.t_s
         return [Play(CueKind.HAZARD, alone=True)]
 
     def _tone(self, record: Reading) -> list[Sound]:
-        prompt = self._prompt
-        if prompt is None or prompt.do is not Do.TURN or not self._touching or record.value is None:
+        trimmer = self._view.trimmer
+        if trimmer is None or trimmer.phase != "turn" or not self._view.touching or record.value is None:
             return self._end_tone()
-        step = self._steps.get(prompt.step)
-        item = prompt.item or prompt.step
-        target = self._target(step, item) if isinstance(step, TuneStep) else None
-        if target is None or self._judge is None or not isinstance(step, TuneStep):
+        if trimmer.error is None or trimmer.inner_low is None or trimmer.inner_high is None:
             return []
-        value = self._corrected(record)
-        half = step.half_width(target)
-        if (step.rule or self._rule) != "simple" and record.resolution > 0:
-            half -= self._judge.expanded(record, value=target)[0]
-        error = value - target
         self._sounding = True
-        return [Hold(tune_hz(error, half), steady=abs(error) <= half)]
-
-    def _target(self, step: TuneStep, item: str) -> float | None:
-        if self._undone or step.target == "as found":
-            return self._found.get(item)
-        if step.target == "reference":
-            value = self._reference.get(f"{step.id}/{item}", {}).get("value")
-            return float(value) if isinstance(value, int | float) else None
-        return float(step.target) if not isinstance(step.target, str) else None
-
-    def _corrected(self, reading: Reading) -> float:
-        return (reading.value or 0.0) - self._leads.get((reading.quantity, reading.resolution), 0.0)
-
-    def _keep_found(self, item: str) -> None:
-        if self._last is not None and self._last.value is not None:
-            self._found.setdefault(item, self._corrected(self._last))
+        half = (trimmer.inner_high - trimmer.inner_low) / 2
+        return [Hold(tune_hz(trimmer.error, half), steady=trimmer.inside)]
 
     def _end_tone(self) -> list[Sound]:
         if not self._sounding:
@@ -263,14 +197,12 @@ class Ear:
 
 
 _WORK: dict[type, Callable[[Ear, Any], list[Sound]]] = {
-    SessionRecord: Ear._session,
     Cue: Ear._cue,
     Verdict: Ear._verdict,
     Prompt: Ear._prompt_,
     Operator: Ear._operator,
     Note: Ear._note,
     Link: Ear._link,
-    Contact: Ear._contact,
     Lift: Ear._lift,
     EndRecord: Ear._end,
     Reading: Ear._reading,

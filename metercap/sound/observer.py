@@ -15,6 +15,7 @@ from metercap.sound.config import SoundConfig
 from metercap.sound.ear import Ear, Hold, Play, Say, Sound
 from metercap.sound.players import BellPlayer, Player, SilentPlayer, open_player
 from metercap.sound.speech import Speaker
+from metercap.view import View
 
 MOST_WAITING = 12
 """Sounds that may wait; older ones are dropped."""
@@ -48,6 +49,10 @@ class SoundObserver:
         self._lock = threading.Condition()
         self._thread = threading.Thread(target=self._run, name="sound", daemon=True)
         self._thread.start()
+
+    def look(self, view: View) -> None:
+        """Take the view that goes with the next records."""
+        self._ear.look(view)
 
     def see(self, record: Record, line: bytes = b"") -> None:
         """Take a record; returns at once."""

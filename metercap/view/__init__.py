@@ -4,8 +4,8 @@
 views; none of them reads a plan or a sentence, takes leads off or applies a rule again.
 """
 
-from metercap.view.fold import advance, ahead, begin, closing
+from metercap.view.fold import advance, after, begin
 from metercap.view.model import Spot, Stage, Told, Touch, Unit, View
 from metercap.view.viewer import Viewer
 
-__all__ = ["Spot", "Stage", "Told", "Touch", "Unit", "View", "Viewer", "advance", "ahead", "begin", "closing"]
+__all__ = ["Spot", "Stage", "Told", "Touch", "Unit", "View", "Viewer", "advance", "after", "begin"]

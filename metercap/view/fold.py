@@ -87,18 +87,6 @@ def advance(view: View, event: Event | None, outcomes: Iterable[Outcome], facts:
     return now if facts is None else _known(now, facts)
 
 
-def ahead(view: View, event: Event | None, cues: Iterable[Cue], facts: SessionFacts | None) -> View:
-    """Return the view for a hazard cue that goes ahead of the disk: what waits for the disk is not in it."""
-    return advance(view, event, cues, facts)
-
-
-def closing(view: View, end: EndRecord) -> View:
-    """Return the view after the end."""
-    return msgspec.structs.replace(
-        view, t_s=max(view.t_s, end.t_s), end=end, aside=None, call=None, link=None, block=None
-    )
-
-
 def after(view: View, record: Record) -> View:
     """Return the view after one record, of which no more is known than it says."""
     work = _WORK.get(type(record))
@@ -210,11 +198,12 @@ def _cue(view: View, record: Cue) -> _Change:
 
 def _standing(past: tuple[PastLimit, ...], cue: Cue) -> tuple[PastLimit, ...]:
     """Who stands past a limit by the cues alone: the first cue of one without a hazard says that it is over."""
-    others = tuple(each for each in past if each.item != cue.item)
-    if cue.hazard is not UNSET:
-        known = next((each for each in past if each.item == cue.item), None)
-        return past if known is not None else (*past, PastLimit(cue.item, Standing(cue.hazard, 0.0, 0.0, 0.0, "")))
-    return others
+    if cue.hazard is UNSET and cue.cue is not CueKind.HAZARD:
+        return tuple(each for each in past if each.item != cue.item)
+    if any(each.item == cue.item for each in past):
+        return past
+    stands = None if cue.hazard is UNSET else Standing(cue.hazard, 0.0, 0.0, 0.0, "")
+    return (*past, PastLimit(cue.item, stands))
 
 
 def _cued(view: View, record: Cue) -> _Change:
@@ -236,6 +225,8 @@ def _cued(view: View, record: Cue) -> _Change:
 
 def _verdict(view: View, record: Verdict) -> _Change:
     change: _Change = {"last": record, "armed": view.touch is None, "call": None}
+    if record.accepted is not UNSET:
+        change = {}  # the verdict stays, and nothing was touched
     stage = next((stage for stage in view.path if stage.id == record.step), None)
     if stage is not None and (stage.spot(record.item) is not None or record.item == stage.id):
         return change | {"path": _changed(view.path, record.step, record.item, verdict=record, skipped=False)}

@@ -113,6 +113,8 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     battery_low: bool = False
     arrivals: tuple[float, ...] = ()
     end: EndRecord | None = None
+    broken: str = ""
+    """What went wrong while a view was made: the session goes on, and this one shows how it was before."""
 
     @property
     def stage(self) -> Stage | None:

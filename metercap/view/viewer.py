@@ -4,39 +4,50 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from metercap.records import Cue, EndRecord, Event, Note, Outcome, SessionRecord
+import msgspec
+
+from metercap.records import Cue, EndRecord, Event, Outcome, Record, SessionRecord
 from metercap.session.facts import SessionFacts
-from metercap.view.fold import advance, after, ahead, begin, closing
+from metercap.view.fold import advance, after, begin
 from metercap.view.model import View
 
 
 class Viewer:
-    """Holds the newest `view`. `facts` asks the session what it knows; without it only what records tell is known."""
+    """Holds the newest `view`. `facts` asks the session what it knows; without it only what records tell is known.
 
-    def __init__(self, facts: Callable[[], SessionFacts | None] = lambda: None, view: View | None = None) -> None:
-        self.view = View() if view is None else view
+    A defect here must never hurt the session: it is told in the view's `broken`.
+    """
+
+    def __init__(self, facts: Callable[[], SessionFacts | None] = lambda: None) -> None:
+        self.view = View()
         self._facts = facts
 
     def open(self, record: SessionRecord) -> View:
         """Take the first record."""
-        self.view = begin(record)
-        return self.view
+        return self._keep(lambda: begin(record))
 
     def take(self, event: Event | None, outcomes: Iterable[Outcome]) -> View:
         """Take an event and what came of it."""
-        self.view = advance(self.view, event, outcomes, self._facts())
-        return self.view
+        return self._keep(lambda: advance(self.view, event, outcomes, self._facts()))
 
     def early(self, event: Event | None, cues: Iterable[Cue]) -> View:
         """Return what to show for cues that go ahead of the disk; the newest view stays what it was."""
-        return ahead(self.view, event, cues, self._facts())
+        before = self.view
+        found = self.take(event, cues)
+        self.view = before
+        return found
 
-    def told(self, note: Note) -> View:
-        """Take a remark that is in no file."""
-        self.view = after(self.view, note)
-        return self.view
+    def tell(self, record: Record) -> View:
+        """Take a record of which no more is known than it says: a remark that is in no file, an old file's."""
+        return self._keep(lambda: after(self.view, record))
 
     def close(self, end: EndRecord) -> View:
         """Take the last record."""
-        self.view = closing(self.view, end)
+        return self.tell(end)
+
+    def _keep(self, make: Callable[[], View]) -> View:
+        try:
+            self.view = make()
+        except Exception as error:
+            self.view = msgspec.structs.replace(self.view, broken=f"{type(error).__name__}: {error}")
         return self.view

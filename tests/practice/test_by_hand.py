@@ -22,6 +22,7 @@ from metercap.profiles import find_meter
 from metercap.quantity import Quantity
 from metercap.records import Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, SessionRecord, Verdict, VerdictKind
 from metercap.session import Driver, Session
+from metercap.steps.facts import TuneFacts
 from metercap.wire import decoder
 
 TEXT = """
@@ -664,9 +665,10 @@ def _tune(person: Person) -> None:
     for _ in range(20):
         if person.prompt.do is not Do.TURN:
             break
-        live = person.driver.session.live
-        if live is not None and abs(live.error) > live.inner:
-            person.desk.move(f"turn {'up' if live.error < 0 else 'down'}{' far' if abs(live.error) > 60 else ''}")
+        facts = person.driver.session.facts()
+        own = None if facts is None else facts.own
+        if isinstance(own, TuneFacts) and own.error is not None and own.to_go:
+            person.desk.move(f"turn {'up' if own.error < 0 else 'down'}{' far' if abs(own.error) > 60 else ''}")
         person.wait(1.5)
     for _ in range(40):
         if person.driver.session.finished:

@@ -13,14 +13,14 @@ from pathlib import Path
 
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.run import run_screen
-from tests.screen.greenhouse import ohms, scenes
+from tests.screen.greenhouse import ohms, scenes, see
 from tests.screen.harness import MadeUp
 
 
 def keep_reading(observer: ScreenObserver) -> None:
     """Fifty readings a second, for as long as the program runs."""
     for at in range(100_000):
-        observer.see(ohms(200 + at / 50, 0.3 + at % 70 / 10))
+        see(observer, ohms(200 + at / 50, 0.3 + at % 70 / 10))
         time.sleep(0.02)
 
 
@@ -30,7 +30,7 @@ def main() -> int:
     made = MadeUp(scenes()[scene], observer, speed=1e6)
     made.before_end = lambda: notes.write_text("closed\n")  # type: ignore[assignment]
     if how == "fault":
-        threading.Timer(0.7, lambda: observer.show(None)).start()  # type: ignore[arg-type]
+        threading.Timer(0.7, lambda: observer.look(None)).start()  # type: ignore[arg-type]
     if how == "busy":
         threading.Thread(target=keep_reading, args=(observer,), daemon=True).start()
     try:

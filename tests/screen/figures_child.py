@@ -10,7 +10,7 @@ from pathlib import Path
 from metercap.records import Record
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.run import run_screen
-from tests.screen.greenhouse import ohms, tune
+from tests.screen.greenhouse import ohms, see, tune
 from tests.screen.harness import MadeUp
 
 
@@ -21,14 +21,14 @@ class Paced(MadeUp):
         notes, scene, count = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
         before: list[Record] = tune([1618.0] * 2) if scene == "tune" else []
         for record in before:
-            self.observer.see(record)
+            see(self.observer, record)
         time.sleep(1.0)
         seen: list[float] = []
         begun, used = time.monotonic(), time.process_time()
         for at in range(count):
             time.sleep(max(0.0, begun + 0.1 * at - time.monotonic()))
             seen.append(time.monotonic())
-            self.observer.see(ohms(105.0 + 0.1 * at, round(1500 + 40 * math.sin(at / 15)), 1.0))
+            see(self.observer, ohms(105.0 + 0.1 * at, round(1500 + 40 * math.sin(at / 15)), 1.0))
         share = 100 * (time.process_time() - used) / (time.monotonic() - begun)
         notes.write_text("\n".join(str(number) for number in [*seen, share]))
         return "quit"

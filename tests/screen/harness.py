@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 
 from metercap.records import EndRecord, Operator, Record
 from metercap.screen.observer import ScreenObserver
+from tests.screen.greenhouse import see
 
 
 class MadeUp:
@@ -38,18 +39,18 @@ class MadeUp:
             if (wait_s > 0 and self.ended.wait(wait_s)) or self.ended.is_set():
                 reason = "interrupted" if self.stopped is not None else "quit"
                 break
-            self.observer.see(record)
+            see(self.observer, record)
         if reason == "done" and not self.ended.is_set() and not isinstance(self.records[-1], EndRecord):
             self.ended.wait()
             reason = "interrupted" if self.stopped is not None else "quit"
         self.before_end()
         self.closed = True
-        self.observer.see(EndRecord(self.now_s(), reason, {}, "0" * 64))  # type: ignore[arg-type]
+        see(self.observer, EndRecord(self.now_s(), reason, {}, "0" * 64))  # type: ignore[arg-type]
         return reason
 
     def put_word(self, word: str, text: str, t_s: float, source: str) -> None:
         self.words.append((word, text))
-        self.observer.see(Operator(t_s, word, text))
+        see(self.observer, Operator(t_s, word, text))
         if word == "quit":
             self.ended.set()
 

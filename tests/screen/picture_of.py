@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 
 from rich.segment import Segment
 
-from metercap.records import Record
 from metercap.screen.app import BenchApp, Board
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.ports import Controls, Hands
 from metercap.screen.theme import THEMES
+from metercap.view import View
 from tests.screen.picture import svg
 
 _TERMINALS = {"dark": ("#d5d9dc", "#0e1114"), "light": ("#23282c", "#faf8f3"), "plain": ("#d8d8d8", "#101010")}
@@ -19,7 +19,7 @@ _TERMINALS = {"dark": ("#d5d9dc", "#0e1114"), "light": ("#23282c", "#faf8f3"), "
 
 
 def picture_of(
-    records: Iterable[Record],
+    view: View,
     columns: int,
     rows: int,
     theme: str = "dark",
@@ -28,14 +28,13 @@ def picture_of(
     controls: Controls | None = None,
     hands: Hands | None = None,
 ) -> str:
-    """Return as SVG what a terminal of that size shows after `records`, and after `keys` were pressed."""
+    """Return as SVG what a terminal of that size shows of `view`, and after `keys` were pressed."""
 
     async def run() -> list[list[Segment]]:
         observer = ScreenObserver()
         app = BenchApp(observer, theme=THEMES[theme], controls=controls, hands=hands)
         async with app.run_test(size=(columns, rows)) as pilot:
-            for record in records:
-                observer.see(record)
+            observer.look(view)
             if keys:
                 await pilot.press(*keys)
             await pilot.pause(0.1)

@@ -20,7 +20,9 @@ from metercap.practice.bench import Bench
 from metercap.practice.by_hand import ByHand
 from metercap.practice.scene import load_scene
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
-from tests.screen.greenhouse import scenes
+from metercap.view import View
+from metercap.view.retold import Retold
+from tests.screen.greenhouse import views
 from tests.screen.picture_of import picture_of
 
 README = Path(__file__).parents[2] / "fixtures" / "pictures"
@@ -40,9 +42,18 @@ def readme_pictures(directory: Path) -> list[Path]:
         until = records[: _first(records, moment) + 1]
         hands = _by_hand(until) if name == "practice" else None
         path = directory / f"{name}.svg"
-        path.write_text(picture_of(until, *SIZE, hands=hands), encoding="utf-8")
+        path.write_text(picture_of(seen(until), *SIZE, hands=hands), encoding="utf-8")
         made.append(path)
     return made
+
+
+def seen(records: list[Record]) -> View:
+    """What the screen of a replay shows after the last of `records`."""
+    again = Retold()
+    for record in records:
+        for _ in again.take(record):
+            pass
+    return again.view
 
 
 def _first(records: list[Record], moment: Callable[[list[Record], int], bool]) -> int:
@@ -64,7 +75,7 @@ def _near(records: list[Record], at: int) -> bool:
 def _pressing(records: list[Record], at: int) -> bool:
     """Ten presses of the cover switch are done, some of them without a closure."""
     record = records[at]
-    return isinstance(record, Prompt) and record.do is Do.PRESS and "(11 of " in record.say
+    return isinstance(record, Prompt) and record.do is Do.PRESS and record.done == 11
 
 
 def _ready(records: list[Record], at: int) -> bool:
@@ -102,9 +113,9 @@ def _by_hand(records: list[Record]) -> _Grip:
 def situations(directory: Path, theme: str, columns: int, rows: int) -> None:
     """Write one picture of each made-up situation."""
     directory.mkdir(parents=True, exist_ok=True)
-    for name, records in scenes().items():
+    for name, view in views().items():
         path = directory / f"{name.replace(' ', '-')}.svg"
-        path.write_text(picture_of(records, columns, rows, theme), encoding="utf-8")
+        path.write_text(picture_of(view, columns, rows, theme), encoding="utf-8")
 
 
 def main() -> None:

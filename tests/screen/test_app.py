@@ -5,14 +5,14 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 
+import msgspec
 from textual.pilot import Pilot
 
-from metercap.records import Do, Prompt
 from metercap.screen.app import BenchApp, Board
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.player import Player
 from metercap.screen.theme import DARK, LIGHT, PLAIN
-from tests.screen.greenhouse import ohms, scenes
+from tests.screen.greenhouse import ohms, scenes, see
 from tests.screen.harness import MadeUp
 
 SCENES = scenes()
@@ -28,7 +28,7 @@ def drive(flow: Flow, scene: str = "sweep", size: tuple[int, int] = (80, 24), **
         app = BenchApp(observer, theme=DARK, words=made, **more)  # type: ignore[arg-type]
         async with app.run_test(size=size) as pilot:
             for record in SCENES.get(scene, []):
-                observer.see(record)
+                see(observer, record)
             await pilot.pause(0.05)
             await flow(app, observer, made, pilot)
         return app
@@ -111,7 +111,7 @@ def test_new_record_is_drawn_and_only_where_it_differs() -> None:
             return whole(*areas, **more)  # type: ignore[arg-type]
 
         board.refresh = noted  # type: ignore[method-assign, assignment]
-        observer.see(ohms(39.8, 0.34))
+        see(observer, ohms(39.8, 0.34))
         await pilot.pause(0.1)
         assert "0.34 Ω" in text(app)
         cells = sum(area.area for areas in regions for area in areas)  # type: ignore[attr-defined]
@@ -125,7 +125,7 @@ def test_same_state_draws_nothing() -> None:
 
     async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
         before = app.query_one(Board).canvas
-        observer.show(observer.state)
+        observer.look(observer.view)
         await pilot.pause(0.1)
         after = app.query_one(Board).canvas
         assert after is not before and after.lines() == before.lines()
@@ -189,21 +189,21 @@ def test_defect_in_the_picture_leaves_and_is_kept() -> None:
     """An exception while drawing ends the app at once and is there for whoever ran it; none is swallowed."""
 
     async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
-        observer.show(None)  # type: ignore[arg-type]
+        observer.look(None)  # type: ignore[arg-type]
         await pilot.pause(0.2)
 
     app = drive(flow)
     assert isinstance(app.fault, AttributeError)
 
 
-def test_defect_in_the_fold_is_raised_on_the_screen_not_in_the_session() -> None:
-    """The session's thread never sees a defect of the screen."""
+def test_a_view_that_could_not_be_made_ends_the_picture_not_the_session() -> None:
+    """What went wrong is in the view; the screen leaves with it, and whoever ran it goes on in lines."""
 
     async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
-        observer.see(Prompt("not a time", "fuses", "F1", Do.PROBE, ""))  # type: ignore[arg-type]
+        observer.look(msgspec.structs.replace(observer.view, broken="TypeError: not a time"))
         await pilot.pause(0.2)
 
-    assert isinstance(drive(flow).fault, TypeError)
+    assert "not a time" in str(drive(flow).fault)
 
 
 def test_a_flood_is_coalesced() -> None:
@@ -223,7 +223,7 @@ def test_a_flood_is_coalesced() -> None:
 
         def flood() -> None:
             for at in range(10_000):
-                observer.see(ohms(40 + at / 1000, 0.5 + at / 100))
+                see(observer, ohms(40 + at / 1000, 0.5 + at / 100))
 
         await asyncio.to_thread(flood)
         await pilot.pause(0.1)
@@ -243,9 +243,9 @@ def test_replay_is_steered() -> None:
         async with app.run_test(size=(100, 30)) as pilot:
             await pilot.press("v", "v", "v", "v", "v", "v")
             assert "replay paused" in text(app)
-            assert "F2" in text(app) and observer.state.last is not None and observer.state.last.item == "F2"
+            assert "F2" in text(app) and observer.view.last is not None and observer.view.last.item == "F2"
             await pilot.press("V")
-            assert observer.state.last is not None and observer.state.last.item == "F1"
+            assert observer.view.last is not None and observer.view.last.item == "F1"
             assert "pause" in text(app) and "quit" in text(app)
 
     asyncio.run(run())
@@ -266,8 +266,8 @@ def test_watch_needs_no_session() -> None:
     """Without a plan the live value is the answer."""
 
     async def flow(app: BenchApp, observer: ScreenObserver, _: MadeUp, pilot: Pilot[None]) -> None:
-        assert observer.state.session is None
-        observer.see(ohms(0.5, 2187.0, 1.0))
+        assert observer.view.unit is None
+        see(observer, ohms(0.5, 2187.0, 1.0))
         await pilot.pause(0.1)
         assert "2.187 kΩ" in text(app)
 

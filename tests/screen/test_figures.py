@@ -20,8 +20,8 @@ from typing import Any
 
 import pytest
 
-from metercap.screen.state import advance, fold
-from tests.screen.greenhouse import ohms, sweep_to
+from metercap.view.fold import after
+from tests.screen.greenhouse import fold, ohms, sweep_to
 
 HERE = Path(__file__).parent
 READINGS = 150
@@ -50,8 +50,8 @@ def measure(columns: int, rows: int, scene: str, tmp_path: Path) -> tuple[float,
     os.close(master)
     *seen, share = (float(line) for line in notes.read_text().splitlines())
     latencies = []
-    for begun, after in itertools.pairwise(seen):
-        mine = [at for at in arrived if begun < at < after]
+    for begun, ended in itertools.pairwise(seen):
+        mine = [at for at in arrived if begun < at < ended]
         if mine:
             latencies.append(mine[-1] - begun)
     latencies.sort()
@@ -78,7 +78,7 @@ def test_memory_is_flat() -> None:
 
     def feed(state: Any, count: int) -> Any:
         for at in range(count):
-            state = advance(state, ohms(100 + at / 10, 0.3 + at % 7 / 100))
+            state = after(state, ohms(100 + at / 10, 0.3 + at % 7 / 100))
         return state
 
     tracemalloc.start()
@@ -86,7 +86,7 @@ def test_memory_is_flat() -> None:
         state = feed(state, 5_000)
         before, _ = tracemalloc.get_traced_memory()
         state = feed(state, 50_000)
-        after, _ = tracemalloc.get_traced_memory()
+        later, _ = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
-    assert after - before < 100_000
+    assert later - before < 100_000

@@ -8,34 +8,33 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from metercap.screen.canvas import Canvas, Ink
+from metercap.screen.face import face
 from metercap.screen.hero import paint_hero
-from metercap.screen.model import Hero, Line, Path, Place, Stone, View
+from metercap.screen.model import Face, Hero, Line, Path, Place, Stone
 from metercap.screen.paint import paint, plot
-from metercap.screen.state import fold
 from metercap.screen.theme import DARK, LIGHT, PLAIN, THEMES, pick
-from metercap.screen.view import view
-from tests.screen.greenhouse import scenes
+from tests.screen.greenhouse import views
 from tests.screen.picture import svg
 
-VIEWS = {name: view(fold(records)) for name, records in scenes().items()}
+FACES = {name: face(view) for name, view in views().items()}
 SIZES = [(80, 24), (120, 40), (200, 60), (40, 12), (30, 9), (20, 6), (1, 1), (300, 5), (12, 70)]
 
 
 @pytest.mark.parametrize("columns,rows", SIZES)
 def test_every_scene_at_every_size(columns: int, rows: int) -> None:
     """Every row is exactly as wide as the terminal, and no size breaks anything."""
-    for name, shown in VIEWS.items():
+    for name, shown in FACES.items():
         lines = paint(shown, columns, rows, {"yes": "y"}).lines()
         assert [cell_len(line) for line in lines] == [columns] * rows, name
 
 
 @settings(max_examples=60)
-@given(st.sampled_from(sorted(VIEWS)), st.integers(1, 230), st.integers(1, 70))
+@given(st.sampled_from(sorted(FACES)), st.integers(1, 230), st.integers(1, 70))
 def test_any_size(name: str, columns: int, rows: int) -> None:
     """The same for any size at all; the rows shared out are never more than there are."""
-    canvas = paint(VIEWS[name], columns, rows)
+    canvas = paint(FACES[name], columns, rows)
     assert {cell_len(line) for line in canvas.lines()} == {columns}
-    shares = plot(VIEWS[name], columns, rows)
+    shares = plot(FACES[name], columns, rows)
     assert (
         shares.top
         + shares.hero
@@ -55,7 +54,7 @@ def test_any_words(text: str, tag: str, columns: int, rows: int) -> None:
     """Words in any script, double-wide ones too, keep every row's width."""
     from metercap.screen.text import visible
 
-    shown = View(visible(tag), visible(text), "step 1 of 2", Hero(visible(text) or "?"), Line(visible(text)))
+    shown = Face(visible(tag), visible(text), "step 1 of 2", Hero(visible(text) or "?"), Line(visible(text)))
     assert {cell_len(line) for line in paint(shown, columns, rows).lines()} == {columns}
 
 
@@ -65,9 +64,9 @@ def test_any_words(text: str, tag: str, columns: int, rows: int) -> None:
 ])  # fmt: skip
 def test_the_answer_is_large(scene: str, columns: int, rows: int, share: float) -> None:
     """The answer's letters take a good share of the height, at the small size and at the large one."""
-    canvas = paint(VIEWS[scene], columns, rows)
+    canvas = paint(FACES[scene], columns, rows)
     heavy = [y for y, line in enumerate(canvas.lines()) if sum(char in "█▌▐▛▜▙▟▀▄" for char in line) >= 2]
-    top = plot(VIEWS[scene], columns, rows)
+    top = plot(FACES[scene], columns, rows)
     inside = [y for y in heavy if top.top <= y < top.top + top.hero]
     assert len(inside) >= share * rows
 
@@ -77,7 +76,7 @@ def test_answer_stands_over_its_stone() -> None:
     lefts = []
     for here in range(12):
         stones = tuple(Stone(f"F{at + 1}", Place.HERE if at == here else Place.AHEAD) for at in range(12))
-        shown = View("B", "", "", Hero("X"), Line(""), ground=Path(stones, here))
+        shown = Face("B", "", "", Hero("X"), Line(""), ground=Path(stones, here))
         canvas = paint(shown, 200, 40)
         letters = canvas.lines()[1 : plot(shown, 200, 40).hero]
         lefts.append(min(len(line[20:]) - len(line[20:].lstrip()) for line in letters if line[20:].strip()))
@@ -89,7 +88,7 @@ def test_places_differ_without_colour() -> None:
     for rows in (24, 40, 60):
         looks = set()
         for place in Place:
-            shown = View(
+            shown = Face(
                 "", "", "", Hero("X"), Line(""), ground=Path((Stone("F1", place), Stone("F2", Place.AHEAD)), None)
             )
             canvas = paint(shown, 80, rows)
@@ -104,13 +103,13 @@ def test_a_failed_stone_is_a_cross(rows: int) -> None:
     """A failure leaves a gap in the wall with a cross in it: it is never a filled block."""
 
     def cells(place: Place) -> int:
-        shown = View("", "", "", Hero("X"), Line(""), ground=Path((Stone("F1", place), Stone("F2", Place.AHEAD)), None))
+        shown = Face("", "", "", Hero("X"), Line(""), ground=Path((Stone("F1", place), Stone("F2", Place.AHEAD)), None))
         canvas, shares = paint(shown, 80, rows), plot(shown, 80, rows)
         start = shares.top + shares.hero + shares.detail
         return sum(line[:38].count("█") for line in canvas.lines()[start : start + shares.ground])
 
     def strokes(place: Place) -> int:
-        shown = View("", "", "", Hero("X"), Line(""), ground=Path((Stone("F1", place), Stone("F2", Place.AHEAD)), None))
+        shown = Face("", "", "", Hero("X"), Line(""), ground=Path((Stone("F1", place), Stone("F2", Place.AHEAD)), None))
         canvas, shares = paint(shown, 80, rows), plot(shown, 80, rows)
         start = shares.top + shares.hero + shares.detail
         lines = canvas.lines()[start : start + shares.ground]
@@ -154,7 +153,7 @@ def test_pick() -> None:
 @pytest.mark.parametrize("columns,rows", [(200, 60), (80, 24), (50, 16), (40, 12)])
 def test_a_tick_is_marked_at_every_size(columns: int, rows: int) -> None:
     """Large beside the next item, or as a line where there is no room: the verdict is never left out."""
-    canvas, shares = paint(VIEWS["tick"], columns, rows), plot(VIEWS["tick"], columns, rows)
+    canvas, shares = paint(FACES["tick"], columns, rows), plot(FACES["tick"], columns, rows)
     answer = canvas.rows[shares.top : shares.top + shares.hero]
     assert sum(row.inks.count(Ink.GOOD) for row in answer) >= 8
 
@@ -171,7 +170,7 @@ def test_changed_span() -> None:
 
 def test_segments_join_to_the_row() -> None:
     """Runs of one ink, together the whole row."""
-    canvas = paint(VIEWS["tick"], 80, 24)
+    canvas = paint(FACES["tick"], 80, 24)
     for row, line in zip(canvas.rows, canvas.lines(), strict=True):
         assert "".join(segment.text for segment in row.segments(DARK.styles)) == line
 
@@ -179,7 +178,7 @@ def test_segments_join_to_the_row() -> None:
 def test_too_small_for_letters_keeps_the_words() -> None:
     """On a few rows the answer is plain text, whole."""
     canvas = Canvas(30, 2)
-    paint_hero(canvas, 0, 2, VIEWS["lost"], None)
+    paint_hero(canvas, 0, 2, FACES["lost"], None)
     assert "NO CABLE" in "\n".join(canvas.lines())
 
 
@@ -187,7 +186,7 @@ def test_svg_is_well_formed_and_escaped() -> None:
     """Pictures parse as XML for every scene and theme, and hold no raw markup from a plan."""
     import xml.etree.ElementTree as ET
 
-    for shown in [*VIEWS.values(), View("<b>&", "<i>", "", Hero("<"), Line('"<script>'))]:
+    for shown in [*FACES.values(), Face("<b>&", "<i>", "", Hero("<"), Line('"<script>'))]:
         for theme in THEMES.values():
             root = ET.fromstring(svg([row.segments(theme.styles) for row in paint(shown, 80, 24).rows]))
             assert root.get("viewBox") == "0 0 800 480"

@@ -8,8 +8,7 @@ import time
 from metercap.records import EVENTS, Verdict
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.player import FASTEST, Player
-from metercap.screen.state import fold
-from tests.screen.greenhouse import scenes
+from tests.screen.greenhouse import fold, scenes
 
 RECORDS = scenes()["done"]
 VERDICTS = [at for at, record in enumerate(RECORDS, 1) if isinstance(record, Verdict)]
@@ -25,14 +24,14 @@ def test_jumps_land_after_each_verdict() -> None:
     mine, observer = player()
     for mark in VERDICTS:
         mine.jump(1)
-        assert observer.state == fold(RECORDS[:mark])
+        assert observer.view == fold(RECORDS[:mark])
     mine.jump(1)
-    assert observer.state == fold(RECORDS) and mine.status == "replay at its end"
+    assert observer.view == fold(RECORDS) and mine.status == "replay at its end"
     for mark in reversed(VERDICTS):
         mine.jump(-1)
-        assert observer.state == fold(RECORDS[:mark])
+        assert observer.view == fold(RECORDS[:mark])
     mine.jump(-1)
-    assert observer.state == fold([])
+    assert observer.view == fold([])
 
 
 def test_step_shows_one_event_with_its_outcomes() -> None:
@@ -42,7 +41,7 @@ def test_step_shows_one_event_with_its_outcomes() -> None:
     while mine.status != "replay at its end":
         mine.step()
         steps += 1
-    assert observer.state == fold(RECORDS)
+    assert observer.view == fold(RECORDS)
     first_outcomes = 1
     assert steps >= sum(isinstance(record, EVENTS) for record in RECORDS[first_outcomes:])
 

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import threading
 from array import array
+from collections.abc import Iterable
 
+import msgspec
 import numpy as np
 
 from metercap.plan import Plan, to_builtins
 from metercap.plankeys import Item, SweepStep, TuneStep
 from metercap.records import Contact, CueKind, Do, Prompt, Record
 from metercap.sound.tones import RATE_HZ
-from tests.screen.greenhouse import ohms, session
+from metercap.view import View
+from metercap.view.fold import after
+from tests.screen.greenhouse import ohms, session, trimmer
 
 PLAN = to_builtins(
     Plan(
@@ -37,12 +41,31 @@ def pitch_hz(samples: array[int], rate_hz: int = RATE_HZ) -> float:
     return float((peak + 0.5 * (left - right) / (left - 2 * middle + right)) * rate_hz / size)
 
 
-def turning(values: list[float]) -> list[Record]:
-    records: list[Record] = [
+Heard = tuple[Record, View]
+"""A record and the view that comes with it."""
+
+
+def seen(records: Iterable[Record], view: View | None = None) -> list[Heard]:
+    """Each record with the view after it, of which no more is known than the records say."""
+    now, found = View() if view is None else view, []
+    for record in records:
+        now = after(now, record)
+        found.append((record, now))
+    return found
+
+
+def turning(values: list[float]) -> list[Heard]:
+    """RV1 with the tips on, `turn` asked for, then its values."""
+    begun: list[Record] = [
         session(plan=PLAN), ohms(100.0, values[0], 1.0), Contact(100.0, "bridge", "RV1"),
         Prompt(101.0, "bridge", "RV1", Do.TURN, "B: turn RV1"),
     ]  # fmt: skip
-    return [*records, *(ohms(101.5 + 0.5 * at, value, 1.0) for at, value in enumerate(values))]
+    found = seen(begun)
+    for at, value in enumerate(values):
+        record = ohms(101.5 + 0.5 * at, value, 1.0)
+        view = after(found[-1][1], record)
+        found.append((record, msgspec.structs.replace(view, own=trimmer(value))))
+    return found
 
 
 class Noting:

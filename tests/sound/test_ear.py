@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from metercap.metrology import reading_budget
-from metercap.quantity import Quantity
 from metercap.records import (
     Cue,
     CueKind,
@@ -27,16 +26,23 @@ from metercap.records import (
 )
 from metercap.sound.ear import Ear, Hold, Play, Say, Sound
 from metercap.sound.tones import IN_BAND_HZ, tune_hz
-from tests.screen.greenhouse import METER, exercise, lifted, ohms, scenes, session, tick
-from tests.sound.listening import PLAN, turning
+from metercap.view.fold import after
+from tests.screen.greenhouse import HALF, exercise, lifted, ohms, scenes, session, tick, trimmer
+from tests.sound.listening import PLAN, Heard, turning
 
 
-def heard(records: Iterable[Record], ear: Ear | None = None) -> list[Sound]:
+def heard(records: Iterable[Record | Heard], ear: Ear | None = None) -> list[Sound]:
+    """What an ear makes of records, each with the view that comes with it."""
     ear = ear or Ear()
-    return [sound for record in records for sound in ear.hear(record)]
+    out: list[Sound] = []
+    for one in records:
+        record, view = one if isinstance(one, tuple) else (one, after(ear._view, one))
+        ear.look(view)
+        out += ear.hear(record)
+    return out
 
 
-def cues(records: Iterable[Record]) -> list[CueKind]:
+def cues(records: Iterable[Record | Heard]) -> list[CueKind]:
     return [sound.cue for sound in heard(records) if isinstance(sound, Play)]
 
 
@@ -91,11 +97,11 @@ def test_link_is_told() -> None:
 
 
 def test_tone_follows_the_error_and_is_steady_in_band() -> None:
-    """Each value while turning sets the pitch by its error over the proved half band (here U by JCGM 100)."""
+    """Each value while turning sets the pitch by its error over the proved half band."""
     values = [1618.0, 1560.0, 1510.0, 1501.0, 1490.0]
     holds = [sound for sound in heard(turning(values)) if isinstance(sound, Hold)]
-    half = 7.5 - reading_budget(1500.0, 1.0, Quantity.RESISTANCE, METER).expanded
-    assert holds == [Hold(tune_hz(value - 1500.0, half), steady=abs(value - 1500.0) <= half) for value in values]
+    assert [hold.hz for hold in holds] == pytest.approx([tune_hz(value - 1500.0, HALF) for value in values])
+    assert [hold.steady for hold in holds] == [abs(value - 1500.0) <= HALF for value in values]
     assert holds[3] == Hold(IN_BAND_HZ, steady=True)
     assert [hold.hz for hold in holds[:3]] == sorted((hold.hz or 0 for hold in holds[:3]), reverse=True)
 
@@ -113,7 +119,10 @@ def test_tone_follows_the_error_and_is_steady_in_band() -> None:
 )
 def test_tone_ends_with_the_turning(record: Record) -> None:
     """Lifted, open, lost, asked to stop, judged or closed: the tone ends, once."""
-    sounds = heard([*turning([1618.0]), record, ohms(111.0, None)])
+    *before, (last, view) = turning([1618.0])
+    own = trimmer(1618.0, phase="stop") if isinstance(record, Prompt) else view.own
+    then = msgspec.structs.replace(after(view, record), own=own)
+    sounds = heard([*before, (last, view), (record, then), ohms(111.0, None)])
     assert [sound for sound in sounds if isinstance(sound, Hold)][-1] == Hold(None)
     assert sum(sound == Hold(None) for sound in sounds) == 1
 
@@ -121,14 +130,9 @@ def test_tone_ends_with_the_turning(record: Record) -> None:
 def test_a_nudge_is_no_alarm() -> None:
     """Stop while a trimmer is turned means hands still; elsewhere it means voltage, and sounds alone."""
     nudge = Cue(104.0, "bridge", "RV1", CueKind.STOP)
-    assert heard([*turning([1618.0]), nudge])[-1] == Play(CueKind.SLOW)
+    *before, (last, view) = turning([1618.0])
+    assert heard([*before, (last, view), (nudge, view)])[-1] == Play(CueKind.SLOW)
     assert heard([session(plan=PLAN), nudge]) == [Play(CueKind.STOP, alone=True)]
-
-
-def test_undo_turns_the_tone_to_as_found() -> None:
-    """After undo the steady pitch is where the trimmer was found."""
-    records = [*turning([1618.0, 1560.0]), Operator(104.0, "undo"), ohms(104.5, 1618.0, 1.0)]
-    assert heard(records)[-1] == Hold(IN_BAND_HZ, steady=True)
 
 
 def test_presses_are_not_spoken() -> None:
@@ -162,7 +166,7 @@ def test_the_alarm_sounds_again_every_two_seconds_while_it_stands() -> None:
 
     def alarms(from_s: float) -> list[float]:
         times = [from_s + 0.5 * n for n in range(12)]
-        return [t_s for t_s in times if Play(CueKind.HAZARD, alone=True) in ear.hear(ohms(t_s, None, 1.0))]
+        return [t_s for t_s in times if Play(CueKind.HAZARD, alone=True) in heard([ohms(t_s, None, 1.0)], ear)]
 
     assert alarms(201.0) == [202.0, 204.0, 206.0]
     heard([Cue(206.6, "bridge", "RV1", CueKind.FAR)], ear)

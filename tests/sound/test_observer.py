@@ -13,7 +13,7 @@ from metercap.sound import SoundConfig, SoundObserver
 from metercap.sound.observer import MOST_WAITING
 from metercap.sound.speech import Speaker
 from tests.screen.greenhouse import ohms, session, sweep_to, tick
-from tests.sound.listening import PLAN, Noting, turning
+from tests.sound.listening import PLAN, Noting, seen, turning
 
 MUTE = SoundConfig(speech=False)
 
@@ -76,7 +76,8 @@ def test_tone_is_coalesced_to_the_newest() -> None:
     player = Noting()
     player.gate.clear()
     observer = SoundObserver(MUTE, player=player)
-    for record in turning([1600.0 - at for at in range(90)]):
+    for record, view in turning([1600.0 - at for at in range(90)]):
+        observer.look(view)
         observer.see(record)
     player.gate.set()
     observer.close()
@@ -87,7 +88,8 @@ def test_tone_can_be_switched_off() -> None:
     """Cues without the tone, if somebody prefers that."""
     player = Noting()
     with SoundObserver(SoundConfig(speech=False, tone=False), player=player) as observer:
-        for record in turning([1600.0]):
+        for record, view in turning([1600.0]):
+            observer.look(view)
             observer.see(record)
     assert player.tones == []
 
@@ -144,7 +146,8 @@ def test_speech_says_items_and_values(engine: tuple[str, Path]) -> None:
     config = SoundConfig(volume=0.5, voice="en-gb", words_per_min=200)
     speaker = Speaker(config, path)
     with SoundObserver(config, player=Noting(), speaker=speaker) as observer:
-        for record in [session(plan=PLAN), *sweep_to(1)[-12:-6]]:
+        for record, view in seen([session(plan=PLAN), *sweep_to(1)[-12:-6]]):
+            observer.look(view)
             observer.see(record)
         said = lines(spoken, 1)
     assert said[-1].startswith("B, F ")

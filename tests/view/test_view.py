@@ -234,7 +234,8 @@ def test_a_hazard_stands_in_the_view_until_it_is_over() -> None:
     """Below 1200 Ω: the side, the limit and the value; still there after the tips were lifted; gone when it is back."""
     play = tuned()("2.187k*4 1.800k 1.500k 1.300k 1.210k 1.190k 1.180k 1.180k")
     past = play.view.hazard
-    assert past is not None and (past.stands.side, past.stands.limit, past.stands.value) == ("below", 1200.0, 1180.0)
+    assert past is not None and past.stands is not None
+    assert (past.stands.side, past.stands.limit, past.stands.value) == ("below", 1200.0, 1180.0)
     assert turned(play.view).side == "below" and play.view.cue is not None
     play("OL*6")
     assert play.view.hazard is not None and play.view.touch is None

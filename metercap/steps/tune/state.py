@@ -20,7 +20,7 @@ from metercap.steps.tune import asking
 from metercap.steps.tune.begun import Begun
 from metercap.steps.tune.table import TuneState
 from metercap.steps.tune.trimmers import Trimmers
-from metercap.steps.tune.turning import Live, Turning
+from metercap.steps.tune.turning import Turning
 
 if TYPE_CHECKING:
     from metercap.steps.tune.passing import Passing
@@ -96,19 +96,6 @@ class TuneBase(Machine):
     def _trimmers_of_item(self) -> Trimmers:
         reading_later = self._phase is TuneState.FOUND and self._to_find and self._to_find[0][0] != self.step.id
         return self._trimmers.of(self._to_find[0][0]) if reading_later else self._trimmers
-
-    @property
-    def live(self) -> Live | None:
-        """What a screen shows while a trimmer is turned, or None."""
-        if self._turning is None or self.state not in (
-            TuneState.TURN_ON,
-            TuneState.STOP_ON,
-            TuneState.TURN,
-            TuneState.STOP,
-        ):
-            return None
-        found = self._trimmers.found(self.item)
-        return self._turning.live(self.item, None if found is None else found.value)
 
     def facts(self) -> TuneFacts:
         """Where the trimmer in turn is, and where it should be."""

@@ -11,10 +11,7 @@ and stands until a believed value is back.
 
 from __future__ import annotations
 
-import msgspec
-
 from metercap.contact.burst import PLATEAU_COUNTS
-from metercap.metrology.domain import round6
 from metercap.plankeys.tune import Band
 from metercap.reading import Reading
 from metercap.records import CueKind
@@ -47,24 +44,6 @@ FAR_BLIND_S = 2.5
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
 _NEAR, _FAR, _SLOW, _STOP = CueKind.NEAR, CueKind.FAR, CueKind.SLOW, CueKind.STOP
 _IN_BAND, _PAST_IT, _WRONG_WAY = CueKind.IN_BAND, CueKind.PAST_IT, CueKind.WRONG_WAY
-
-
-class Live(msgspec.Struct, frozen=True):
-    """What a screen shows while a trimmer is turned, SI.
-
-    `stops_at` is where the value would be after the hand's reaction. `inner` is the tolerance less U, negative when the
-    band cannot be proved.
-    """
-
-    item: str
-    band: Band
-    inner: float
-    as_found: float | None
-    value: float
-    error: float
-    speed_per_s: float
-    stops_at: float
-    nudging: bool
 
 
 class Turning:
@@ -290,24 +269,6 @@ class Turning:
             return False
         self._cue, self._cued_s = cue, t_s
         return True
-
-    def live(self, item: str, as_found: float | None) -> Live | None:
-        """Return what a screen shows, or None before the first value."""
-        if self._last is None:
-            return None
-        value = self.shown
-        ahead = self.speed_per_s * (self.conversion_s + REACTION_S)
-        return Live(
-            item,
-            self.band,
-            self.inner,
-            as_found,
-            value,
-            round6(value - self.band.target),
-            round6(self.speed_per_s),
-            round6(value + ahead),
-            self.nudging,
-        )
 
     # --- the parts of it
 
