@@ -78,8 +78,6 @@ class Hazard:
         """Take a conversion, and what is believed by it as (t_s, value); return True when the alarm must sound now."""
         side = band.beyond(value, resolution)
         if side is None:
-            if self.side is None:
-                return False  # there is nothing that could be over
             back = [at_s for at_s, each in believed if band.beyond(each, resolution) is None]
             if back:
                 self.over(band, back[0])

@@ -101,7 +101,7 @@ class Rest:
             first = next((n for n, point in enumerate(points) if t_s - point[0] <= KEEP_S * 0.9), len(points))
             del points[:first]
             points.append((t_s, value))
-            values = self.values
+            values = [one for _, one in points]
             self._low, self._high = min(values), max(values)
         else:
             points.append((t_s, value))

@@ -236,25 +236,32 @@ def slope(points: Sequence[tuple[float, float]]) -> tuple[float, bool]:
     if n < 2:
         return 0.0, False
     first_s, first = points[0]
-    mean_s = mean = 0.0
+    t = v = tt = tv = vv = 0.0
     for t_s, value in points:  # counted from the first point, so that nothing small is lost in something large
-        mean_s += t_s - first_s
-        mean += value - first
-    mean_s, mean = mean_s / n, mean / n
-    spread = both = scatter = 0.0
+        x, y = t_s - first_s, value - first
+        t += x
+        v += y
+        tt += x * x
+        tv += x * y
+        vv += y * y
+    mean_s, mean, sure = t / n, v / n, n < ENOUGH
+    if not sure:
+        # Σr² = Σ(v − v̄)² − b²·Σ(t − t̄)²: from plain sums that is good enough, but at the very edge.
+        both, spread = tv - t * mean, tt - t * mean_s
+        explained = (n - 2 + SURE * SURE) * both * both
+        least = SURE * SURE * (vv - v * mean) * spread
+        if explained < 0.999999 * least:
+            return 0.0, True
+        sure = explained > 1.000001 * least
+    spread = both = 0.0
     for t_s, value in points:
-        off_s, off = t_s - first_s - mean_s, value - first - mean
+        off_s = t_s - first_s - mean_s
         spread += off_s * off_s
-        both += off_s * off
-        scatter += off * off
+        both += off_s * (value - first - mean)
     if spread <= 0.0:
         return 0.0, False
     b = both / spread
-    if n >= ENOUGH:
-        # Σr² = Σ(v − v̄)² − b²·Σ(t − t̄)²; where that is close to the edge, the residuals themselves say it.
-        explained, all_of_it = (n - 2 + SURE * SURE) * b * both, SURE * SURE * scatter
-        if abs(explained - all_of_it) > 1e-6 * all_of_it:
-            return (0.0, True) if explained < all_of_it else (b, False)
+    if not sure:
         left = 0.0
         for t_s, value in points:
             off = value - first - mean - b * (t_s - first_s - mean_s)

@@ -219,7 +219,8 @@ class Turning:
             if self._stray.points:
                 self._stray.forget()
             steering = believed = self._track.feed(t_s, value, resolution)
-        if hazard.feed(self.band, t_s, value, resolution, believed):
+        stands = stood is not None or self.band.beyond(value, resolution) is not None
+        if stands and hazard.feed(self.band, t_s, value, resolution, believed):
             cues.append(CueKind.HAZARD)
         if strange:
             self.rest.restart()
