@@ -21,7 +21,20 @@ from metercap.profiles import find_meter, meter_names
 from tests.e2e.outside_meter import DRAW, Shown
 
 ALL = [find_meter(name) for name in meter_names()]
-NAMES = ("lcd14", "digits14", "digits11", "polled-line", "text")
+COUNTS = {
+    "lcd14": 4000,
+    "lcd14-6000": 6000,
+    "lcd14-10000": 10_000,
+    "digits14": 22_000,
+    "digits14-60000": 60_000,
+    "digits11": 4000,
+    "digits11-6000": 6000,
+    "polled-line": 4000,
+    "text": 4000,
+    "scpi": 0,
+}
+"""Every shipped profile, and how far its display counts; a SCPI meter prints what it likes."""
+NAMES = tuple(COUNTS)
 
 
 def digits11(shown: Shown) -> bytes:
@@ -40,27 +53,45 @@ def digits11(shown: Shown) -> bytes:
 DRAWN: dict[str, Callable[[Shown], bytes]] = {**DRAW, "digits11": digits11}
 
 
-def screen(r: random.Random) -> Shown:
-    """Return any display of a 4000-count meter."""
-    counts = r.randrange(4000)
+def scpi(r: random.Random) -> bytes:
+    """A recorded line of a SCPI meter: the query, and one number in the syntax of IEEE 488.2 (NR3), LF."""
+    function = r.choice(("RES", "VOLT:DC", "VOLT:AC", "FRES"))
+    over = function.endswith("RES") and r.random() < 0.2
+    value = "+9.90000000E+37" if over else f"{r.uniform(0.0, 10.0) * 10.0 ** r.randint(-3, 5):+.8E}"
+    return f"MEAS:{function}? {value}\n".encode()
+
+
+def screen(r: random.Random, full: int = 4000) -> Shown:
+    """Return any display of a meter that counts to `full`, in four digits or, from 10 000 on, five."""
+    counts, more = r.randrange(full), int(full > 10_000)
     if r.random() < 0.6:
         if r.random() < 0.2:
             return Shown("0.L", "M")
         decimals, prefix = r.choice(((1, ""), (3, "k"), (2, "k"), (1, "k"), (3, "M"), (2, "M")))
-        return Shown(f"{counts / 10**decimals:.{decimals}f}", prefix)
-    decimals = r.choice((2, 3))
+        return Shown(f"{counts / 10 ** (decimals + more):.{decimals + more}f}", prefix)
+    decimals = r.choice((2, 3)) + more
     mode = r.choice(("dc", "ac"))
     return Shown(f"{counts / 10**decimals:.{decimals}f}", "", "V", mode, minus=mode == "dc" and r.random() < 0.3)
 
 
-def stream(r: random.Random, draw: Callable[[Shown], bytes], frames: int) -> bytes:
-    """Return frames with a wrong start, a cut end, and in one of six damage: bytes lost, added or flipped."""
-    whole = draw(screen(r))
+def stream(r: random.Random, name: str, frames: int) -> bytes:
+    """Return a meter's frames.
+
+    With a wrong start, now and then junk before it, a cut end, and in one of six damage: bytes lost, added or flipped.
+    """
+    family = name if name in DRAWN else name.partition("-")[0]
+
+    def draw() -> bytes:
+        return scpi(r) if name == "scpi" else DRAWN[family](screen(r, COUNTS[name]))
+
+    whole = draw()
     out = bytearray(whole[r.randrange(len(whole)) :])
-    shown = screen(r)
+    if r.random() < 0.25:
+        out = bytearray(r.randbytes(r.randint(1, 12))) + out
+    frame = draw()
     for _ in range(frames):
-        shown = screen(r) if r.random() < 0.5 else shown
-        one = bytearray(draw(shown))
+        frame = draw() if r.random() < 0.5 else frame
+        one = bytearray(frame)
         if r.random() < 1 / 6:
             kind, at = r.randrange(3), r.randrange(len(one) - 1)
             if kind == 0:
@@ -96,7 +127,7 @@ def foreign(r: random.Random) -> bytes:
         return b"".join(
             f"$AB,{r.random() * 99:.3f},N,{r.random():.2f}*{r.randrange(256):02X}\r\n".encode() for _ in range(20)
         )
-    frame = DRAWN[r.choice(NAMES)](screen(r))  # each bit twice as long, or half lost, as at a wrong rate
+    frame = DRAWN[r.choice(tuple(DRAWN))](screen(r))  # each bit twice as long, or half lost, as at a wrong rate
     return bytes((byte * 37 ^ byte >> 3) & 0xFF for byte in frame * 20)
 
 
@@ -106,6 +137,21 @@ def best(sample: bytes) -> tuple[str, ...]:
     return () if found.best is None else (found.best.profile, *(row.profile for row in found.also))
 
 
+def answer(sample: bytes, name: str) -> str:
+    """Return right, undecided or wrong for a stream of this meter.
+
+    Undecided: none is named, or another with this one beside it: as one that fits as well, or as a relative that counts
+    further and would read the same.
+    """
+    found = Finding("tape:x").with_group(ALL, Heard(sample, 4.0))
+    if found.best is None:
+        return "undecided"
+    if found.best.profile == name and not found.also:
+        return "right"
+    named = [found.best, *found.also, *found.relatives]
+    return "undecided" if name in [row.profile for row in named] else "wrong"
+
+
 def tally(streams: int, strangers: int, seed: int) -> tuple[Counter[str], list[tuple[str, tuple[str, ...], bytes]]]:
     """Return how many were right, undecided, wrong; and what was wrong."""
     r = random.Random(seed)
@@ -113,11 +159,12 @@ def tally(streams: int, strangers: int, seed: int) -> tuple[Counter[str], list[t
     wrong = []
     for n in range(streams):
         name = NAMES[n % len(NAMES)]
-        sample = stream(r, DRAWN[name], r.randint(2, 16))
-        found = best(sample)
-        counts["right" if found == (name,) else "undecided" if not found or name in found else "wrong"] += 1
-        if found and name not in found:
-            wrong.append((name, found, sample))
+        sample = stream(r, name, r.randint(2, 16))
+        verdict = answer(sample, name)
+        counts[verdict] += 1
+        counts[f"{'relative' if '-' in name and name != 'polled-line' else 'family'} {verdict}"] += 1
+        if verdict == "wrong":
+            wrong.append((name, best(sample), sample))
     for _ in range(strangers):
         sample = foreign(r)
         found = best(sample)
@@ -143,7 +190,8 @@ def test_streams_and_strangers_are_told_apart() -> None:
     """Quick: 100 and 40."""
     counts, wrong = tally(100, 40, seed=1)
     assert not wrong
-    assert counts["right"] >= 90
+    # A relative is told only by counts that the other has not: of a few frames, often none.
+    assert counts["family right"] >= 0.9 * 60
 
 
 @pytest.mark.slow
@@ -153,4 +201,4 @@ def test_a_thousand_streams_and_two_hundred_strangers() -> None:
     if os.environ.get("METERCAP_FIGURES"):
         sys.stderr.write(f"\nidentify: {dict(counts)}\n")
     assert not wrong
-    assert counts["right"] >= 900
+    assert counts["family right"] >= 0.9 * 600
