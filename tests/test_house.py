@@ -32,7 +32,7 @@ FLOORS = (
     ("view",),
     ("settings", "files", "clock"),
     ("journal", "profiles", "planfile", "link", "words", "outlet", "meters"),
-    ("live", "job"),
+    ("live", "job", "finding"),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
     ("report",),
     ("commands", "cli"),

@@ -111,8 +111,8 @@ def _display(typed: str) -> Shown | None:
 
 
 def _listen(port: str, base: MeterProfile, seconds: float) -> bytes:
-    from metercap.commands._listen import hear
     from metercap.errors import UsageError
+    from metercap.finding.listen import hear
     from metercap.link.watch import NEVER_SENT
 
     heard = hear(port, base, seconds)

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import click
 
-from metercap.commands._found import last, meter_on, remember, same_file
 from metercap.errors import MetercapError
+from metercap.finding.found import last, meter_on, remember, same_file
 from metercap.link import open_link
 from metercap.meter import MeterProfile
 from metercap.quantity import format_value

@@ -11,7 +11,6 @@ import click
 import msgspec
 
 from metercap.clock import ScaledClock
-from metercap.commands._found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.commands._live import INTERRUPTED, Keep, print_closing, rescue, run_live, shown_by
 from metercap.commands._opening import session_record, step_ids
 from metercap.commands._plans import checked_plan
@@ -21,6 +20,7 @@ from metercap.commands._saying import tell
 from metercap.commands._started import Wish
 from metercap.errors import JournalError, MetercapError, UsageError
 from metercap.evidence import places_of
+from metercap.finding.found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.gate import visible
 from metercap.job import Folder, JobUnit, held
 from metercap.job.find import remember_job

@@ -144,8 +144,8 @@ def _tag_of(name: str, tags: Sequence[str]) -> str:
 
 
 def _side(path: Path) -> Side:
-    from metercap.commands._sources import open_source
     from metercap.compare import Side
+    from metercap.compare.sources import open_source
 
     one = open_source(path)
     return Side(one.path.name, one.evidence, one.learned, one.lost)

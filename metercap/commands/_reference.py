@@ -22,7 +22,7 @@ def read_reference(path: Path, unit: str, plan: Plan) -> Rows:
     UsageError where they are of the same unit or of another model. A unit that nobody marked known good is taken, with
     a warning on stderr.
     """
-    from metercap.commands._sources import open_source
+    from metercap.compare.sources import open_source
     from metercap.reference.gather import models_differ, same_unit
     from metercap.reference.model import rows
 

@@ -10,12 +10,12 @@ import msgspec
 
 from metercap.clock import ScaledClock
 from metercap.commands._earlier import earlier
-from metercap.commands._found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.commands._opening import free_name, session_record, step_ids
 from metercap.commands._rates import kept_rates
 from metercap.commands._reference import read_reference, tell_missing
 from metercap.commands._saying import tell
 from metercap.files import refuse_existing
+from metercap.finding.found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.link import open_link
 from metercap.link.source import Source
 from metercap.meter import MeterProfile

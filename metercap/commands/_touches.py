@@ -10,8 +10,8 @@ import queue
 from typing import NamedTuple
 
 from metercap.clock import ScaledClock
-from metercap.commands._listen import WAKE_S
 from metercap.contact import Conversions
+from metercap.finding.listen import WAKE_S
 from metercap.link import open_link
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity

@@ -5,11 +5,11 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from metercap.commands._found import meter_on, remember, same_file
 from metercap.commands._opening import free_name, session_record
 from metercap.commands._readout import Readout, UntilGone, some_words
 from metercap.commands._saying import complain, tell
 from metercap.files import refuse_existing
+from metercap.finding.found import meter_on, remember, same_file
 
 INTERRUPTED = 130
 TITLE = "Free trace"

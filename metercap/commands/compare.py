@@ -38,8 +38,8 @@ or file."""
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(files: tuple[Path, ...], budget: str, as_json: bool) -> int:
     """Set sessions, and references of good units, side by side."""
-    from metercap.commands._sources import open_source
     from metercap.compare import Side, compare_files
+    from metercap.compare.sources import open_source
 
     sources = [open_source(path) for path in files]
     sides = [Side(str(one.path), one.evidence, one.learned, one.lost) for one in sources]

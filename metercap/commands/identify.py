@@ -14,7 +14,7 @@ from metercap.gate import visible
 from metercap.plain.style import safe
 
 if TYPE_CHECKING:
-    from metercap.commands._suspects import Finding
+    from metercap.finding.suspects import Finding
     from metercap.meter import MeterProfile
 
 INTERRUPTED = 130
@@ -147,7 +147,7 @@ def _rates(
 
 
 def _print(found: list[Finding], as_json: bool, *, one: bool, rates: dict[str, Any] | None = None) -> None:
-    from metercap.commands._suspects import last_words, row_text
+    from metercap.finding.suspects import last_words, row_text
 
     if as_json:
         from metercap.plain import json_text
@@ -170,9 +170,9 @@ def _print(found: list[Finding], as_json: bool, *, one: bool, rates: dict[str, A
 
 def _one(port: str, profiles: Sequence[MeterProfile], seconds: float) -> tuple[Finding, int]:
     """Listen on one port; return what was found, and the exit status."""
-    from metercap.commands._listen import Heard, listen
-    from metercap.commands._suspects import Finding, groups, settings_text
     from metercap.errors import LinkError
+    from metercap.finding.listen import Heard, listen
+    from metercap.finding.suspects import Finding, groups, settings_text
 
     if not port.startswith("tape:"):
         import metercap.link.serialport  # noqa: F401 - loaded before the first word, so that Ctrl-C falls into no import

@@ -29,7 +29,7 @@ The file is JSON with a schema number: every unit's values, with what is known o
 def command(files: tuple[Path, ...], out: Path, force: bool, as_json: bool) -> int:
     """Learn from FILES what good units of a model measure."""
     from metercap.commands._opening import program
-    from metercap.commands._sources import open_source
+    from metercap.compare.sources import open_source
     from metercap.errors import UsageError
     from metercap.files import new_file, refuse_existing
     from metercap.learn import learned, learned_lines

@@ -260,8 +260,8 @@ def _from_stdin() -> list[str]:
 
 def _from_port(port: str, base: MeterProfile, seconds: float) -> list[str]:
     """Return one line of every shape that the port gives."""
-    from metercap.commands._listen import hear
     from metercap.errors import UsageError
+    from metercap.finding.listen import hear
     from metercap.link.watch import NEVER_SENT
 
     click.echo(

@@ -12,8 +12,8 @@ from typing import Any
 
 import pytest
 
-from metercap.commands._listen import Heard
-from metercap.commands._suspects import Finding, groups, last_words, settings_text
+from metercap.finding.listen import Heard
+from metercap.finding.suspects import Finding, groups, last_words, settings_text
 from metercap.profiles import find_meter, meter_names
 from tests.e2e.outside_meter import Meter, Shown, SocketMeter
 from tests.e2e.program import METERCAP, ROOT, environment, no_defect, run

@@ -15,8 +15,8 @@ from collections.abc import Callable
 
 import pytest
 
-from metercap.commands._listen import Heard
-from metercap.commands._suspects import Finding
+from metercap.finding.listen import Heard
+from metercap.finding.suspects import Finding
 from metercap.profiles import find_meter, meter_names
 from tests.e2e.outside_meter import DRAW, Shown
 

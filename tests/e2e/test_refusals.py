@@ -139,7 +139,7 @@ def test_help_of_every_command() -> None:
 IN_ONE = """
 import contextlib, io, json, signal, sys
 from metercap.cli import main
-import metercap.commands._found as found
+import metercap.finding.found as found
 import metercap.link as link, metercap.link.visalist as visalist
 link.list_ports = found.list_ports = lambda: []  # this computer's own ports would be listened to, for seconds
 visalist.list_visa = lambda **_: ([], "nothing is asked here")

@@ -191,7 +191,7 @@ def test_a_session_of_one_step_goes_on_by_its_journal_alone(meter: Meter, tmp_pa
 
 def test_a_port_given_by_name_is_found_again(tmp_path: Path) -> None:
     """No list of ports has it: a path counts as there while it exists, an address of its own until it is opened."""
-    from metercap.commands._found import _is_there
+    from metercap.finding.found import _is_there
 
     (tmp_path / "port").touch()
     assert _is_there(str(tmp_path / "port"))

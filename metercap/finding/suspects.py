@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from metercap.commands._listen import LIKELY_SHARE, Heard, sure
+from metercap.finding.listen import LIKELY_SHARE, Heard, sure
 from metercap.link.watch import NEVER_SENT
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity

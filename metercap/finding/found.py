@@ -17,9 +17,9 @@ from typing import NamedTuple
 import msgspec
 
 from metercap import settings
-from metercap.commands._listen import Heard, listen
-from metercap.commands._suspects import Finding, Row, groups
 from metercap.errors import LinkError, MetercapError
+from metercap.finding.listen import Heard, listen
+from metercap.finding.suspects import Finding, Row, groups
 from metercap.link.address import refuse_unnamed
 from metercap.link.ports import Port, list_ports
 from metercap.meter import MeterProfile
