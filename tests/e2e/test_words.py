@@ -23,7 +23,8 @@ from tests.screen.terminal import Terminal
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
 GOOD = 0.2
-KEYS = {"yes": "y", "no": "n", "open": "o", "absent": "a", "pass": "p", "fail": "f", "quit": "Qy"}
+KEYS = {"yes": "y", "no": "n", "open": "o", "absent": "a", "pass": "p", "fail": "f", "back": "b", "quit": "Qy"}
+TYPED = {"probe": "+", "to": "t", "at": "@", "target": "v", "accept": "e", "replaced": "c"}
 REPEAT_S = 0.8
 """The same key sooner is its own repeat."""
 
@@ -67,7 +68,8 @@ class ByKey:
         self._terminal, self._out = terminal, out
 
     def say(self, *words: str) -> None:
-        keys = [f"+{word[6:]}\r" if word.startswith("probe ") else KEYS[word] for word in words]
+        heads = [word.split(maxsplit=1) for word in words]
+        keys = [KEYS[head] if not text else f"{TYPED[head]}{text[0]}\r" for head, *text in heads]
         self._terminal.keys("".join(keys).encode())
 
     def until(self, true: Callable[[list[Record]], Any], what: str) -> Any:
