@@ -7,13 +7,10 @@ from typing import Any, ClassVar
 
 from metercap.judging.judge import Limits
 from metercap.plankeys.base import ItemsStep
-from metercap.records import CueKind, VerdictKind, at
+from metercap.records import CueKind, VerdictKind
 from metercap.steps.bench import Bench
 from metercap.steps.facts import InForce
 from metercap.steps.machine import Cells, Given, Look, Machine, Row
-
-PATIENCE_S = 10.0
-"""How long without contact until one reminder."""
 
 
 class ListSign(StrEnum):
@@ -101,10 +98,6 @@ class Listed(Machine):
     def has_behind(self) -> bool:
         """True from the second item on, and where the first one is asked about after its verdict."""
         return self._at > 0 or self.state in self.AFTER_VERDICT
-
-    def arm(self) -> None:
-        """Start the patience of what is open."""
-        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def parted(self) -> None:
         """The contact ended before enough was known: touch it once more."""

@@ -19,7 +19,7 @@ from metercap.asks import PromptFacts
 from metercap.contact import Act
 from metercap.plankeys import StepBase
 from metercap.reading import Reading, State
-from metercap.records import CueKind, Do
+from metercap.records import CueKind, Do, at
 from metercap.steps.bench import Bench
 from metercap.steps.facts import Facts, StepFacts
 
@@ -59,6 +59,8 @@ class Given(StrEnum):
 WORDS = frozenset(g.value for g in Given) - {"contact", "value", "ended", "go", "due", "blocked", "now"}
 """Words that go to the step; the rest the session answers itself."""
 
+PATIENCE_S = 10.0
+"""How long without contact until one reminder, where the plan does not say."""
 END = "end"
 """The value of every kind's last state."""
 
@@ -238,6 +240,10 @@ class Machine:
     def say(self, do: Do, text: str, item: str | None = None, **facts: Unpack[PromptFacts]) -> None:
         """Prompt for the current item, with the step's own words first where the plan has some."""
         self.bench.prompt(do, self.item if item is None else item, text, **facts)
+
+    def arm(self) -> None:
+        """Start the patience of what is open."""
+        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def waiting(self) -> None:
         """No contact for a while: say so once, and stay."""

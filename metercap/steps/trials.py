@@ -134,6 +134,8 @@ class Trials(Machine):
         self._fix = str(earlier.get("fix", ""))
         self._tries: list[int] = [int(n) for n in earlier.get("tries", ())]
         """How many passes each earlier attempt would have had to show: a fix that failed, or was given up."""
+        self._cold = bool(earlier.get("cold"))
+        """The unit is off, and not cold yet."""
         self._counted_s = -math.inf
         once = success_run(step.reliability, step.confidence)
         # Runs before a fix that would prove the unit good, had none failed, are an attempt like any other.
@@ -159,7 +161,17 @@ class Trials(Machine):
                 self.state = TrialsState.FIX
             else:
                 self._before = []  # nothing failed then: it is counted anew
+        self.bench.calls.pop(self.step.id, None)
+        off_until_s = self.bench.waits.pop(self.step.id, at(self.bench.t_s + (self._step.off_s or 0.0)))
+        if self._cold and self.state is TrialsState.RUN and off_until_s > self.bench.t_s:
+            # Of one that was interrupted nobody knows whether the unit was off meanwhile: it begins anew.
+            self.state, self.deadline_s = TrialsState.OFF, off_until_s
         self.resume()
+
+    def be_left(self) -> None:
+        """The cold time runs on while other things are done."""
+        if self.state is TrialsState.OFF and self.deadline_s is not None:
+            self.bench.waits[self.step.id] = self.bench.calls[self.step.id] = self.deadline_s
 
     def resume(self) -> None:
         """Prompt for the wait, the start or the fix."""
@@ -200,10 +212,14 @@ class Trials(Machine):
     def ready(self) -> None:
         """The cold time is over, or there is none."""
         self.deadline_s = None
+        self._cold = False
+        self._keep()
 
     def cool(self) -> None:
         """The unit is off until it is cold."""
         self.deadline_s = at(self.bench.t_s + (self._step.off_s or 0.0))
+        self._cold = True
+        self._keep()
 
     def not_yet(self) -> None:
         """A start of a unit that is still warm, or of one that is off, is no start."""
@@ -218,7 +234,6 @@ class Trials(Machine):
         """Take the last start back."""
         if self._runs:
             self._runs.pop()
-            self._keep()
         self.ready()
 
     @property
@@ -302,6 +317,8 @@ class Trials(Machine):
             "after": self._after.count(True),
             "tries": list(self._tries),
         }
+        if self._cold:
+            kept["cold"] = True
         self.bench.counted(self.step.id, kept)
 
     def _failed(self) -> str:

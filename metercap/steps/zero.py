@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 
-from metercap.contact import Burst
+from metercap.contact import Act, Burst
 from metercap.judging.coarse import walks_on
 from metercap.judging.judge import Judgement, Limits
 from metercap.metrology.budget import Budget, LeadNull, lead_null
@@ -65,6 +65,7 @@ class Zero(Machine):
             _State.SHORT: {
                 **_WORDS,
                 Given.CONTACT: Row("contact", _State.ON),
+                Given.DUE: Row("waiting", None),
                 Given.BLOCKED: Row("drop", None),
             },
             _State.ON: {
@@ -99,14 +100,25 @@ class Zero(Machine):
 
     def resume(self) -> None:
         """Prompt for the tips together."""
+        self.arm()
         self.say(Do.SHORT, self.step.say or "hold the tips together, flat and still")
+
+    def see(self, reading: Reading, act: Act, new: bool) -> None:
+        """A contact that does not count is no silence."""
+        if self.state is ZeroState.SHORT and act in (Act.SLIP, Act.HELD):
+            self.deadline_s = None
+        elif self.state is ZeroState.SHORT and act is Act.LIFT:
+            self.arm()
+        super().see(reading, act, new)
 
     def drop(self) -> None:
         """What was gathered is worth nothing."""
         self._burst = None
+        self.deadline_s = None
 
     def contact(self) -> None:
         """The tips touch."""
+        self.deadline_s = None
         self._burst = self.bench.burst()
 
     def ended(self) -> None:
@@ -115,6 +127,7 @@ class Zero(Machine):
         hides = not self.bench.touch.ranging.shown
         if not (hides and burst is not None and walks_on(burst.first, None, self._step.max)):
             self.bench.cue(CueKind.AGAIN, self.item)
+        self.arm()
 
     def settle(self) -> ZeroSign | None:
         """Take a new conversion of the tips together."""
@@ -146,6 +159,7 @@ class Zero(Machine):
         self.bench.touch.block()
         self._burst = None
         self.say(Do.SHORT, f"leads read {shown}, above {limit}: clean or replace them, then tips together again")
+        self.arm()
 
     def _at_rest(self, burst: Burst) -> list[float]:
         """Return the conversions that a null may rest on, or none yet.

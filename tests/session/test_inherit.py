@@ -335,3 +335,33 @@ def test_leads_are_nulled_again_for_a_switch_that_may_be_cleaned() -> None:
     """Nothing but the question is left; what follows a `yes` is measured in ohms."""
     before = Play(zero(), switch(), rate=5.0)("OL*6 0.2*4 OL*6 " + PRESS * 2 + SILENT + PRESS * 2)
     assert continued(before, zero(), switch()).prompts == ["short leads"]
+
+
+def test_a_cold_time_that_was_interrupted_begins_anew() -> None:
+    """Nobody knows whether the unit was off meanwhile: no start is asked for before it has been, for `off_s`."""
+    step = TrialsStep(id="starts", runs=5, off_s=30.0)
+    before = Play(step)(":pass +10")
+    play = continued(before, step)
+    assert play.prompts == ["wait starts"]
+    assert play.machine.deadline_s == 30.0
+    play("+29 :pass")
+    assert play.notes[-1] == "not started yet: 1.0 s to go"
+    assert play("+1 :pass").session.bench.before["starts", "starts"]["k"] == 2
+
+
+def test_a_start_that_was_asked_for_is_asked_for_at_once() -> None:
+    """The cold time was over when the session was interrupted; and one that is taken up later has none."""
+    step = TrialsStep(id="starts", runs=5, off_s=30.0)
+    assert continued(Play(step)(":pass +31"), step).prompts == ["answer starts"]
+    assert continued(Play(step)(":pass +10"), step, how="after").prompts == ["answer starts"]
+
+
+def test_a_cold_time_runs_on_while_another_step_is_at_hand() -> None:
+    """It is called when it is over, and what is left of it is waited out."""
+    step = TrialsStep(id="starts", runs=5, off_s=30.0)
+    play = Play(step, confirm(id="after"))(":pass +10 :to=after +5 :to=starts")
+    assert play.machine.deadline_s == 30.0
+    assert play.prompts[-1] == "wait starts"
+    over = Play(step, confirm(id="after"))(":pass +10 :to=after")
+    assert "starts" in " ".join(over("+25").notes[-1:])
+    assert over(":to=starts").prompts[-1] == "answer starts"

@@ -238,3 +238,18 @@ def test_noisy_leads_take_ten_conversions() -> None:
     play = Play(zero())(AIR + "9 " + noisy)
     assert (play.ticks, play.verdicts["leads"].n) == (["leads pass"], 10)
     assert Play(zero())(AIR + "9 " + "0.1500 0.2500 " * 12).ticks == []
+
+
+def test_nobody_at_the_leads_is_reminded_once() -> None:
+    """No contact for ten seconds: one cue, and it stays; so too after tips that parted too soon (design, rule 5)."""
+    play = Play(zero())("OL*4 +20")
+    assert play.cues == ["waiting leads"]
+    assert play("+60").cues == ["waiting leads"]
+    assert play("OL 0.2 OL*8 +20").cues[-2:] == ["again leads", "waiting leads"]
+    assert not play.verdicts
+
+
+def test_tips_together_are_no_silence() -> None:
+    """Held together while the value still moves: nothing reminds."""
+    play = Play(zero())("OL*4 0.1 0.5 0.9 1.3 1.7 2.1 " + "0.1 0.6 1.1 1.6 " * 6)
+    assert "waiting leads" not in play.cues

@@ -204,7 +204,7 @@ def is_asked(kept: Mapping[str, Any]) -> bool:
 def taken_up_later(kept: Mapping[str, Any]) -> dict[str, Any]:
     """Return what a later session takes up: the switch may have been worked on since, so the open round is over."""
     if not any(key in kept for key in ("open", "asks")):
-        return dict(kept)
+        return {key: value for key, value in kept.items() if key != "cold"}  # a unit of trials is cold by then
     past = Pressed(kept)
     counted = past.presses()[0].counted
     if counted[1]:

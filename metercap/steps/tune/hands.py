@@ -99,7 +99,7 @@ class TuneHands(TunePassing):
         if turning is not None and turning.last is not None and turning.believed is not None:
             self._lost_at = asking.shown(self._trimmers, self.item, turning.believed)
             self._lost_s = self.bench.t_s if turning.rests else None
-        self._arm()
+        self.arm()
 
     def _part(self) -> None:
         turning = self._turning

@@ -64,7 +64,7 @@ class Tune(TuneWords):
             self.bench.cue(CueKind.AGAIN, self.item)
         elif left is Ending.KEPT:
             self.bench.touch.block()
-        self._arm()
+        self.arm()
 
     def read_found(self) -> TuneSign | None:
         """Take a new conversion while as found is read."""

@@ -10,7 +10,7 @@ from metercap.judging.judge import Judgement
 from metercap.metrology.domain import round6
 from metercap.plankeys import TuneStep
 from metercap.reading import Reading, State
-from metercap.records import Do, at
+from metercap.records import Do
 from metercap.steps.bench import Bench
 from metercap.steps.facts import InForce, TuneFacts
 from metercap.steps.machine import Machine
@@ -25,7 +25,6 @@ from metercap.steps.tune.turning import Turning
 if TYPE_CHECKING:
     from metercap.steps.tune.passing import Passing
 
-PATIENCE_S = 10.0
 _QUESTIONS: dict[StrEnum, Asks] = {
     TuneState.RULE: Asks.RULE,
     TuneState.WIDER: Asks.WIDER,
@@ -166,7 +165,7 @@ class TuneBase(Machine):
         elif self.state in _QUESTIONS:
             self.say(Do.ANSWER, f"{self.item}: yes or no?", asks=_QUESTIONS[self.state])
         else:
-            self._arm()
+            self.arm()
             self._prompt(stopping=self.state in (TuneState.STOP, TuneState.STOP_ON))
 
     def part(self) -> None:
@@ -201,9 +200,6 @@ class TuneBase(Machine):
         if self._turning is not None:
             text, facts = asking.turn(self._trimmers, self.item, self._turning)
             self.say(Do.TURN, text, **facts)
-
-    def _arm(self) -> None:
-        self.deadline_s = at(self.bench.t_s + PATIENCE_S)
 
     def _prompt(self, *, stopping: bool = False) -> None:
         phase = "stop" if self._phase is TuneState.TURN and stopping else self._phase.value
