@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from metercap.compare.model import Line, Pair
 from metercap.evidence import Evidence
+from metercap.judging.good import BY_REFERENCE
 from metercap.outcome import GOOD, Key, is_good
 from metercap.plankeys import TuneStep
 from metercap.quantity import format_value
@@ -103,11 +104,12 @@ def _says(key: Key, measured: Sequence[tuple[Unit, Evidence]], pairs: Sequence[P
             yield f"{tag}accepted as it is" + (f", {last.accepted}" if last.accepted else "")
         elif last.verdict is VerdictKind.FAIL:
             yield f"{tag}fails"
-        elif last.verdict is VerdictKind.UNSURE:
+        elif last.verdict is VerdictKind.UNSURE and last.rule != BY_REFERENCE:
             yield f"{tag}not decided"
         elif first is not None and first.verdict is VerdictKind.FAIL and is_good(last):
             yield f"{tag}failed, good now"
-        yield from (f"{tag}{text}" for text in _differing(key, unit, pairs))
+        if last.verdict is not VerdictKind.FAIL:
+            yield from (f"{tag}{text}" for text in _differing(key, unit, pairs))
 
 
 def _turned(key: Key, unit: Unit, measured: Sequence[tuple[Unit, Evidence]]) -> Iterator[str]:
@@ -139,4 +141,6 @@ def _differing(key: Key, unit: Unit, pairs: Sequence[Pair]) -> Iterator[str]:
 def _ratio(line: Line, whose: str) -> str:
     if line.ratio is None or line.ratio <= 0.0:
         return f"differs from {whose}"
-    return f"{line.ratio:.2g} times {whose}" if line.ratio >= 2.0 else f"{100.0 * line.ratio:.3g} % of {whose}"
+    if line.ratio >= 2.0:
+        return f"{float(f'{line.ratio:.2g}'):g} times {whose}"
+    return f"{100.0 * line.ratio:.3g} % of {whose}"

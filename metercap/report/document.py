@@ -98,9 +98,9 @@ class Picture(msgspec.Struct, frozen=True, tag="picture"):
 
 
 class Facts(msgspec.Struct, frozen=True, tag="facts"):
-    """Names and what they are."""
+    """Names and what they are: a text, or several that stand below each other."""
 
-    rows: tuple[tuple[str, str], ...]
+    rows: tuple[tuple[str, str | tuple[str, ...]], ...]
 
 
 class Para(msgspec.Struct, frozen=True, tag="para"):

@@ -23,7 +23,8 @@ from metercap.report.story import About, Story, Unit, story
 from metercap.report.unseen import unseen
 from metercap.report.when import When, lasting
 
-MOST_SITTINGS = 10_000
+WORTH_S = 5.0
+"""Steps that took less are told together."""
 
 
 class SittingFacts(msgspec.Struct, frozen=True):
@@ -162,9 +163,11 @@ def _once(several: Iterator[tuple[str, ...]]) -> tuple[str, ...]:
 
 
 def spent(seconds: dict[str, float]) -> str:
-    """Return time on the bench: the whole, then each step that took a second or more."""
+    """Return time on the bench: the whole, then each step that took long enough to be worth a word."""
     if not seconds:
         return "none"
-    parts = [f"{step} {lasting(each_s)}" for step, each_s in seconds.items() if each_s >= 1.0]
-    whole = lasting(sum(seconds.values()))
-    return f"{whole}: {', '.join(parts)}; pauses included" if parts else whole
+    told = {step: each_s for step, each_s in seconds.items() if each_s >= WORTH_S}
+    parts = [f"{step} {lasting(each_s)}" for step, each_s in told.items()]
+    others = len(seconds) - len(told)
+    parts += [f"{others} more, {lasting(sum(seconds.values()) - sum(told.values()))}"] if others and told else []
+    return f"{lasting(sum(seconds.values()))}{': ' if parts else ''}{', '.join(parts)}; pauses included"

@@ -74,7 +74,7 @@ def _story(each: UnitFindings, photos: Sequence[Photo]) -> Section:
     about, told = each.about, each.story
     title = f"Unit {about.called}{', known good' if about.known_good else ''}"
     serial = [("Serial number", about.serial)] if about.serial else []
-    rows = [
+    rows: list[tuple[str, str | tuple[str, ...]]] = [
         *serial,
         *([("Symptom", about.symptom)] if about.symptom else []),
         ("Found", _listed(told.found)),
@@ -90,8 +90,8 @@ def _story(each: UnitFindings, photos: Sequence[Photo]) -> Section:
     return Section(title, (*loud, Facts(tuple(rows)), *photos))
 
 
-def _listed(lines: Sequence[str]) -> str:
-    return ". ".join(f"{line[:1].upper()}{line[1:]}" for line in lines) + "." if lines else NOTHING
+def _listed(lines: Sequence[str]) -> tuple[str, ...]:
+    return tuple(f"{line[:1].upper()}{line[1:]}" for line in lines) or (NOTHING,)
 
 
 def _of_the_plan(found: JobFindings) -> tuple[Para | Listing, ...]:

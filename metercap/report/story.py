@@ -14,6 +14,7 @@ import msgspec
 from metercap.compare.changes import counted
 from metercap.compare.model import Counted
 from metercap.evidence import Evidence, joined
+from metercap.judging.good import BY_REFERENCE
 from metercap.outcome import GOOD, NOT_DONE, Key, is_good
 from metercap.plain.style import limits_text
 from metercap.plankeys import ExerciseStep, SafeStep, StepBase, TuneStep, ZeroStep
@@ -161,13 +162,23 @@ def in_words(verdict: Verdict) -> str:
         return "not fitted"
     if verdict.verdict is VerdictKind.PASS:
         return f"good, {value}" if value else "good"
+    undecided = "could not be decided"
     if not value:
-        word = "fails" if verdict.verdict is VerdictKind.FAIL else "could not be decided"
-        return f"{word}: {verdict.reason}" if verdict.reason else word
-    allowed = f", allowed {'is ' if limits.startswith('at') else ''}{limits}" if limits else ""
+        return verdict.reason or ("fails" if verdict.verdict is VerdictKind.FAIL else undecided)
     if isinstance(verdict.condition, str):
-        return f"{verdict.condition}, {value}{allowed}"
-    return f"{value}{allowed}" if verdict.verdict is VerdictKind.FAIL else f"{value}{allowed}: could not be decided"
+        value = f"{verdict.condition}, {value}"
+    if verdict.rule == BY_REFERENCE:
+        return f"{value}, a good unit's reads {limits}"
+    if _inside(verdict):
+        return f"{value}, and {verdict.reason.partition('; ')[0] or undecided}"
+    allowed = f"{value}, allowed {'is ' if limits.startswith('at') else ''}{limits}" if limits else value
+    return allowed if verdict.verdict is VerdictKind.FAIL else f"{allowed}: {undecided}"
+
+
+def _inside(verdict: Verdict) -> bool:
+    """Return whether a value lies inside its limits: then something else decided."""
+    value, low, high = verdict.value or 0.0, verdict.min, verdict.max
+    return verdict.verdict is VerdictKind.FAIL and (low is None or value >= low) and (high is None or value <= high)
 
 
 def steps_by_id(whole: Evidence) -> dict[str, StepBase]:
@@ -225,7 +236,7 @@ def _accepted(whole: Evidence) -> Iterator[str]:
 def _left(whole: Evidence) -> Iterator[str]:
     for kind, words in ((VerdictKind.FAIL, "still fails"), (VerdictKind.UNSURE, "not decided")):
         for key in _not_good(whole, kind):
-            yield f"{words}: {name_of(key)}, {in_words(whole.verdicts[key])}"
+            yield f"{words}: {name_of(key)} ({in_words(whole.verdicts[key])})"
     hows: dict[str, list[Key]] = {}
     for each in whole.open:
         hows.setdefault(each.why, []).append((each.step, each.item))
@@ -278,7 +289,7 @@ def _odds(p: float) -> str:
     """Return a chance as one in so many."""
     if p > 0.5:
         return "more often than not"
-    return f"once in {round(1.0 / p)} times" if p > 1e-6 else "less than once in a million times"
+    return f"once in {float(f'{1.0 / p:.2g}'):.0f} times" if p > 1e-6 else "less than once in a million times"
 
 
 def _times(sittings: Iterable[Sitting]) -> dict[str, float]:

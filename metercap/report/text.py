@@ -34,8 +34,10 @@ def text_lines(document: Document) -> Iterator[str]:
 def _block(block: Block) -> Iterator[str]:
     if isinstance(block, Facts):
         wide = max(len(name) for name, _ in block.rows)
-        for name, text in block.rows:
-            yield from _wrapped(text, f"{safe(name):<{wide}}  ", " " * (wide + 2))
+        for name, told in block.rows:
+            for n, text in enumerate((told,) if isinstance(told, str) else told):
+                first = f"{'' if n else safe(name):<{wide}}  "
+                yield from _wrapped(text, first, " " * (wide + (2 if isinstance(told, str) else 4)))
     elif isinstance(block, Para):
         yield from _wrapped(block.text, "! " if block.loud else "")
     elif isinstance(block, Listing):

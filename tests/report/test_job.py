@@ -10,11 +10,12 @@ import pytest
 from scipy import stats
 
 from metercap.errors import UsageError
+from metercap.records import Verdict, VerdictKind
 from metercap.report.document import Document, Facts, Para, Section, Table
 from metercap.report.job import JobFindings, study_job
 from metercap.report.jobpage import compose_job
 from metercap.report.page import page
-from metercap.report.story import Unit
+from metercap.report.story import Unit, in_words
 from metercap.report.text import text_lines
 from tests.report.jobs import GOOD, GOOD_SCRIPT, ILL, OFF, RATE, ill, pair_of_units, sitting, touched
 from tests.report.papers import HOSTILE, dipped, journal, lines, ramp, records, trimmers
@@ -41,7 +42,7 @@ def section(document: Document, begins: str) -> Section:
     return next(each for each in document.sections if each.title.startswith(begins))
 
 
-def facts(document: Document, begins: str) -> dict[str, str]:
+def facts(document: Document, begins: str) -> dict[str, Any]:
     """Return the facts of a unit's section."""
     return dict(next(block for block in section(document, begins).blocks if isinstance(block, Facts)).rows)
 
@@ -96,32 +97,60 @@ def test_what_differs_stands_side_by_side(document: Document) -> None:
     assert more == ["4 other items: good on both units."]
 
 
+def said(verdict: str, **more: Any) -> str:
+    """Return a verdict in ohms in words."""
+    fields: dict[str, Any] = {"value": 0.4, "unit": "ohm", "resolution": 0.1, "max": 2.0, "expanded": 0.1} | more
+    return in_words(Verdict(0.0, "s", "F1", VerdictKind(verdict), **fields))
+
+
+def test_verdicts_in_words() -> None:
+    """What was read, what is allowed, and what else decided; no U, no rule, no abbreviation."""
+    assert said("pass") == "good, 0.4 Ω"
+    assert said("fail", value=330.0) == "330.0 Ω, allowed is at most 2 Ω"
+    assert said("fail", value=0.5, min=1.0) == "0.5 Ω, allowed 1 Ω to 2 Ω"
+    assert said("fail", reason="2 dropouts, the longest 0.4 s") == "0.4 Ω, and 2 dropouts, the longest 0.4 s"
+    assert said("unsure", value=1.9) == "1.9 Ω, allowed is at most 2 Ω: could not be decided"
+    assert said("unsure", rule="reference", min=1.0) == "0.4 Ω, a good unit's reads 1 Ω to 2 Ω"
+    assert said("fail", value=None, reason="open, by the operator's word") == "open, by the operator's word"
+    assert said("unsure", value=None) == "could not be decided"
+    assert said("fail", value=2.86, unit="V", resolution=0.01, max=None, min=3.1, condition="weak") == (
+        "weak, 2.86 V, allowed is at least 3.1 V"
+    )
+    assert said("absent", value=None) == "not fitted"
+    assert said("fail", k=9, runs=20, unit="", value=None) == "11 of 20 starts failed"
+    assert said("unsure", k=3, runs=3, unit="", value=None) == "none of 3 starts failed, too few to tell"
+
+
 def test_the_story_of_the_unit_in_repair(document: Document) -> None:
     """Symptom, found, done, open, noted: from three sittings, in words."""
     told = facts(document, "Unit L")
     assert told["Serial number"] == "0977"
     assert told["Symptom"] == ILL.symptom
     assert told["Found"] == (
-        "Fuses F3: 330.1 Ω, allowed is at most 2 Ω. Cover S1: 1 of 4 presses missed. Starts: 2 of 3 starts failed. "
-        "Bridge RV1: stood at 1.860 kΩ."
+        "Fuses F3: 330.1 Ω, allowed is at most 2 Ω",
+        "Cover S1: 1 of 4 presses missed",
+        "Starts: 2 of 3 starts failed",
+        "Bridge RV1: stood at 1.860 kΩ",
     )
     assert told["Done"] == (
-        "Mended: new relay. Cover S1 cleaned and tried again. Bridge RV1 turned from 1.860 kΩ to 2.190 kΩ."
+        "Mended: new relay",
+        "Cover S1 cleaned and tried again",
+        "Bridge RV1 turned from 1.860 kΩ to 2.190 kΩ",
     )
-    assert told["Left open"] == "nothing"
-    assert told["Noted"] == "Fuse F3 replaced."
+    assert told["Left open"] == ("nothing",)
+    assert told["Noted"] == ("Fuse F3 replaced",)
     assert "Parts" not in told and "Accepted" not in told
 
 
 def test_proof_in_plain_words(document: Document) -> None:
     """By scipy: Fisher's one-sided p of 1 of 3 before and 29 of 29 after, and the one-sided limit of 29 of 29."""
-    told = facts(document, "Unit L")["Proof"]
+    told = "; ".join(facts(document, "Unit L")["Proof"])
     p = stats.fisher_exact([[1, 2], [29, 0]], "less").pvalue
     least = stats.beta.ppf(0.05, 29, 1)
-    assert f"it has changed: had nothing changed, chance alone would do that once in {round(1 / p)} times" in told
+    assert "it has changed: had nothing changed, chance alone would do that once in 170 times" in told
     assert f"at 95 % confidence at least {int(100 * least)} of 100 will go well" in told
-    assert (round(1 / p), int(100 * least)) == (165, 90)
-    assert "Failed at first, measured again, and good now: fuses F3." in told
+    assert (round(1 / p, -1), int(100 * least)) == (170, 90)
+    assert "Failed at first, measured again, and good now: fuses F3" in told
     # four presses prove next to nothing, and that is said before the number: 0.05^(1/4) = 0.473
     assert "better, not proved" in told and "so few prove little: at 95 % confidence at least 47 of 100" in told
 
@@ -199,9 +228,9 @@ def test_what_was_accepted_counts_as_good_and_is_told(tmp_path: Path) -> None:
     path.write_bytes(lines([*records(play), told]))
     document = compose_job(*studied((ILL, [path])))
     assert document.result == "L: 2 of 2 items good, 1 of them accepted as they are."
-    said = facts(document, "Unit L")
-    assert said["Accepted"] == ("Fuses F2: 330.1 Ω, allowed is at most 2 Ω; accepted: not fitted in this variant.")
-    assert said["Left open"] == "nothing"
+    told_of = facts(document, "Unit L")
+    assert told_of["Accepted"] == ("Fuses F2: 330.1 Ω, allowed is at most 2 Ω; accepted: not fitted in this variant",)
+    assert told_of["Left open"] == ("nothing",)
     assert rows(document)["fuses F2"][-1] == "accepted as it is, not fitted in this variant"
 
 
@@ -217,8 +246,8 @@ def test_a_trimmer_left_past_its_limit_leads(tmp_path: Path) -> None:
 def test_a_way_past_the_limit_is_told_though_it_came_back(tmp_path: Path) -> None:
     """The path from 2.187 kΩ to 1.502 kΩ led past 1.2 kΩ, down to 1.107 kΩ."""
     done = facts(compose_job(*studied((ILL, [journal(tmp_path, dipped())]))), "Unit L")["Done"]
-    past = "Bridge RV1 was past its hazard limit once while it was turned, at worst 1.107 kΩ beside 1.2 kΩ."
-    assert done == f"{past} Bridge RV1 turned from 2.187 kΩ to 1.502 kΩ."
+    past = "Bridge RV1 was past its hazard limit once while it was turned, at worst 1.107 kΩ beside 1.2 kΩ"
+    assert done == (past, "Bridge RV1 turned from 2.187 kΩ to 1.502 kΩ")
 
 
 def test_parts_are_listed(tmp_path: Path) -> None:
@@ -228,7 +257,7 @@ def test_parts_are_listed(tmp_path: Path) -> None:
     note = play.session.bench.take()
     path = tmp_path / "001-L.jsonl"
     path.write_bytes(lines([*records(play), *note]))
-    assert facts(compose_job(*studied((ILL, [path]))), "Unit L")["Parts"] == "RV1 (bridge): 10-turn, 5 kohm."
+    assert facts(compose_job(*studied((ILL, [path]))), "Unit L")["Parts"] == ("RV1 (bridge): 10-turn, 5 kohm",)
 
 
 def test_units_of_other_plans_stand_alone(tmp_path: Path) -> None:
