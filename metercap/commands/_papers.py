@@ -29,6 +29,35 @@ class Papers(msgspec.Struct, frozen=True):
     model: str = ""
     attached: tuple[Path, ...] = ()
     dropped: tuple[Path, ...] = ()
+    folder: Path | None = None
+
+    def free_page(self) -> Path:
+        """Return the name of a new page in the job's folder: a job goes on, and no page is written over."""
+        folder = self.folder or Path()
+        path, n = folder / "report.html", 1
+        while path.exists():
+            n += 1
+            path = folder / f"report-{n}.html"
+        return path
+
+
+def papers_of(path: Path, attached: Sequence[Path] = ()) -> Papers | None:
+    """Return what a job's report is made of; None where the path is no job's folder and no job's title."""
+    from metercap.job.find import job_at
+    from metercap.report import About
+    from metercap.report.photos import photos_in
+
+    job = None if path.is_file() else job_at(str(path))
+    if job is None:
+        return None
+    units = tuple(
+        (
+            About(unit.tag, unit.name, unit.serial, unit.symptom, unit.known_good),
+            tuple(sitting.path for sitting in job.of(unit.tag)),
+        )
+        for unit in job.job.units
+    )
+    return Papers(units, job.job.title, job.job.model, tuple(attached), photos_in(job.path), job.path)
 
 
 def units_of(paths: Sequence[Path]) -> tuple[tuple[About, tuple[Path, ...]], ...]:

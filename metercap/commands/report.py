@@ -17,14 +17,18 @@ Examples:
   metercap report b.jsonl --to - > b.html
   metercap report monday.jsonl tuesday.jsonl good.jsonl --to pair.html
   metercap report b.jsonl --attach board.jpg
+  metercap report "vent pair"
 
 One HTML file that needs nothing else: verdicts with their uncertainty, trimmers as found and as left, counts with their
 intervals, what is open, what was said, what this meter cannot see, the cautions. It prints on A4 and Letter, without
 colour too. Without --to it stands beside the journal, as b.html; it never takes a file's place.
 
-Several journals make one report: the units side by side, then what became of each over all its sittings, a place to
-sign, and the tables behind. Pictures (--attach, JPEG or PNG) are made small and drawn anew, without what a camera
-writes into them; one whose name begins with a unit's tag stands with that unit.
+Several journals, or a job (its folder or its title), make one report: the units side by side, then what became of each
+over all its sittings, a place to sign, and the tables behind. A job's stands in its folder, as report.html, then as
+report-2.html, with the pictures that lie there.
+
+Pictures (--attach, JPEG or PNG) are made small and drawn anew, without what a camera writes into them; one whose name
+begins with a unit's tag stands with that unit.
 
 HTML and pictures need the extra: pip install 'metercap[report]'. --text says the same in plain text and needs nothing
 more.
@@ -47,8 +51,8 @@ def command(
     as_text: bool,
     as_json: bool,
 ) -> int:
-    """Write the report of the sessions in FILES."""
-    from metercap.commands._papers import Form, Papers, make, make_job, units_of
+    """Write the report of the sessions in FILES, or of a job."""
+    from metercap.commands._papers import Form, Papers, make, make_job, papers_of, units_of
     from metercap.errors import UsageError
     from metercap.files import refuse_existing
     from metercap.journal.reader import open_journal
@@ -56,18 +60,19 @@ def command(
     if as_text and as_json:
         raise UsageError("--text and --json exclude each other")
     form: Form = "text" if as_text else "json" if as_json else "html"
-    for file in files:
+    job = papers_of(files[0], attach) if len(files) == 1 else None
+    for file in files if job is None else ():
         open_journal(file).close()
     if to is None and form == "html" and len(files) > 1:
         raise UsageError("several journals make one report", where="--to", hint="name the file to write")
-    path = _where(files[0], to, form)
+    path = _where(files[0] if job is None else job.free_page(), to, form)
     if path is not None:
         refuse_existing(path)
-    if len(files) == 1:
+    if len(files) == 1 and job is None:
         found, content = make(files[0], against, form, attach)
         lost = [f"{files[0]}: {found.file.lost}"] if found.file.lost else []
     else:
-        whole, content = make_job(Papers(units_of(files), attached=attach), against, form)
+        whole, content = make_job(job or Papers(units_of(files), attached=attach), against, form)
         lost = list(whole.warnings)
     if path is None:
         click.echo(content if form == "text" else content.encode(), nl=False)

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from metercap.commands import demo
+from tests.report.jobs import GOOD, GOOD_SCRIPT, ill, sitting
 
 
 @pytest.fixture
@@ -202,3 +203,53 @@ def test_a_picture_goes_along(run: Any, bench: Any) -> None:
     status, out, _ = run("b.jsonl", "a.jsonl", "--attach", "B board.jpg", "--to", "-")
     unit = out.index("Unit B")
     assert unit < out.index("B board.jpg", unit) < out.index("Signed")
+
+
+@pytest.fixture
+def job(metercap: Any, tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """Make a job of two units with their four journals, two pictures, and one file that calls itself one."""
+    from PIL import Image
+
+    monkeypatch.chdir(tmp_path)
+    units = ("--unit", "L=GC-8 number 2", "--unit", "R=GC-8 number 1", "--symptom", "L=vents stay shut")
+    status, _, err = metercap("job", "new", "vent pair", "--plan", "greenhouse-controller", *units, "--known-good", "R")
+    assert status == 0, err
+    folder = tmp_path / "vent-pair"
+    ill(folder)
+    sitting(folder, GOOD, 1, GOOD_SCRIPT, reason="done")
+    Image.new("RGB", (30, 20)).save(folder / "L-front.jpg", "JPEG")
+    Image.new("RGB", (30, 20)).save(folder / "bench.png", "PNG")
+    (folder / "R.jpg").write_text("<script>alert(1)</script>")
+    return folder
+
+
+def test_a_jobs_folder(run: Any, metercap: Any, job: Any) -> None:
+    """Each unit as job.toml has it, over all its sittings, with the pictures that lie there; each report a new page."""
+    status, out, err = metercap("report", str(job), "--text")
+    text = " ".join(out.split())
+    assert status == 0
+    assert text.startswith("vent pair GC-8, L (GC-8 number 2), R (GC-8 number 1) L: 9 of 9 items good.")
+    assert "Symptom vents stay shut" in text and "Unit R (GC-8 number 1), known good" in text
+    assert text.index("Unit L") < text.index("picture: L-front.jpg") < text.index("Unit R")
+    assert text.index("Pictures") < text.index("picture: bench.png") < text.index("Signed")
+    assert "picture R.jpg is left out" in err and "picture R.jpg is left out" in text
+    for name in ("report.html", "report-2.html"):
+        status, out, _ = metercap("report", str(job))
+        assert (status, out) == (0, f"report: {job / name}\n")
+        assert "alert(1)" not in (job / name).read_text("utf-8")
+
+
+def test_a_job_by_its_title(metercap: Any, job: Any) -> None:
+    """In the working folder, as `run` finds it; a title that nothing has is a file that is not there."""
+    assert metercap("report", "vent pair", "--text")[1].startswith("vent pair\n")
+    status, _, err = metercap("report", "vent pears", "--text")
+    assert status == 2 and "vent pears" in err
+
+
+def test_a_job_without_journals(metercap: Any, job: Any) -> None:
+    """Nothing was measured yet, and that is said; no page is written."""
+    for path in job.glob("*.jsonl"):
+        path.unlink()
+    status, _, err = metercap("report", str(job))
+    assert status == 2 and "vent pair" in err
+    assert not list(job.glob("*.html"))
