@@ -9,6 +9,7 @@ from metercap.plankeys import Item, ItemsStep
 from metercap.plankeys.walk import REVERSED
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
+from metercap.session.route import LeftOpen
 from metercap.steps import Bench, Machine
 from metercap.steps.facts import Facts
 from metercap.steps.hazard import Standing
@@ -52,7 +53,8 @@ class PastLimit(msgspec.Struct, frozen=True):
 
 class SessionFacts(msgspec.Struct, frozen=True):
     """The step and item in turn, where the item is, the newest reading, the tips, what stops the ticking, and what the
-    step itself knows (`own`). `kind` is the step's. `aside`: an item that the plan does not have is measured."""
+    step itself knows (`own`). `kind` is the step's. `aside`: an item that the plan does not have is measured.
+    `left_open`: steps that were left or passed over, and come back before the end."""
 
     step: str
     kind: str
@@ -66,9 +68,10 @@ class SessionFacts(msgspec.Struct, frozen=True):
     battery_low: bool
     past: tuple[PastLimit, ...]
     aside: bool
+    left_open: tuple[LeftOpen, ...] = ()
 
 
-def facts_of(machine: Machine, bench: Bench, *, aside: bool) -> SessionFacts:
+def facts_of(machine: Machine, bench: Bench, *, aside: bool, left_open: tuple[LeftOpen, ...] = ()) -> SessionFacts:
     """Return what is known of the step that runs; nothing is changed by it."""
     step, item = machine.step, machine.item
     touch, last = bench.touch, bench.last
@@ -95,6 +98,7 @@ def facts_of(machine: Machine, bench: Bench, *, aside: bool) -> SessionFacts:
         battery_low=bench.blocks.battery_low,
         past=tuple(PastLimit(name, stands) for name, stands in bench.standing.items()),
         aside=aside,
+        left_open=left_open,
     )
 
 

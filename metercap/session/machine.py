@@ -87,7 +87,11 @@ class Session(Saying):
     def facts(self) -> SessionFacts | None:
         """Return what is known at this moment, for whoever shows it; None when no step runs."""
         machine = self._machine
-        return None if machine is None else facts_of(machine, self.bench, aside=self._kept is not None)
+        return (
+            None
+            if machine is None
+            else facts_of(machine, self.bench, aside=self._kept is not None, left_open=self.left_open)
+        )
 
     @property
     def measured_s(self) -> dict[Quantity, float]:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 
 from metercap.plankeys import StepBase
 from metercap.quantity.names import compressed
-
-NEAR = 0.5
-"""How much of a spelling must agree to be proposed; F3 and F1 agree by half."""
+from metercap.spelling import near
 
 Place = tuple[StepBase, str]
 """A step and the name of one of its items."""
@@ -73,10 +70,4 @@ def _found(text: str, steps: Sequence[StepBase], here: str) -> list[Place]:
 
 def _nearest(wanted: str, names: Sequence[str]) -> str:
     """Return the nearest of these names as a question, or what there is."""
-    spelled = {name.casefold(): name for name in reversed(names)}
-    close = difflib.get_close_matches(wanted, spelled, n=1, cutoff=NEAR)
-    return (
-        f"did you mean {spelled[close[0]]}?"
-        if close
-        else f"there are {', '.join(compressed(dict.fromkeys(names)))[:200]}"
-    )
+    return near(wanted, names) or f"there are {', '.join(compressed(dict.fromkeys(names)))[:200]}"

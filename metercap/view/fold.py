@@ -110,6 +110,7 @@ def _known(view: View, facts: SessionFacts) -> View:
         block=facts.block,
         battery_low=facts.battery_low,
         past=facts.past,
+        left_open=facts.left_open,
         **_steering(view, facts),
     )
 

@@ -11,6 +11,7 @@ from metercap.plankeys import Item
 from metercap.reading import Garbage
 from metercap.records import CueKind, EndRecord, Link, Operator, Prompt, Verdict, VerdictKind
 from metercap.session.facts import PastLimit, Shown, Tips
+from metercap.session.route import LeftOpen
 from metercap.steps.facts import Facts, InForce, TuneFacts
 
 
@@ -78,9 +79,10 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     `asked` is the open prompt, whose fields say what answers it; `aside` a dial to be turned meanwhile, which does not
     replace it. `own` is what the step in turn knows, `kind` its kind, `place` where its item is. `call` is what the
     hands should do first (lift, again, waiting, stop), given at `call_s`; `cue` the last word of a trimmer's steering.
-    `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit. `told` is the last
-    remark that was spoken, `note` the last of any kind. `own`, `tips` and `place` are None in files of an older schema,
-    whose outcomes are not derived again: there only what the records tell is known.
+    `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit, `left_open` what was
+    left or passed over and comes back before the end. `told` is the last remark that was spoken, `note` the last of any
+    kind. `own`, `tips` and `place` are None in files of an older schema, whose outcomes are not derived again: there
+    only what the records tell is known.
     """
 
     t_s: float = 0.0
@@ -104,6 +106,7 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     cue_s: float = 0.0
     last: Verdict | None = None
     past: tuple[PastLimit, ...] = ()
+    left_open: tuple[LeftOpen, ...] = ()
     told: Told | None = None
     note: Told | None = None
     word: Operator | None = None

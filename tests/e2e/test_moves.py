@@ -54,7 +54,7 @@ def leave_and_come_back(how: str, folder: Path) -> int:
     plan = plan_file(folder, confirm("unplug") + UNCOUNTED + confirm("cover-on"))
     with Meter(folder) as meter, operator(how, folder, meter, plan) as one:
         one.say("to fuse")
-        one.until(noted("did you mean fuses?"), "the nearest spelling")
+        one.until(noted('did you mean "fuses"?'), "the nearest spelling")
         time.sleep(REPEAT_S)
         one.say("yes")
         one.until(asked("probe", "F1"), "F1")

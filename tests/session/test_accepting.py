@@ -69,7 +69,7 @@ def test_a_count_check_that_takes_a_verdict_back_takes_the_acceptance_back() -> 
     [
         ("", "F1", "needs its reason"),
         ("", "", "no item ''"),
-        ("", "F3 known", "no item 'F3': did you mean F"),
+        ("", "F3 known", "no item 'F3': there are F1, F2, after, fuses/F1"),
         ("", "F2 known", "was not done"),
         (GOOD, "F2 known", "F2 is pass: there is nothing to accept"),
         (":absent ", "F2 known", "F2 is absent: there is nothing to accept"),

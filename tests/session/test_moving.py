@@ -10,6 +10,7 @@ from metercap.outcome import fold
 from metercap.plankeys import CellStep, ExerciseStep, Item, TrialsStep, TuneStep
 from metercap.records import Excursion, Operator, at
 from metercap.session.inherit import inherited_from
+from metercap.view import advance, begin
 from tests.session.recorded import again
 from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 from tests.steps.test_tables import SITUATIONS
@@ -99,12 +100,12 @@ def test_a_step_that_has_ended_begins_anew() -> None:
 @pytest.mark.parametrize(
     ("script", "says"),
     [
-        (":to=fusess", "no step 'fusess': did you mean fuses?"),
+        (":to=fusess", "no step 'fusess': did you mean \"fuses\"?"),
         (":to=rails", "no step 'rails': there are fuses, after"),
         (":to=fuses", "fuses is the step at hand"),
-        (":at=F22", "no item 'F22': did you mean F2?; this step has F1 to F3"),
+        (":at=F22", "no item 'F22': did you mean \"F2\"?; this step has F1 to F3"),
         (":at=xyz", "no item 'xyz'"),
-        (":at=fuses/F9", "no item 'fuses/F9': did you mean fuses/F3?"),
+        (":at=fuses/F9", "no item 'fuses/F9': did you mean \"fuses/F3\"?"),
     ],
 )
 def test_a_place_that_is_none_is_refused_with_the_nearest_spelling(script: str, says: str) -> None:
@@ -119,6 +120,19 @@ def test_steps_that_were_not_chosen_are_no_places() -> None:
     """`--steps` leaves the others out for this run."""
     play = Play(fuses(2), AFTER, options={"steps": ["fuses"]})(":to=after")
     assert play.notes[-1].startswith("no step 'after'")
+
+
+def test_what_was_left_open_is_there_for_whoever_shows_it() -> None:
+    """As data, in the plan's order, the step at hand left out; and in the view of that moment."""
+    play = Play(fuses(3), confirm(id="a"), AFTER)(FIRST + GOOD + ":to=after")
+    facts = play.session.facts()
+    assert facts is not None
+    assert [(left.step, left.items) for left in facts.left_open] == [("fuses", ("F2", "F3")), ("a", ("a",))]
+    view = advance(begin(play.record), None, [], facts)
+    assert view.left_open == facts.left_open
+    later = play(":to=a").session.facts()
+    assert later is not None
+    assert [left.step for left in later.left_open] == ["fuses", "after"]
 
 
 def test_case_and_spaces_do_not_matter() -> None:
