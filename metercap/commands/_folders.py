@@ -20,24 +20,18 @@ def the_job(text: str) -> Folder:
     return found
 
 
-def journals_of(path: Path) -> list[Path] | None:
-    """Return a job's journals, unit by unit in the job's order and each unit's in theirs; None where it is no job.
-
-    JobError for a job that has none yet.
-    """
-    if not is_job(path):
-        return None
+def units_of(path: Path) -> list[tuple[str, list[Path]]]:
+    """Return the tag and the journals of each unit of a job, in order. JobError for a job that has none yet."""
     folder = open_job(path)
-    found = [sitting.path for unit in folder.job.units for sitting in folder.of(unit.tag)]
-    if not found:
+    found = [(unit.tag, [sitting.path for sitting in folder.of(unit.tag)]) for unit in folder.job.units]
+    if not any(paths for _, paths in found):
         raise JobError("this job has no journal yet", where=str(path), hint=f"metercap run {path}")
     return found
 
 
 def expanded(paths: Sequence[Path]) -> list[Path]:
-    """Return the files that are meant, with every job's folder replaced by its journals."""
+    """Return the files that are meant, with a job's folder replaced by its journals, unit by unit."""
     found: list[Path] = []
     for path in paths:
-        inside = journals_of(path)
-        found += [path] if inside is None else inside
+        found += [each for _, inside in units_of(path) for each in inside] if is_job(path) else [path]
     return found

@@ -15,6 +15,7 @@ Examples:
   metercap compare b-before.jsonl b-after.jsonl
   metercap compare a.jsonl b.jsonl --budget K3
   metercap compare b.jsonl --json
+  metercap compare vent-pair
 
 Every unit is compared with the known-good ones: sessions that were run with --known-good, and references that metercap
 learn wrote. Two sessions of one unit are compared as before and after. E_n ranks the differences: of 1 and more, the
@@ -37,11 +38,12 @@ or file."""
 )
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def command(files: tuple[Path, ...], budget: str, as_json: bool) -> int:
-    """Set sessions, and references of good units, side by side."""
+    """Set sessions, and references of good units, side by side; of a job's folder its units."""
+    from metercap.commands._saying import tell
     from metercap.compare import Side, compare_files
-    from metercap.compare.sources import open_source
+    from metercap.compare.sources import open_sources
 
-    sources = [open_source(path) for path in files]
+    sources = open_sources(files, tell)
     sides = [Side(str(one.path), one.evidence, one.learned, one.lost) for one in sources]
     report = compare_files(sides, budget)
     if as_json:

@@ -16,6 +16,7 @@ Examples:
   metercap export b.jsonl --to b-readings.csv --table readings
   metercap export b.jsonl --to b.parquet --table readings
   metercap export b.jsonl --to - --table verdicts
+  metercap export vent-pair --to pair.csv
   metercap export --columns
 
 CSV is RFC 4180 with CRLF and one fixed set of columns; text that a spreadsheet would take for a formula is defused with
@@ -31,18 +32,21 @@ a leading apostrophe. Parquet needs the extra: pip install 'metercap[parquet]'. 
 @click.option("--columns", is_flag=True, help="List the columns of both tables and what they say.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
 def command(file: Path | None, to: str | None, table: str, columns: bool, as_json: bool) -> int:
-    """Write the verdicts or the readings of the session in FILE to a table."""
+    """Write the verdicts or the readings of the session in FILE, or of a job's folder, to a table."""
     from metercap.errors import UsageError
-    from metercap.export import TABLES, save_csv, save_parquet, write_csv
+    from metercap.export import OF_A_JOB, TABLES, save_csv, save_parquet, write_csv
+    from metercap.job import is_job
 
     if columns:
         for name, its in TABLES.items():
             click.echo(name)
-            for column in its:
+            for column in (*its, *OF_A_JOB):
                 click.echo(f"  {column.name:<12} {column.type:<7} {column.says}")
         return 0
     if file is None or to is None:
         raise UsageError("export needs a FILE and --to", hint="metercap export b.jsonl --to b.csv")
+    if is_job(file):
+        return _of_a_job(file, to, table, as_json=as_json)
     if to == "-":
         # Every cell is harmless as it is (`sheet.defused`), and CR LF ends a record.
         done = write_csv(file, table, codecs.getwriter("utf-8")(sys.stdout.buffer))  # type: ignore[arg-type]
@@ -60,4 +64,30 @@ def command(file: Path | None, to: str | None, table: str, columns: bool, as_jso
         click.echo(f"{visible(str(to))}: {done.rows} {table}")
     if done.lost:
         click.echo(f"{visible(str(file))}: {done.lost}", err=True)
+    return 0
+
+
+def _of_a_job(folder: Path, to: str, table: str, *, as_json: bool) -> int:
+    """Write one table of all units of a job, over all their sittings."""
+    from metercap.commands._folders import units_of
+    from metercap.errors import UsageError
+    from metercap.export import save_csv_of, save_parquet_of, write_csv_of
+
+    units = units_of(folder)
+    if to == "-":
+        done = write_csv_of(units, table, codecs.getwriter("utf-8")(sys.stdout.buffer))  # type: ignore[arg-type]
+    elif to.endswith(".parquet"):
+        done = save_parquet_of(units, table, to)  # type: ignore[arg-type]
+    elif to.endswith(".csv"):
+        done = save_csv_of(units, table, to)  # type: ignore[arg-type]
+    else:
+        raise UsageError(f"{to!a} is neither .csv nor .parquet", where="--to", hint="name the file x.csv")
+    if as_json and to != "-":
+        from metercap.plain import json_text
+
+        click.echo(json_text({"file": to, "table": table, "rows": done.rows, "lost": done.lost}))
+    elif to != "-":
+        click.echo(f"{visible(str(to))}: {done.rows} {table}")
+    for lost in done.lost:
+        click.echo(f"metercap: {visible(lost)}", err=True)
     return 0

@@ -11,6 +11,7 @@ from metercap.gate import visible
 EPILOG = """\b
 Examples:
   metercap learn a.jsonl c.jsonl d.jsonl --out gc8-good.json
+  metercap learn vent-pair fan-pair --out gc8-good.json
   metercap learn gc8-good.json e.jsonl --out gc8-good-2.json
   metercap run greenhouse-controller --port /dev/ttyUSB0 --meter lcd14 --unit B --against gc8-good.json --out b.jsonl
 
@@ -27,9 +28,10 @@ The file is JSON with a schema number: every unit's values, with what is known o
 @click.option("--force", is_flag=True, help="Take units that nobody marked known good; the reference says so.")
 @click.option("--json", "as_json", is_flag=True, help="Print what each item lets expect, as one JSON object.")
 def command(files: tuple[Path, ...], out: Path, force: bool, as_json: bool) -> int:
-    """Learn from FILES what good units of a model measure."""
+    """Learn from FILES, or from the good units of jobs' folders, what good units of a model measure."""
     from metercap.commands._opening import program
-    from metercap.compare.sources import open_source
+    from metercap.commands._saying import tell
+    from metercap.compare.sources import open_sources
     from metercap.errors import UsageError
     from metercap.files import new_file, refuse_existing
     from metercap.learn import learned, learned_lines
@@ -37,7 +39,7 @@ def command(files: tuple[Path, ...], out: Path, force: bool, as_json: bool) -> i
     from metercap.reference.gather import combine
 
     refuse_existing(out)
-    sources = [open_source(path) for path in files]
+    sources = open_sources(files, tell, good=True)
     reference = combine([source.good() for source in sources], program=program(), force=force)
     if not reference.items:
         raise UsageError("no item of these sessions has a settled value that passed", hint="nothing was learned")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -14,6 +15,7 @@ from metercap.gate import visible
 
 EPILOG = """\b
 Examples:
+  metercap replay vent-pair --check
   metercap replay a.jsonl
   metercap replay a.jsonl --check
   metercap replay a.jsonl --plan stricter.toml
@@ -31,7 +33,39 @@ recorded, else 1 with the first difference."""
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print records as JSON lines.")
 def command(file: Path, speed: float | None, other: str | None, checking: bool, plain: bool, as_json: bool) -> int:
-    """Play the session in FILE again."""
+    """Play the session in FILE again; of a job's folder every session, unit by unit."""
+    from metercap.job import is_job
+
+    if is_job(file):
+        return _job(file, lambda each: _one(each, speed, other, checking, plain, as_json), checking)
+    return _one(file, speed, other, checking, plain, as_json)
+
+
+def _job(folder: Path, one: Callable[[Path], int], checking: bool) -> int:
+    """Play every session of a job; what is wrong with one hides nothing of the others.
+
+    The status is the worst of all where they are checked, else of each unit's last.
+    """
+    from metercap.commands._folders import units_of
+    from metercap.errors import FileProblem
+
+    worst = 0
+    for _, paths in units_of(folder):
+        for path in paths:
+            try:
+                status = one(path)
+            except FileProblem as error:
+                click.echo(f"metercap: {error}", err=True)
+                worst = 2
+                continue
+            if status == 130:
+                return status
+            if checking or path == paths[-1]:
+                worst = max(worst, status)
+    return worst
+
+
+def _one(file: Path, speed: float | None, other: str | None, checking: bool, plain: bool, as_json: bool) -> int:
     if checking:
         return _check(file, as_json)
     if other is not None:

@@ -17,8 +17,10 @@ EPILOG = """\b
 Examples:
   metercap verify a.jsonl
   metercap verify a.jsonl --repair a-repaired.jsonl
+  metercap verify vent-pair
 
-Exit status: 0 intact; 1 readable but torn or not closed; 2 damaged. Repair never touches the old file."""
+Exit status, of a job that of its worst journal: 0 intact; 1 readable but torn or not closed; 2 damaged. Repair never
+touches the old file."""
 
 
 @click.command(epilog=EPILOG)
@@ -26,9 +28,15 @@ Exit status: 0 intact; 1 readable but torn or not closed; 2 damaged. Repair neve
 @click.option("--repair", "new", type=click.Path(path_type=Path), help="Write what is good to this new file.")
 @click.option("--json", "as_json", is_flag=True, help="Print the finding as JSON.")
 def command(file: Path, new: Path | None, as_json: bool) -> int:
-    """Check every line of FILE: its checksum, the chain, the closing hash."""
+    """Check every line of FILE, or of every journal in a job's folder: its checksum, the chain, the closing hash."""
+    from metercap.errors import UsageError
+    from metercap.job import is_job
     from metercap.journal import repair, verify
 
+    if is_job(file):
+        if new is not None:
+            raise UsageError("one journal at a time is repaired", where="--repair", hint="name it, not its job")
+        return _job(file, as_json=as_json)
     report = verify(file) if new is None else repair(file, new)
     if as_json:
         from metercap.plain import json_text
@@ -38,6 +46,31 @@ def command(file: Path, new: Path | None, as_json: bool) -> int:
         for line in _lines(report):
             click.echo(safe(line))
     return report.exit_status
+
+
+def _job(folder: Path, *, as_json: bool) -> int:
+    """Check every journal of a job; return the status of the worst."""
+    from metercap.commands._folders import expanded
+    from metercap.errors import JournalError
+    from metercap.journal import verify
+
+    worst, reports = 0, []
+    for path in expanded([folder]):
+        try:
+            report = verify(path)
+        except JournalError as error:  # one that cannot be read at all hides nothing of the others
+            worst = 2
+            click.echo(f"metercap: {safe(str(error))}", err=True)
+            continue
+        worst = max(worst, report.exit_status)
+        reports.append(report)
+        for line in () if as_json else _lines(report):
+            click.echo(safe(line))
+    if as_json:
+        from metercap.plain import json_text
+
+        click.echo(json_text(reports))
+    return worst
 
 
 def _lines(report: Soundness) -> Iterator[str]:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 import msgspec
 
-from metercap.errors import FileProblem, JournalError
-from metercap.evidence import Evidence, evidence
+from metercap.errors import FileProblem, JournalError, PlanError
+from metercap.evidence import Evidence, Gathering, evidence, joined
 from metercap.files import open_file
+from metercap.job import is_job, open_job
+from metercap.journal import iterate
 from metercap.reference.model import Reference
 
 
@@ -28,6 +31,43 @@ class Source(msgspec.Struct, frozen=True):
         return self.evidence.reference()
 
 
+def open_sources(paths: Sequence[Path], say: Callable[[str], None], *, good: bool = False) -> list[Source]:
+    """Read files and jobs' folders: of a job one source a unit, over all its sittings. Raises as `open_source` does.
+
+    `good`: of a job only the units that are known to be good, where any is. `say` is told of each journal of a job that
+    cannot be read, or only up to a damage.
+    """
+    found: list[Source] = []
+    for path in paths:
+        found += _of_job(path, say, good) if is_job(path) else [open_source(path)]
+    return found
+
+
+def _of_job(path: Path, say: Callable[[str], None], good: bool) -> Iterator[Source]:
+    folder = open_job(path)
+    chosen = [unit for unit in folder.job.units if unit.known_good] if good else []
+    for unit in chosen or folder.job.units:
+        sat = [each for sitting in folder.of(unit.tag) if (each := _sitting(sitting.path, say)) is not None]
+        if sat:
+            yield Source(path / unit.tag, evidence=joined(sat))
+
+
+def _sitting(path: Path, say: Callable[[str], None]) -> Evidence | None:
+    """Read one journal of a job as far as it goes; None where that is nowhere."""
+    gathering, lost = Gathering(), ""
+    try:
+        with iterate(path) as records:
+            for record in records:
+                gathering.add(record)
+            lost = records.lost if records.state != "unclosed" else ""
+    except (JournalError, PlanError) as error:
+        lost = error.what
+    read = gathering.fold.session is not None
+    if lost:
+        say(f"{path.name}: {lost}; {'what stands before it is taken' if read else 'passed over'}")
+    return gathering.evidence() if read else None
+
+
 def open_source(path: Path) -> Source:
     """Read a file; FileProblem when it cannot be read, is neither, is damaged or of a newer schema."""
     from metercap.journal.format import FIRST
@@ -41,8 +81,6 @@ def open_source(path: Path) -> Source:
 
 
 def _session(path: Path) -> Source:
-    from metercap.journal import iterate
-
     with iterate(path) as records:
         try:
             found = evidence(records)

@@ -5,6 +5,21 @@ from __future__ import annotations
 from metercap.export.parquet import save_parquet
 from metercap.export.recording import Recording, load
 from metercap.export.schema import TABLES, Column, TableName
+from metercap.export.several import OF_A_JOB, save_csv_of, save_parquet_of, write_csv_of
 from metercap.export.sheet import Exported, save_csv, write_csv
 
-__all__ = ["TABLES", "Column", "Exported", "Recording", "TableName", "load", "save_csv", "save_parquet", "write_csv"]
+__all__ = [
+    "OF_A_JOB",
+    "TABLES",
+    "Column",
+    "Exported",
+    "Recording",
+    "TableName",
+    "load",
+    "save_csv",
+    "save_csv_of",
+    "save_parquet",
+    "save_parquet_of",
+    "write_csv",
+    "write_csv_of",
+]

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from metercap.errors import UsageError
 from metercap.export.recording import load
-from metercap.export.schema import TABLES, TableName
+from metercap.export.schema import TABLES, Column, TableName
 from metercap.export.sheet import Exported
 from metercap.files import new_file
 
@@ -29,11 +30,12 @@ def save_parquet(journal: str | Path, table: TableName, path: str | Path) -> Exp
         recording = load(journal)
         assert recording.state is not None
         frame = recording.readings(raw=True) if table == "readings" else recording.verdicts()
-        arrow = pa.Table.from_pandas(frame, schema=_schema(pa, table), preserve_index=False)
+        arrow = pa.Table.from_pandas(frame, schema=schema_of(pa, TABLES[table]), preserve_index=False)
         arrow = arrow.replace_schema_metadata({f"metercap.{key}": str(value) for key, value in frame.attrs.items()})
         pq.write_table(arrow, temporary)
     return Exported(rows=len(frame), state=recording.state, lost=recording.lost)
 
 
-def _schema(pa: Any, table: TableName) -> Any:
-    return pa.schema([(column.name, getattr(pa, _TYPES[column.type])()) for column in TABLES[table]])
+def schema_of(pa: Any, columns: Sequence[Column]) -> Any:
+    """Return the types of a table's columns, as pyarrow has them."""
+    return pa.schema([(column.name, getattr(pa, _TYPES[column.type])()) for column in columns])

@@ -88,10 +88,11 @@ def verdict_rows(records: Iterable[Any]) -> list[dict[str, Any]]:
     """Return one row for each verdict among the records, by the schema's column names."""
     found = [record for record in records if type(record) is Verdict]
     last = {(verdict.step, verdict.item): index for index, verdict in enumerate(found)}
-    return [_verdict_row(verdict, last[verdict.step, verdict.item] == index) for index, verdict in enumerate(found)]
+    return [verdict_row(verdict, last[verdict.step, verdict.item] == index) for index, verdict in enumerate(found)]
 
 
-def _verdict_row(verdict: Verdict, stands: bool) -> dict[str, Any]:
+def verdict_row(verdict: Verdict, stands: bool) -> dict[str, Any]:
+    """Return one verdict's row, by the schema's column names."""
     row = {column.name: getattr(verdict, column.name, None) for column in VERDICTS}
     row["U"] = verdict.expanded
     row["stands"] = stands
@@ -131,4 +132,4 @@ def _verdicts(records: Records, last: dict[tuple[str, str], int]) -> Iterator[li
     for n, verdict in enumerate(verdicts):
         # A file that is still being written may have grown since.
         stands = last.get((verdict.step, verdict.item), n) <= n
-        yield [cell(value) for value in _verdict_row(verdict, stands).values()]
+        yield [cell(value) for value in verdict_row(verdict, stands).values()]

@@ -28,6 +28,7 @@ from metercap.session.inherit import (
 )
 from metercap.session.machine import Session
 from metercap.steps.exercise.presses import is_asked
+from metercap.steps.rounds import Uncounted
 from metercap.steps.stilldead import Proof
 
 
@@ -81,8 +82,9 @@ def taken_over(
     planned = {step.id for step in steps}
     standing = {key: each for key, each in mine.standing.items() if key[0] in same or key[0] not in planned}
     asked = {key: standing[key] for key, counted in bench.before.items() if is_asked(counted) and key in standing}
-    decided = _decided(steps, {key: each for key, each in standing.items() if key not in asked}, asked, bench.uncounted)
-    verdicts = _without_proof(steps, _nulled(steps, decided, bench.uncounted, null))
+    uncounted = _uncounted(bench.uncounted, standing)
+    decided = _decided(steps, {key: each for key, each in standing.items() if key not in asked}, asked, uncounted)
+    verdicts = _without_proof(steps, _nulled(steps, decided, uncounted, null))
     verdicts |= _borrowed(steps, verdicts, null)
     found = recorded_only(mine.id, standing).as_found
     found |= {"/".join(key): judgement.bare for key, judgement in bench.as_found.items()}
@@ -93,7 +95,7 @@ def taken_over(
         tuple(handed_on(verdict, mine.id, here=mine.here) for verdict in (verdicts | asked).values()),
         found,
         {"/".join(key): counted for key, counted in bench.before.items()},
-        dict(bench.uncounted),
+        uncounted,
         leads,
         {"/".join(key): why for key, why in bench.unread.items()},
         dict(bench.standing),
@@ -103,11 +105,23 @@ def taken_over(
     )
 
 
+def _uncounted(owed: Mapping[str, Uncounted], standing: Mapping[Key, Verdict]) -> dict[str, Uncounted]:
+    """Leave out of each count check what has no verdict in the file: nobody heard a tick before it was on the disk."""
+    out = {}
+    for step, about in owed.items():
+        ticked, since = (
+            tuple(item for item in each if (step, item) in standing) for each in (about.ticked, about.since)
+        )
+        if ticked:
+            out[step] = Uncounted(ticked, since)
+    return out
+
+
 def _decided(
     steps: Sequence[StepBase],
     verdicts: Mapping[Key, Verdict],
     asked: Mapping[Key, Verdict],
-    uncounted: Mapping[str, object],
+    uncounted: Mapping[str, Uncounted],
 ) -> dict[Key, Verdict]:
     """Return the verdicts that need not be given again: all while anything has none, else those that are certain."""
     tries = [step.id for step in steps if isinstance(step, TrialsStep)]
@@ -126,11 +140,11 @@ def _decided(
 
 
 def _nulled(
-    steps: Sequence[StepBase], verdicts: dict[Key, Verdict], uncounted: Mapping[str, object], null: Nulled | None
+    steps: Sequence[StepBase], verdicts: dict[Key, Verdict], uncounted: Mapping[str, Uncounted], null: Nulled | None
 ) -> dict[Key, Verdict]:
     """Leave out the lead nulls where they must be taken anew: in a new run of the program, if ohms are still open."""
     zeros = [step.id for step in steps if isinstance(step, ZeroStep)]
-    if null is not None or not open_ohms(steps, verdicts, uncounted):  # type: ignore[arg-type]
+    if null is not None or not open_ohms(steps, verdicts, uncounted):
         return verdicts
     return {key: verdict for key, verdict in verdicts.items() if key[0] not in zeros}
 
