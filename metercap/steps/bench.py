@@ -88,6 +88,8 @@ class Bench:
         self.beside: dict[tuple[str, str], float] = {}
         """The good unit's value that a trimmer's as found was told beside."""
         self.parts: dict[tuple[str, str], str] = {}
+        self._outdated: dict[tuple[str, str], None] = {}
+        """Items whose verdict is of a part that is out."""
         """What is new at an item, in the operator's words."""
         self.good_for: dict[str, None] = {}
         """Steps for which this unit is good, by the operator's word."""
@@ -234,8 +236,14 @@ class Bench:
         """Enter a new part into the list of parts, which is made of these notes; every later verdict on it says so."""
         step = step or self.step
         self.parts[step, item] = part
+        self._outdated[step, item] = None
         named = "" if part == item else f": {part}"
         self.note(f"{PART_NOTE}{item} ({step}){named}")
+
+    def stands(self, item: str) -> bool:
+        """Return whether an item of the step at hand has a verdict, of the part that is in now."""
+        key = (self.step, item)
+        return key in self.verdicts and key not in self._outdated
 
     def be_good(self, step: StepBase) -> None:
         """This unit is good for this step: its values serve as reference."""
@@ -326,6 +334,7 @@ class Bench:
             budget=rests_of(judged),
             **more,
         )
+        self._outdated.pop((record.step, item), None)
         self._out.append(record)
         self.verdicts[record.step, item] = record
         self.judged.pop((record.step, item), None)

@@ -248,7 +248,10 @@ class Confirm(Machine):
         self._give(VerdictKind.UNSURE, "skipped")
 
     def skip_all(self) -> None:
-        """Whatever is not decided was passed over."""
+        """Whatever has no answer was passed over."""
+        for n, item in enumerate(self._items):
+            if self.bench.stands(item.name):
+                self._rounds.done[n] = None
         self._give_all(VerdictKind.UNSURE, "skipped")
 
     def is_list(self) -> ConfirmSign:

@@ -149,10 +149,14 @@ class Listed(Machine):
         self.word(VerdictKind.FAIL, "open, by the operator's word")
 
     def skip_step(self) -> None:
-        """What is not decided becomes unsure."""
+        """What has no verdict that stands becomes unsure."""
         for item in self._items:
-            if item.name not in self._decided:
+            if not self.stands(item.name):
                 self.bench.give(item.name, VerdictKind.UNSURE, reason="step skipped")
+
+    def stands(self, item: str) -> bool:
+        """Return whether an item's verdict holds though it was opened again."""
+        return item in self._decided or self.bench.stands(item)
 
     def word(self, verdict: VerdictKind, reason: str) -> None:
         """Decide the present item by a word."""

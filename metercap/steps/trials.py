@@ -168,6 +168,11 @@ class Trials(Machine):
             self.state, self.deadline_s = TrialsState.OFF, off_until_s
         self.resume()
 
+    @property
+    def until_s(self) -> float | None:
+        """When the unit is cold."""
+        return self.deadline_s if self.state is TrialsState.OFF else None
+
     def be_left(self) -> None:
         """The cold time runs on while other things are done."""
         if self.state is TrialsState.OFF and self.deadline_s is not None:

@@ -365,3 +365,11 @@ def test_a_cold_time_runs_on_while_another_step_is_at_hand() -> None:
     over = Play(step, confirm(id="after"))(":pass +10 :to=after")
     assert "starts" in " ".join(over("+25").notes[-1:])
     assert over(":to=starts").prompts[-1] == "answer starts"
+
+
+def test_a_cold_time_is_told_to_whoever_goes_elsewhere() -> None:
+    """When it is over, while it lasts; a session of another unit of the job calls it then."""
+    step = TrialsStep(id="starts", runs=5, off_s=30.0)
+    play = Play(step)(":pass +10")
+    assert play.session.waits == {"starts": 30.0}
+    assert play("+21").session.waits == {}

@@ -151,3 +151,9 @@ def test_over_range_when_the_load_time_ends_is_waited_out() -> None:
     assert play.machine.deadline_s is None
     assert "BT1" not in play.verdicts
     assert play("2.900V*2").verdicts["BT1"].condition == "good"
+
+
+def test_skip_step_takes_no_verdict_back() -> None:
+    """A spent cell stays spent where the step is skipped at its question; a new one that was not measured is unsure."""
+    assert measured("1.500V*4 :skip_step").verdicts["BT1"].condition == "spent"
+    assert measured("1.500V*4 :replaced :skip_step").verdicts["BT1"].verdict is VerdictKind.UNSURE

@@ -225,3 +225,10 @@ def test_dial_turned_during_the_step_proves_no_lift() -> None:
     """Volts during the step say nothing about where the tips are."""
     play = Play(confirm(), fuses(), rate=1.0)("OL*9 0.00V*9 :yes 0.2*9")
     assert play.ticks == ["battery out pass"]
+
+
+def test_skip_step_takes_no_answer_back() -> None:
+    """K1 clicked, `back` asks about it again, and the list is skipped: K1's answer stands."""
+    step = confirm(items=(Item("K1"), Item("K2")))
+    play = Play(step, confirm(id="after"))(":yes :back :skip_step")
+    assert (play.verdicts["K1"].verdict, play.verdicts["K2"].verdict) == ("pass", "unsure")

@@ -361,3 +361,10 @@ def test_fail_before_the_first_closure_counts_a_miss_that_was_felt() -> None:
     """What the meter cannot tell from open air, the operator can."""
     play = exercised(":fail OL*3 " + PRESS * 4)
     assert (play.verdicts["S1"].k, play.verdicts["S1"].runs) == (4, 5)
+
+
+def test_skip_step_takes_no_failure_back() -> None:
+    """A switch that failed stays failed where cleaning is asked about; cleaned and not exercised again it is unsure."""
+    failed = PRESS * 2 + SILENT + PRESS * 2
+    assert exercised(failed + ":skip_step").verdicts["S1"].verdict is VerdictKind.FAIL
+    assert exercised(failed + ":yes :skip_step").verdicts["S1"].verdict is VerdictKind.UNSURE

@@ -534,3 +534,18 @@ def test_tag_of_the_unit_is_in_every_item_prompt() -> None:
 def test_first_prompt_says_to_wait_for_the_tick() -> None:
     """The tool's tick, not the meter's beep."""
     assert "not the meter's beep" in Play(fuses(1)).said
+
+
+def test_skip_step_takes_no_verdict_back() -> None:
+    """`back` opens F1 again, and nothing is measured there: what it had stands; only F2 and F3 had none."""
+    play = Play(fuses(3), check("R1"))("OL*3 " + GOOD + ":back :skip_step")
+    assert play.ticks == ["F1 pass", "F2 unsure", "F3 unsure"]
+    assert play.verdicts["F1"].verdict == "pass"
+
+
+def test_skip_step_leaves_a_replaced_item_undecided() -> None:
+    """What F1 read was read of the part that is out."""
+    play = Play(fuses(2), check("R1"))("OL*3 " + GOOD + ":replaced=F1 :skip_step")
+    assert (play.verdicts["F1"].verdict, play.verdicts["F2"].verdict) == ("unsure", "unsure")
+    again = Play(fuses(2), check("R1"))("OL*3 " + GOOD + ":replaced=F1 OL*5 " + GOOD + ":back :skip_step")
+    assert again.verdicts["F1"].verdict == "pass"

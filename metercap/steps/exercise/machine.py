@@ -184,6 +184,11 @@ class Exercise(Halves):
         good, done, _ = self.progress
         self.word(VerdictKind.UNSURE, f"skipped after {good} closures in {done} presses")
 
+    def stands(self, item: str) -> bool:
+        """Return whether a verdict holds: not that of a switch which was cleaned since."""
+        cleaned = self.bench.before.get((self.step.id, item), {}).get("asks") == "again"
+        return super().stands(item) and not cleaned
+
     def skip_step(self) -> None:
         """What is not decided becomes unsure."""
         super().skip_step()

@@ -194,7 +194,7 @@ class TuneWords(TuneHands):
         """Whatever has no verdict becomes unsure."""
         self._leave_item()
         for name in self._names:
-            if (self.step.id, name) not in self.bench.verdicts:
+            if not self.bench.stands(name):
                 self._trimmers.give(name, VerdictKind.UNSURE, "step skipped")
 
     def _without(self, verdict: VerdictKind, reason: str) -> None:

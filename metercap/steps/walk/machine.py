@@ -318,8 +318,10 @@ class Walk(CountCheck):
     def skip_rest(self) -> None:
         """Every item without a verdict becomes unsure; what was ticked so far is still to be counted."""
         for index, item in enumerate(self._items):
-            if index not in self._rounds.done:
-                self._rounds.done[index] = None
+            if index in self._rounds.done:
+                continue
+            self._rounds.done[index] = None
+            if not self.bench.stands(item.name):
                 self.bench.give(item.name, VerdictKind.UNSURE, reason="step skipped")
 
     def leave_uncounted(self) -> None:
