@@ -7,8 +7,11 @@ import io
 
 import pytest
 
+from metercap.contact import Stay
 from metercap.plain import JsonLines, PlainLines
 from metercap.records import Cue, CueKind, Note, Verdict, VerdictKind
+from metercap.session.facts import Tips
+from metercap.view import View
 
 NOTE = Note(1.0, "lid \x1b[2J open")
 
@@ -103,3 +106,25 @@ def test_our_own_colours_pass_the_gate() -> None:
             assert gate.lines(text, own=True) == text
             assert gate.lines(text).count("\\x1b") == text.count("\x1b")
     assert paint("\x1b[2J", "red", True) == "\x1b[31m\\x1b[2J\x1b[0m"
+
+
+@pytest.mark.parametrize(
+    ("kind", "call", "said"),
+    [("tune", None, "hands still"), ("tune", CueKind.STOP, "!! RV1: STOP"), ("sweep", CueKind.STOP, "!! RV1: STOP")],
+)
+def test_a_nudge_is_told_from_voltage(kind: str, call: CueKind | None, said: str) -> None:
+    """While a trimmer is turned stop steers the hand; where the hands are called it is voltage in the circuit."""
+    out = io.StringIO()
+    lines = PlainLines(out)
+    lines.look(View(kind=kind, call=call))
+    lines.see(Cue(1.0, "s", "RV1", CueKind.STOP), b"")
+    assert said in out.getvalue()
+
+
+def test_a_lift_says_how_long_it_takes() -> None:
+    """From the view: so many seconds until go."""
+    out = io.StringIO()
+    lines = PlainLines(out)
+    lines.look(View(tips=Tips(on=True, counts=False, shows=True, armed=False, stay=Stay(2, 3, 1.2))))
+    lines.see(Cue(1.0, "s", "F1", CueKind.LIFT), b"")
+    assert "stay off 1.2 s until go" in out.getvalue()

@@ -127,6 +127,14 @@ def test_tone_ends_with_the_turning(record: Record) -> None:
     assert sum(sound == Hold(None) for sound in sounds) == 1
 
 
+def test_the_tone_speaks_only_while_the_trimmer_is_turned() -> None:
+    """With the tool away, or while it is read as left, a value makes no tone though the tips are on."""
+    *before, (last, view) = turning([1618.0])
+    for phase in ("found", "stop", "left", "ask"):
+        silent = msgspec.structs.replace(view, own=trimmer(1618.0, phase=phase))
+        assert not [sound for sound in heard([*before, (last, silent)]) if isinstance(sound, Hold) and sound.hz]
+
+
 def test_a_nudge_is_no_alarm() -> None:
     """Stop while a trimmer is turned means hands still; elsewhere it means voltage, and sounds alone."""
     nudge = Cue(104.0, "bridge", "RV1", CueKind.STOP)
