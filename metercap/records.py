@@ -20,7 +20,7 @@ from msgspec import UNSET, UnsetType
 
 from metercap.asks import ANSWERS, Asks, Range
 from metercap.errors import JournalError
-from metercap.gate import json_bytes, storable
+from metercap.gate import json_bytes
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading
@@ -379,10 +379,7 @@ def encode(record: Record) -> bytes:
         value = getattr(record, name)
         if isinstance(value, float) and not math.isfinite(value):
             raise ValueError(f"{kind.__name__}.{name} is {value}, which a journal cannot hold")
-    try:
-        return json_bytes(_encode(record))
-    except UnicodeEncodeError:  # the name of a port whose bytes the environment's encoding lacks
-        return json_bytes(_encode(storable(msgspec.to_builtins(record))))
+    return json_bytes(_encode(record))
 
 
 def decode(line: bytes) -> Record:

@@ -13,6 +13,7 @@ from typing import Any
 
 from msgspec import UNSET, UnsetType
 
+from metercap.gate import storable
 from metercap.meter import MeterProfile
 from metercap.plan import Plan, to_builtins
 from metercap.quantity import Quantity
@@ -62,7 +63,7 @@ def session_record(
         meter=profile,
         identity=identity,
         reference=reference or {},
-        options=options or {},
+        options=storable(options or {}),
         inherited=inherited or {},
         program=program(),
         conversion_s=conversion_s or {},

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from enum import Enum, auto
 
+from metercap.gate import storable
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.records import Link, LinkState, at
@@ -112,6 +113,7 @@ class LinkWatch:
 
         Of a link that is up already, `up` with other words is what the source has to say besides.
         """
+        why = storable(why)  # it may name a port whose bytes are no text
         if state is _UP and self.state is _UP:
             return [] if why in ("", self.why) else self._enter(_UP, why, t_s)
         if state is _UP or state is _LOST:

@@ -43,7 +43,8 @@ def test_schema_and_rows(write: Write, tmp_path: Path, table: str, empty: bool) 
     frame = recording.readings(raw=True) if table == "readings" else recording.verdicts()
     assert (result.rows, result.state) == (len(frame), "closed")
     for name, column in read.to_pydict().items():
-        expected = [None if value != value else value for value in frame[name].astype(object).fillna(float("nan"))]
+        there = zip(frame[name].astype(object), frame[name].isna(), strict=True)
+        expected = [None if missing else value for value, missing in there]
         assert column == expected, name
     with pytest.raises(FileProblem, match="already exists"):
         save_parquet(journal, table, out)  # type: ignore[arg-type]
