@@ -12,7 +12,7 @@ from metercap.screen.model import MARKS, TONES, Hero, Place, Tone
 from metercap.screen.moment import VALUE_MATTERS, Moment, counts, headline, shown, split
 from metercap.screen.text import visible
 from metercap.session.facts import Shown
-from metercap.steps.facts import ConfirmFacts
+from metercap.steps.facts import ConfirmFacts, SafeFacts
 
 _BY_KIND = {("tune", Do.STOP): "TOOL AWAY", ("wiggle", Do.KEEP): "FLEX IT", ("cell", Do.KEEP): "LOAD IT"}
 """What a prompt's kind of action means in one kind of step."""
@@ -149,8 +149,11 @@ def _probe(now: Moment) -> Hero | None:
     prompt = now.view.asked
     if prompt is None:
         return Hero("READY" if now.view.unit is not None else "LISTENING", tone=Tone.QUIET)
+    own = now.view.own
+    if isinstance(own, SafeFacts) and own.part in ("before", "after"):
+        return Hero(f"probe {visible(own.source)}", armed=now.armed)
     if now.item == now.view.step and now.view.place is None:  # nothing of the plan's: the prompt says what
-        return Hero(headline(now, prompt.say.partition(": the meter")[0]), armed=now.armed)
+        return Hero(headline(now, prompt.say), armed=now.armed)
     return Hero(visible(now.item), armed=now.armed)
 
 

@@ -28,7 +28,7 @@ from metercap.screen.canvas import Canvas
 from metercap.screen.face import face
 from metercap.screen.hero import paint_hero
 from metercap.screen.model import Face, Field, Path, Place, Span, Tone
-from metercap.steps.facts import InForce, WalkFacts, WiggleFacts
+from metercap.steps.facts import InForce, SafeFacts, WalkFacts, WiggleFacts
 from tests.screen.greenhouse import (
     STEPS,
     before_fuses,
@@ -111,6 +111,14 @@ def test_wait_ends_when_it_ends_however_late_it_is_asked_for_again() -> None:
     again = Prompt(50.0, "drain", "drain", Do.WAIT, "wait", until_s=53.0)
     state = fold([again], view_of("wait"))
     assert face(state, now_s=50.0).hero.text == "0:03"
+
+
+@pytest.mark.parametrize("part", ["before", "after"])
+def test_the_live_source_is_named_large(part: str) -> None:
+    """From the plan, whatever words the prompt has."""
+    own = SafeFacts(part=part, source="a fresh 1.5 V cell", quantity=Quantity.VOLTAGE_DC)  # type: ignore[arg-type]
+    shown = face(fold([session(), Prompt(1.0, "dead", "dead", Do.PROBE, "B: go on")], own=own))
+    assert shown.hero.text == "probe a fresh 1.5 V cell"
 
 
 def test_a_lift_that_has_begun_is_not_asked_for_again() -> None:

@@ -355,6 +355,12 @@ def test_a_dial_beside_the_prompt_replaces_nothing() -> None:
     assert aside is not None and (aside.dial, aside.range) == ((Quantity.RESISTANCE,), "low")
 
 
+def test_what_was_left_open_is_told() -> None:
+    """Gone to another step: what was passed over stands in the view until it is done."""
+    play = Play(fuses(2), CheckStep(id="r", items=(Item("R1"),), unit="ohm"), rate=5.0)("OL*6 0.2*3 OL*12 :to=r")
+    assert [(left.step, left.items) for left in play.view.left_open] == [("fuses", ("F2",))]
+
+
 def test_a_link_that_is_lost_and_back() -> None:
     """It stands until the first reading after it."""
     play = Play(fuses(), rate=5.0)("OL*6 ^silent")
