@@ -22,7 +22,7 @@ class Rounds:
     """Keeps count of `n` items; those in `done` were decided before.
 
     `ticked` lists what was decided by contact since the last count check, `since` all that was decided in any way.
-    `groups` gives each item's group: a count check stands between two of them, and none where all are one.
+    `groups` gives each item's group: a count check stands between two of them, and where the walk leaves a gap.
     """
 
     __slots__ = ("_first", "_groups", "_history", "_look", "_skipped", "done", "second", "since", "ticked")
@@ -59,9 +59,12 @@ class Rounds:
         return None
 
     def ends_group(self, item: int) -> bool:
-        """Return whether the walk goes on in another group than `item`'s."""
+        """Return whether the walk goes on in another group than `item`'s, or elsewhere than at its neighbour.
+
+        Over a gap hands go by the name that is asked for, which makes up for a double touch unawares.
+        """
         after = self.next
-        return after is not None and self._groups[after] != self._groups[item]
+        return after is not None and (after != item + 1 or self._groups[after] != self._groups[item])
 
     def owe(self, ticked: Iterable[int], since: Iterable[int]) -> None:
         """Take over a count check that was never answered."""

@@ -102,3 +102,42 @@ def test_every_history_ends_with_every_item_decided() -> None:
             else:
                 rounds.decided(item, by_contact=move == "t")
         assert sorted(rounds.done) == [0, 1, 2], history
+
+
+def test_over_a_gap_the_group_ends() -> None:
+    """Items that were kept, or all but the skipped at the second look, lie between; in order there is no gap."""
+    kept = Rounds(4, [1])
+    kept.decided(0, by_contact=True)
+    assert kept.ends_group(0)
+    kept.decided(2, by_contact=True)
+    assert not kept.ends_group(2)
+    rounds = Rounds(5)
+    for item in range(5):
+        rounds.skipped(item) if item in (0, 1, 4) else rounds.decided(item, by_contact=True)
+    assert not rounds.ends_group(1), "the first look goes on in order"
+    rounds.second_look()
+    rounds.decided(0, by_contact=True)
+    assert not rounds.ends_group(0)
+    rounds.decided(1, by_contact=True)
+    assert rounds.ends_group(1)
+
+
+def test_going_back_to_an_earlier_item_is_a_gap() -> None:
+    """After `at`, the next in order lies elsewhere."""
+    rounds = Rounds(4)
+    rounds.decided(2, by_contact=True)
+    assert rounds.next == 0
+    assert rounds.ends_group(2)
+
+
+def test_those_that_are_swept_again_have_gaps_where_others_stand() -> None:
+    """After a `no`: 0 and 2 again, 1 was counted before."""
+    rounds = Rounds(3)
+    rounds.decided(1, by_contact=True)
+    rounds.counted()
+    for item in (0, 2):
+        rounds.decided(item, by_contact=True)
+    for item in rounds.counted():
+        rounds.reopen(item)
+    rounds.decided(0, by_contact=True)
+    assert rounds.ends_group(0)

@@ -279,3 +279,42 @@ def test_wanted() -> None:
     assert fuses().wanted == (Quantity.RESISTANCE, Quantity.CONTINUITY)
     assert fuses(quantity=Quantity.CONTINUITY).wanted == (Quantity.CONTINUITY,)
     assert fuses(unit="V", max=0.5).wanted == (Quantity.VOLTAGE_DC,)
+
+
+# --- lists with gaps: who goes by names makes up for a double touch unawares, so each gap is counted before it
+
+GAPS = GO + (":skip OL*3 " + GOOD) * 3 + ":yes OL*4 "
+"""F1, F3 and F5 of six are left for the second look, F2, F4 and F6 passed and counted."""
+
+
+def test_a_double_touch_beside_a_gap_is_found() -> None:
+    """F1 is touched twice: among neighbours the count would be one behind; here the prompt for F5 makes up for it."""
+    play = Play(sweep(6), confirm())(GAPS + GOOD)
+    assert "was the last tick on F1" in play.said, "before F3 is asked for"
+    play(GOOD)  # F1 once more: it is no tick of F3
+    assert "F3" not in play.verdicts
+    play("OL*3 :yes OL*4 " + GOOD)
+    assert "was the last tick on F3" in play.said
+    assert play(":no").verdicts["F3"].verdict == "unsure"
+    assert play.verdicts["F1"].verdict == "pass", "a no costs what was counted last"
+
+
+def test_neighbours_at_the_second_look_are_counted_once() -> None:
+    """F1 and F2 are left, side by side."""
+    play = Play(sweep(3), confirm())(GO + ":skip :skip OL*3 " + GOOD + ":yes OL*4 " + GOOD)
+    assert play.prompts[-1] == "probe F2"
+    assert "was the last tick on F2" in play(GOOD).said
+
+
+def test_what_a_word_decides_on_the_way_is_no_gap() -> None:
+    """The walk goes on past an item that is absent: hands go on to the neighbour in turn."""
+    play = Play(sweep(3), confirm())(GO + GOOD + ":absent")
+    assert play.prompts[-1] == "probe F3"
+
+
+def test_just_those_again_are_counted_at_each_gap() -> None:
+    """F2 was decided before; F1 and F3 are swept again after a no, and between them lies the gap."""
+    first = Play(sweep(3), rate=2.0)(GO + ":skip OL*3 " + GOOD)
+    assert first.verdicts["F2"].verdict == "pass"
+    first(":at=F1 OL*4 " + GOOD)
+    assert "was the last tick on F1" in first.said

@@ -62,7 +62,7 @@ class CountCheck(Machine):
         return self._count_check and bool(self._rounds.ticked)
 
     def what_next(self) -> WalkSign:
-        """Find what follows; between two groups, and at the end of a look, the count check comes first."""
+        """Find what follows; between two groups, over a gap, and at the end of a look the count check comes first."""
         if self._uncounted and (self._rounds.next is None or self._rounds.ends_group(self._at)):
             return WalkSign.DUE_COUNT
         return self.after_count()
