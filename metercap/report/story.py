@@ -48,24 +48,24 @@ class About(msgspec.Struct, frozen=True):
 
 
 class Unit(msgspec.Struct, frozen=True):
-    """One unit: its `sittings` in order and `whole`, what they prove together; None where none could be read."""
+    """One unit: its `sittings` in order and `whole`, what they prove together; None where none could be read.
+
+    `firsts`: what each item was decided as first, over all sittings.
+    """
 
     about: About
     sittings: tuple[Sitting, ...]
     whole: Evidence | None
+    firsts: dict[Key, Verdict]
 
     @classmethod
     def of(cls, about: About, sittings: Sequence[Sitting]) -> Unit:
         """Return a unit with the history that its sittings make together."""
-        return cls(about, tuple(sittings), joined([one.evidence for one in sittings]) if sittings else None)
-
-    @property
-    def firsts(self) -> dict[Key, Verdict]:
-        """What each item was decided as first, over all sittings."""
-        out: dict[Key, Verdict] = {}
-        for one in self.sittings:
-            out.update({key: verdict for key, verdict in one.gathered.firsts.items() if key not in out})
-        return out
+        firsts: dict[Key, Verdict] = {}
+        for one in sittings:
+            firsts.update({key: verdict for key, verdict in one.gathered.firsts.items() if key not in firsts})
+        whole = joined([one.evidence for one in sittings]) if sittings else None
+        return cls(about, tuple(sittings), whole, firsts)
 
     @property
     def earlier(self) -> tuple[Verdict, ...]:
