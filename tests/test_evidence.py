@@ -11,10 +11,10 @@ from metercap.compare.changes import counted
 from metercap.errors import JournalError
 from metercap.evidence import Evidence, evidence, joined
 from metercap.outcome import ASKED_AGAIN, NOT_DONE, fold
-from metercap.plankeys import CellStep, CheckStep, ConfirmStep, Item, StepBase, TrialsStep, TuneStep
+from metercap.plankeys import CellStep, CheckStep, ConfirmStep, ExerciseStep, Item, StepBase, TrialsStep, TuneStep
 from metercap.records import EndRecord, Note
 from metercap.session.inherit import inherited_from
-from tests.compare.two_units import coils, good, played, reads, records
+from tests.compare.two_units import coils, good, played, reads, records, session
 from tests.report.papers import dipped
 from tests.steps.bench_play import Play, zero
 
@@ -132,9 +132,24 @@ def test_gain_cancels_by_the_day_a_value_was_read() -> None:
     (pair,) = compare_files(sides).pairs
     hows = {line.item: line.how for line in pair.lines}
     assert {"K1": "another day" in hows["K1"], "K3": hows["K3"]} == {"K1": True, "K3": ""}
-    # and the other way round: the values of a job's good unit keep their days, too
-    (back,) = compare_files([Side("b", joined([first, second])), Side("a", good_one)]).pairs
-    assert {line.item: "another day" in line.how for line in back.lines} == {"K1": True, "K2": True, "K3": False}
+
+
+def test_values_of_a_good_unit_keep_their_days() -> None:
+    """The other way round: the good unit was measured on two days, the one in repair on the second."""
+    ill = session("B", reads("160.0", "161.5", "162.5", "163.0"), FOUR, **(DAY_2 | {"id": "b"}))
+    before, first = sat("A", reads("160.4", "161.0"), FOUR, known_good=True)
+    _, second = sat("A", ":at=K3 " + reads("162.0"), FOUR, before=before, known_good=True, **DAY_2)
+    (pair,) = compare_files([Side("a", joined([first, second])), Side("b", ill)]).pairs
+    assert {line.item: "another day" in line.how for line in pair.lines} == {"K1": True, "K2": True, "K3": False}
+
+
+def test_a_count_that_was_taken_over_counts_once() -> None:
+    """A switch whose presses all closed on the first day is handed on to the second, which counts none."""
+    switch = ExerciseStep(id="cover", items=(Item("S1"),), presses=2)
+    before, first = sat("B", "OL*6 " + "0.3*4 OL*4 " * 2, switch, coils())
+    _, second = sat("B", reads("160.4"), switch, coils(), before=before, **DAY_2)
+    assert [(one.k, one.runs) for one in second.counted["cover", "S1"]] == [(2, 2)]
+    assert [(one.k, one.runs) for one in joined([first, second]).counted["cover", "S1"]] == [(2, 2)]
 
 
 def test_asked_again_and_never_answered_stays_open() -> None:

@@ -41,7 +41,6 @@ def judgement_of(record: Verdict | Found, profile: MeterProfile) -> Judgement | 
 def _budget(rests: Rests, resolution: float, profile: MeterProfile) -> Budget | None:
     """Return the budget, or None where a file lists what cannot be one."""
     try:
-        budget = budget_of(rests.parts, rests.quantity, resolution, profile, rests.k)
-        return budget if budget.expanded >= 0.0 else None
-    except (MetercapError, ArithmeticError, ValueError):
+        return budget_of(rests.parts, rests.quantity, resolution, profile, rests.k)
+    except MetercapError:
         return None

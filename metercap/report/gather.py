@@ -39,7 +39,6 @@ from metercap.records import (
     VerdictKind,
 )
 from metercap.report.traces import Trace
-from metercap.session.inherit import Inherited
 from metercap.steps.tune.trimmers import TENTH
 
 MOST_FIRST, MOST_LAST = 1500, 500
@@ -157,7 +156,7 @@ class Gathered:
         self.traces: dict[Key, Trace] = {}
         self.replaced: Kept[Verdict] = Kept()
         self.firsts: dict[Key, Verdict] = {}
-        """What each item was decided as first in this session, before anything was done to it."""
+        """What each item was decided as first here, or by what was taken over: before anything was done to it."""
         self.works: Kept[Work] = Kept()
         self.bench_s: dict[str, float] = {}
         """How long each step was worked on: from what it asks first to what another asks, pauses included."""
@@ -174,7 +173,6 @@ class Gathered:
         self._on: Key = ("", "")
         self._free = False
         self._step = ""
-        self._handed_on: tuple[Verdict, ...] = ()
         self._at: Key = ("", "")
         self._trace: Trace | None = None
         self._conversions: Conversions | None = None
@@ -210,7 +208,7 @@ class Gathered:
                 self.replaced.add(before)
             self._drawn()
             self._trace = None
-            if record not in self._handed_on and len(self.firsts) < MOST_UNPLANNED:
+            if len(self.firsts) < MOST_UNPLANNED:
                 self.firsts.setdefault((record.step, record.item), record)
             if record.step in self.strips:
                 self.strips[record.step].ticks.add(Tick(record.t_s, record.item, record.verdict))
@@ -218,7 +216,6 @@ class Gathered:
         if isinstance(record, SessionRecord):
             assert self.fold.plan is not None
             self._begin(self.fold.plan, record.reference)
-            self._handed_on = Inherited.of(record.inherited).verdicts
             self._conversions = Conversions(record.meter, record.conversion_s)
         elif isinstance(record, Prompt):
             self._prompt(record)

@@ -189,7 +189,7 @@ def steps_by_id(whole: Evidence) -> dict[str, StepBase]:
 def _found(unit: Unit, whole: Evidence) -> Iterator[str]:
     tunes = {step.id: step for step in whole.plan.steps if isinstance(step, TuneStep)}
     for key, verdict in unit.firsts.items():
-        if key[0] not in tunes and verdict.verdict not in GOOD:
+        if verdict.verdict not in GOOD and not (key[0] in tunes and key in whole.as_found):
             yield f"{name_of(key)}: {in_words(verdict)}"
     for key, judged in whole.as_found.items():
         if key[0] in tunes:

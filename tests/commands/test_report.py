@@ -218,7 +218,7 @@ def job(metercap: Any, tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     ill(folder)
     sitting(folder, GOOD, 1, GOOD_SCRIPT, reason="done")
     Image.new("RGB", (30, 20)).save(folder / "L-front.jpg", "JPEG")
-    Image.new("RGB", (30, 20)).save(folder / "bench.png", "PNG")
+    Image.new("RGB", (30, 20)).save(folder / "Lid.png", "PNG")
     (folder / "R.jpg").write_text("<script>alert(1)</script>")
     return folder
 
@@ -231,7 +231,7 @@ def test_a_jobs_folder(run: Any, metercap: Any, job: Any) -> None:
     assert text.startswith("vent pair GC-8, L (GC-8 number 2), R (GC-8 number 1) L: 9 of 9 items good.")
     assert "Symptom vents stay shut" in text and "Unit R (GC-8 number 1), known good" in text
     assert text.index("Unit L") < text.index("picture: L-front.jpg") < text.index("Unit R")
-    assert text.index("Pictures") < text.index("picture: bench.png") < text.index("Signed")
+    assert text.index("Pictures") < text.index("picture: Lid.png") < text.index("Signed")
     assert "picture R.jpg is left out" in err and "picture R.jpg is left out" in text
     for name in ("report.html", "report-2.html"):
         status, out, _ = metercap("report", str(job))

@@ -10,6 +10,7 @@ import pytest
 from scipy import stats
 
 from metercap.errors import UsageError
+from metercap.plankeys import TrialsStep
 from metercap.records import Verdict, VerdictKind
 from metercap.report.document import Document, Facts, Para, Section, Table
 from metercap.report.job import JobFindings, study_job
@@ -19,6 +20,7 @@ from metercap.report.story import Unit, in_words
 from metercap.report.text import text_lines
 from tests.report.jobs import GOOD, GOOD_SCRIPT, ILL, OFF, RATE, ill, pair_of_units, sitting, touched
 from tests.report.papers import HOSTILE, dipped, journal, lines, ramp, records, trimmers
+from tests.report.test_findings import past_while_moving
 from tests.report.test_page import Parsed
 from tests.steps.bench_play import Play, fuses
 
@@ -248,6 +250,55 @@ def test_a_way_past_the_limit_is_told_though_it_came_back(tmp_path: Path) -> Non
     done = facts(compose_job(*studied((ILL, [journal(tmp_path, dipped())]))), "Unit L")["Done"]
     past = "Bridge RV1 was past its hazard limit once while it was turned, at worst 1.107 kΩ beside 1.2 kΩ"
     assert done == (past, "Bridge RV1 turned from 2.187 kΩ to 1.502 kΩ")
+
+
+def test_the_worst_of_several_ways_past_the_limit_is_told(tmp_path: Path) -> None:
+    """Down to 1.107 kΩ, back, and a second time to 1.150 kΩ: twice, the first one is the worse."""
+    play = dipped(back=False)(f"{ramp(1210, 1400, 40)} {ramp(1370, 1200, -45)} 1.150k*3 {ramp(1210, 1500, 40)}")
+    done = facts(compose_job(*studied((ILL, [journal(tmp_path, play("1.502k*30 OL*9"))]))), "Unit L")["Done"]
+    assert (
+        done[0] == "Bridge RV1 was past its hazard limit 2 times while it was turned, at worst 1.107 kΩ beside 1.2 kΩ"
+    )
+
+
+def test_a_trimmer_that_was_not_read_as_found_is_told(tmp_path: Path) -> None:
+    """It was already moving, and was skipped: found is why nothing was read; one that was read stands there once."""
+    path = journal(tmp_path, past_while_moving()("OL*9 :skip :skip"), reason="quit")
+    (found,) = facts(compose_job(*studied((ILL, [path]))), "Unit L")["Found"]
+    assert found == "Bridge RV1: skipped; as found not read: it was already moving"
+    left = f"OL*6 2.187k*5 {ramp(2187, 1900, -30)} 1.900k*30 OL*9 :skip :skip"
+    path = journal(tmp_path, Play(trimmers(), rate=RATE)(left), "c.jsonl", reason="quit")
+    assert facts(compose_job(*studied((ILL, [path]))), "Unit L")["Found"] == ("Bridge RV1: stood at 2.187 kΩ",)
+
+
+def test_a_second_attempt_proves_less(tmp_path: Path) -> None:
+    """A fix that failed, then another: nothing is said of what will go well, but that it took two attempts."""
+    script = ":fail :fail :fail :fixed=a_relay :fail :fixed=a_clip " + ":pass " * 40
+    play = Play(TrialsStep(id="starts", runs=3), rate=RATE)(script)
+    (told,) = facts(compose_job(*studied((ILL, [journal(tmp_path, play)]))), "Unit L")["Proof"]
+    assert told.endswith("it took 2 attempts, so it proves less than a first one would")
+    assert "of 100 will go well" not in told
+
+
+def test_of_a_good_unit_nothing_is_proved(document: Document) -> None:
+    """It was never mended, so its presses and starts are no proof of a fix."""
+    assert "Proof" not in facts(document, "Unit R")
+
+
+def test_trimmers_that_are_alike_are_not_told(tmp_path: Path) -> None:
+    """Another unit, found at what the good one reads: nobody turned it, and it has no row on the first page."""
+    sitting(tmp_path, GOOD, 1, GOOD_SCRIPT, reason="done")
+    sitting(tmp_path, msgspec.structs.replace(ILL, known_good=False), 2, GOOD_SCRIPT, reason="done")
+    document = compose_job(*studied((ILL, [tmp_path / "002-L.jsonl"]), (GOOD, [tmp_path / "001-R.jsonl"])))
+    assert list(rows(document)) == ["starts"]
+
+
+def test_what_fails_is_not_measured_by_the_good_unit_as_well(tmp_path: Path) -> None:
+    """The blown fuse reads 1650 times the good one's: its limit says enough."""
+    first, *_ = ill(tmp_path)
+    sitting(tmp_path, GOOD, 1, GOOD_SCRIPT, reason="done")
+    document = compose_job(*studied((ILL, [first]), (GOOD, [tmp_path / "001-R.jsonl"])))
+    assert rows(document)["fuses F3"][-1] == "L: fails"
 
 
 def test_parts_are_listed(tmp_path: Path) -> None:
