@@ -239,6 +239,7 @@ class Trials(Machine):
         """Take the last start back."""
         if self._runs:
             self._runs.pop()
+            self._keep()
         self.ready()
 
     @property

@@ -87,6 +87,21 @@ def test_what_cannot_be_accepted_is_refused_with_the_reason(script: str, text: s
     assert len(play.of(Verdict)) == before
 
 
+def test_what_was_left_open_elsewhere_is_not_accepted() -> None:
+    """F1 is asked for again when its step comes back."""
+    play = Play(fuses(2), AFTER)(FIRST + HIGH + ":at=F1 :to=after :accept=F1_known")
+    assert "asked for again" in play.notes[-1]
+    assert play.verdicts["F1"].accepted is UNSET
+
+
+def test_a_count_that_proves_nothing_may_be_accepted() -> None:
+    """Two starts, none failed, is unsure: there is a count, though no value."""
+    play = Play(TrialsStep(id="starts", runs=2), AFTER)(":pass +2 :pass")
+    assert play.ticks == ["starts unsure"]
+    play(":accept=starts_two_will_do")
+    assert play.verdicts["starts"].accepted == "two will do"
+
+
 def test_a_proof_of_being_dead_is_never_accepted() -> None:
     """Neither the step nor its points."""
     play = Play(safe("C12"), AFTER)("1.52V*3 0.00V*3 :skip :skip 0.00V 1.52V*3")

@@ -7,6 +7,7 @@ import copy
 import pytest
 
 from metercap.outcome import fold
+from metercap.plan import Plan, to_builtins
 from metercap.plankeys import CellStep, ExerciseStep, Item, TrialsStep, TuneStep
 from metercap.records import Excursion, Operator, at
 from metercap.session.inherit import inherited_from
@@ -175,6 +176,7 @@ def test_a_name_that_repeats_needs_its_step() -> None:
     assert two(":at=again/F2").session.bench.step == "again"
     assert two.prompts[-1] == "probe F2"
     assert two(":at=F1").session.bench.step == "again"
+    assert two.prompts[-1] == "probe F1"
     assert two(":at=fuses/F1").session.bench.step == "fuses"
 
 
@@ -225,6 +227,57 @@ def test_two_trimmers_are_turned_again_when_the_step_is_left_between() -> None:
     found = {key: judged.value for key, judged in play.session.bench.as_found.items()}
     assert found == {("lamp", "RV1"): 120.0, ("lamp", "RV2"): 90.0}
     assert play.ticks == ["after pass"]
+
+
+def test_at_a_trimmer_of_an_ended_step_turns_it_again() -> None:
+    """It passed; it alone is asked for again, and judged anew."""
+    play = Play(RV, AFTER, rate=5.0)("OL*6 120.0*5 100.0*40 OL*6 :at=RV1")
+    assert play.ticks == ["RV1 pass"]
+    assert (play.prompts[-1], play.machine.state) == ("probe RV1", "turn")
+    play("+1 OL*6 90.0 101.0*40")
+    assert play.ticks == ["RV1 pass", "RV1 pass"]
+    assert play.verdicts["RV1"].as_left == 101.0
+
+
+def test_at_a_trimmer_turns_it_first_once_all_are_read() -> None:
+    """As found of both, in the plan's order; then RV2 before RV1."""
+    play = Play(AFTER, LAMP)(":at=RV2 OL*4 120.0*3 OL*5 90.0*3 OL*5")
+    assert play.prompts[-3:] == ["probe RV1", "probe RV2", "probe RV2"]
+    assert (play.machine.item, play.machine.state) == ("RV2", "turn")
+
+
+def test_an_item_that_was_gone_to_and_skipped_waits_for_the_second_look() -> None:
+    """The others come first."""
+    play = Play(AFTER, fuses(3))(":at=F2 OL*3 :skip")
+    assert play.prompts[-1] == "probe F1"
+
+
+def test_a_check_that_is_left_is_judged_with_the_spread_that_is_known_by_then() -> None:
+    """Four items touched twice: 0.2 Ω between the contacts of one shows in the U of all four, as at the step's end."""
+    step = check("R1", "R2", "R3", "R4", "R5", contacts=1)
+    touches = "OL*3 9 100.0*4 OL*5 9 100.2*4 OL*5 " + "9 100.0*4 OL*5 9 100.0*4 OL*5 " * 3
+    play = Play(step, AFTER)(touches)
+    assert play.ticks == ["R1 pass", "R2 pass", "R3 pass", "R4 pass"]
+    play(":to=after")
+    assert play.ticks[4:] == ["R1 pass", "R2 pass", "R3 pass"]
+    again(play(":yes"))
+
+
+# --- tokens on the mat
+
+
+def test_tokens_are_learned_before_ohms_wherever_the_operator_goes() -> None:
+    """Gone to a sweep, the token is asked for first, then the sweep; left before it was touched, it is asked again."""
+    steps = (AFTER, fuses(2), confirm(id="last"))
+    plan = to_builtins(Plan(title="t", steps=steps, supply="none", tokens={"open": 143.0}))
+    play = Play(*steps, plan=plan)(":to=fuses")
+    assert play.prompts[-1] == "probe open"
+    play("OL*3 9 143.0*2 OL*5")
+    assert play.prompts[-1] == "probe F1"
+    early = Play(*steps, plan=plan)(":to=fuses :to=last :yes")
+    assert early.prompts[-1] == "confirm after"
+    assert early("+1 :yes").prompts[-1] == "probe open"
+    again(early)
 
 
 # --- leaving a trimmer past its limit, and counting what it did
@@ -381,6 +434,13 @@ def test_a_wait_runs_on_and_calls_when_it_is_over() -> None:
     assert early.machine.deadline_s == 60.0
     assert early("+45.1").prompts[-1] == "confirm clock"
     again(play), again(early)
+
+
+def test_a_start_that_was_taken_back_stays_taken_back_where_the_step_is_left() -> None:
+    """Two starts, one taken back, another step, and back: one is counted."""
+    play = Play(TrialsStep(id="starts", runs=5), AFTER)(":pass +2 :fail +2 :back :to=after :yes")
+    assert play.session.bench.step == "starts"
+    assert "run 2 of 5: 0 failed so far" in play.said
 
 
 def test_say_tells_what_was_left_open() -> None:
