@@ -92,7 +92,7 @@ def read_back(trimmers: Trimmers, name: str, target: float) -> tuple[str, Prompt
     resolution = None if digits is None else digits.resolution
     within = f"{format_value(band.low, unit, resolution)} to {format_value(band.high, unit, resolution)}"
     text = f"{name}: target {format_value(target, unit, resolution)} ({within})? yes or no"
-    if trimmers.hazard_in_percent:
+    if any(share is not None for share in (step.never_below_share, step.never_above_share)):
         text += "; its hazard limit in percent is of the good unit's value: without one there is no alarm"
     return text, {"asks": Asks.TARGET_SAID, "target": target, "low": band.low, "high": band.high, "unit": unit}
 

@@ -127,12 +127,6 @@ class Trimmers:
         """Return a band of which only the hazardous sides count: they are known before a target is."""
         return Band(0.0, 0.0, *self.step.hazards(self._of(name)))
 
-    @property
-    def hazard_in_percent(self) -> bool:
-        """True where a hazard limit is in percent of a good unit's value: of an operator's target there is none."""
-        shares = (self.step.never_below_share, self.step.never_above_share)
-        return any(share is not None for share in shares)
-
     def turning(self, name: str) -> Turning:
         """Return what follows the trimmer's value from now on, beginning at what it was found at."""
         found, band, quantity, past = self.found(name), self.band(name), self.step.wanted[0], self.bench.standing
