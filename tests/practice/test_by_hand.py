@@ -646,7 +646,7 @@ def test_a_session_by_hand(tmp_path: Path) -> None:
     person.wait(4.0)
     person.say("open")
     person.desk.move("lift")
-    assert "last tick on F3" in person.prompt.say
+    assert (person.prompt.asks, person.prompt.item) == (Asks.COUNT, "F3")
     person.say("yes")
     assert (person.prompt.item, person.prompt.do) == ("RV1", Do.PROBE)
     _tune(person)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from metercap.asks import Asks
 from metercap.plankeys import CheckStep, Item, SafeStep, StepBase, TrialsStep
 from metercap.quantity import Quantity
 from metercap.session.inherit import inherited_from
@@ -21,7 +22,8 @@ def powered(**more: object) -> StepBase:
 
 def asks_for_proof(play: Play) -> bool:
     """Whether the session waits for a word before it measures ohms."""
-    return "not proved dead" in play.said and play.prompts[-1].startswith("answer")
+    block = play.view.block
+    return block is not None and block.key == "unproved" and play.view.asks is Asks.GO_ON
 
 
 def test_proved_unit_goes_straight_on() -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from random import Random
 
+from metercap.asks import Asks
 from metercap.plankeys import ExerciseStep, Item
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
@@ -62,7 +63,7 @@ class PressHands:
         does = {Do.PROBE: "press" if self._form == "no" else "", Do.PRESS: "press", Do.RELEASE: "release"}
         what = does.get(prompt.do, "")
         if prompt.do is Do.ANSWER:
-            what = "no" if "clean" in prompt.say else "yes"
+            what = "no" if prompt.asks is Asks.CLEANED else "yes"
         # What the muscles have begun is done: a new prompt comes too late for it.
         begun = [todo for todo in self._todo if todo[0] < prompt.t_s + LEAST_S and todo[1] != "again"]
         self._todo = [*begun, (prompt.t_s + after_s, what)] if what else begun
