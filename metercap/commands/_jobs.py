@@ -27,6 +27,7 @@ from metercap.job.find import remember_job
 from metercap.job.state import Played, UnitState, job_states, on_mat
 from metercap.journal import Writer
 from metercap.journal.rescue import folders, names
+from metercap.judging.rests import judgement_of
 from metercap.link import Source, open_link
 from metercap.live import Following
 from metercap.meter import MeterProfile
@@ -34,7 +35,7 @@ from metercap.outcome import Fold
 from metercap.plan import Plan
 from metercap.records import InJob, SessionRecord
 from metercap.reference.gather import combine, of_session
-from metercap.reference.model import rows
+from metercap.reference.model import Reference, rows
 from metercap.session import Driver, Session
 from metercap.session.taken import Left, Nulled, nulled, taken_over
 
@@ -243,16 +244,8 @@ class _Run:
 
     def _reference(self, tag: str) -> Rows:
         """Return the values of good units for one unit: of those in this job, else what --against gave."""
-        parts = []
-        for each, unit in self._units.items():
-            fold, session = unit.fold, unit.session
-            if each == tag or not unit.unit.known_good or fold is None or session is None or fold.session is None:
-                continue
-            verdicts = fold.verdicts
-            known = session.bench.verdicts
-            judged = {key: found for key, found in session.bench.judged.items() if known.get(key) == verdicts.get(key)}
-            assert fold.plan is not None
-            parts.append(of_session(fold.session, verdicts, judged, places_of(fold.plan, verdicts)))
+        units = [unit for each, unit in self._units.items() if each != tag]
+        parts = [part for unit in units if (part := _good_values(unit)) is not None]
         if not parts:
             return self._against
         try:
@@ -272,6 +265,23 @@ class _Run:
     def _last_paths(self) -> list[Path | None]:
         found = [self._folder.of(tag) for tag in self._units]
         return [sittings[-1].path if sittings else None for sittings in found]
+
+
+def _good_values(unit: _Unit) -> Reference | None:
+    """Return what a unit lets others expect: all of one that is good, of another the steps it was called good for."""
+    fold, session = unit.fold, unit.session
+    if fold is None or session is None or fold.session is None or fold.plan is None:
+        return None
+    good_for = session.bench.good_for
+    if not unit.unit.known_good and not good_for:
+        return None
+    verdicts = fold.verdicts
+    if not unit.unit.known_good:
+        verdicts = {key: verdict for key, verdict in verdicts.items() if key[0] in good_for}
+    first = msgspec.structs.replace(fold.session, known_good=True)
+    known = {key: judgement_of(verdict, first.meter) for key, verdict in verdicts.items()}
+    judged = {key: each for key, each in known.items() if each is not None}
+    return of_session(first, verdicts, judged, places_of(fold.plan, verdicts))
 
 
 def _writer(path: Path, record: SessionRecord) -> Writer:

@@ -75,6 +75,11 @@ def units_problems(units: Sequence[JobUnit]) -> Iterator[str]:
         elif unit.tag.casefold() in seen:  # file systems that take no notice of case
             yield f"unit {n}, tag: {unit.tag!r} is there twice"
         seen[unit.tag.casefold()] = None
+    called: dict[str, None] = {}
+    for n, unit in enumerate(units, 1):
+        if unit.called.strip().casefold() in called:
+            yield f"unit {n}, name: {unit.called!r} is there twice; two units need two names"
+        called[unit.called.strip().casefold()] = None
 
 
 def load(text: str, where: str) -> JobFile:

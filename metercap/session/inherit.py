@@ -60,8 +60,9 @@ class Inherited(msgspec.Struct, frozen=True):
 
     `uncounted` holds, by step, what its unanswered count check is about; `leads` the nulls that a later `zero` compares
     itself with, where none is asked for again; `unread` why a trimmer has no value as found, by "step/item": it was
-    moved, so it never will; `standing` the trimmers past a hazard limit, by item. In a job also when `waits` are over,
-    by step, and when the unit was proved dead (`proof`), in seconds of this session, and the `others` by tag.
+    moved, so it never will; `standing` the trimmers past a hazard limit, by item; `targets` what the operator said to
+    turn to, by "step/item", and `good_for` the steps that he called the unit good for. In a job also when `waits` are
+    over, by step, and when the unit was proved dead (`proof`), in seconds of this session, and the `others` by tag.
     """
 
     how: How = ""
@@ -73,6 +74,8 @@ class Inherited(msgspec.Struct, frozen=True):
     leads: tuple[Lead, ...] = ()
     unread: dict[str, str] = {}
     standing: dict[str, Standing] = {}
+    targets: dict[str, float] = {}
+    good_for: tuple[str, ...] = ()
     waits: dict[str, float] = {}
     proof: Proof | None = None
     others: dict[str, Away] = {}
@@ -99,6 +102,8 @@ class Inherited(msgspec.Struct, frozen=True):
         bench.uncounted = dict(self.uncounted)
         bench.unread = {_pair(key): why for key, why in self.unread.items()}
         bench.standing = dict(self.standing)
+        bench.targets = {_pair(key): target for key, target in self.targets.items()}
+        bench.good_for = dict.fromkeys(self.good_for)
         for lead in self.leads:
             null = LeadNull(lead.value, lead.u, math.inf if lead.dof is None else lead.dof, lead.noise)
             bench.judge.keep_lead(lead.quantity, lead.resolution, null)
@@ -139,6 +144,8 @@ def inherited_from(
         () if open_ohms(steps, kept, bench.uncounted) else leads_of(bench),
         unread,
         dict(bench.standing),
+        {"/".join(key): target for key, target in bench.targets.items()},
+        tuple(bench.good_for),
     )
 
 

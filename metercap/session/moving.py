@@ -95,7 +95,7 @@ class Moving:
             return True
         if leg is None:
             self.bench.say_standing()
-            self.finished, self.end_reason = True, self.seat.ends_as
+            self._over(self.seat.ends_as)
             self._machine = None
             return False
         if leg.again:
@@ -151,5 +151,10 @@ class Moving:
         self.bench.t_s = t_s
         if not self.finished:
             self._parting()
-            self.finished = True
+            self._over(self.end_reason)
         return self.bench.take()
+
+    def _over(self, reason: Literal["done", "quit", "parked"]) -> None:
+        """The session is over; what waits goes on waiting."""
+        self.bench.waits = self.waits
+        self.finished, self.end_reason = True, reason

@@ -76,8 +76,7 @@ class Saying(Moving):
 
     def _leave(self, reason: Literal["quit", "parked"]) -> None:
         self._parting()
-        self.finished = True
-        self.end_reason = reason
+        self._over(reason)
 
     def _word_probe(self, name: str) -> None:
         """Measure an item that the plan does not have, in what the dial shows, then go on where we were."""

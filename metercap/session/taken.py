@@ -99,6 +99,8 @@ def taken_over(
         leads,
         {"/".join(key): why for key, why in bench.unread.items()},
         dict(bench.standing),
+        {"/".join(key): target for key, target in bench.targets.items()},
+        tuple(bench.good_for),
         _waits(mine),
         _proof(mine),
         away,

@@ -204,7 +204,8 @@ class StillDead(Safe):
         self.prove()
         for verdict in self._proof.verdicts:
             if verdict.item not in (point, self.step.id):
-                self.bench.inherit(msgspec.structs.replace(verdict, t_s=self.bench.t_s))
+                self.bench.verdicts[verdict.step, verdict.item] = verdict
+                self.bench.replace(verdict.step, verdict.item, verdict.verdict, "nothing connected since")
         reason = f"proved dead before, nothing connected since by the operator's word; {point} dead again in dc"
         self.bench.give(self.step.id, VerdictKind.PASS, reason=reason)
         self.since_s = self._proof.t_s
