@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from metercap.compare.model import Adjusted, Counted
-from metercap.metrology.proportion import clopper_pearson
+from metercap.metrology.proportion import clopper_pearson, wilson
 from metercap.outcome import Key
 from metercap.plan import Plan
 from metercap.plan.expected import hazards_of, items_of
@@ -237,7 +237,13 @@ def _counted(row: Counted, reason: str) -> Row:
 
 
 def _of(k: int, n: int, low: float, high: float, confidence: float) -> str:
-    return f"{k} of {n} ({100 * confidence:g} %: {100 * low:.3g} % to {100 * high:.3g} %)"
+    score = wilson(k, n, confidence)
+    both = f"exact {_percent(low, high)}, Wilson {_percent(score.low, score.high)}"
+    return f"{k} of {n} ({100 * confidence:g} %: {both})"
+
+
+def _percent(low: float, high: float) -> str:
+    return f"{100 * low:.3g} % to {100 * high:.3g} %"
 
 
 def sweeps(gathered: Gathered) -> Section | None:

@@ -152,16 +152,17 @@ def test_trimmers_with_their_excursions(tmp_path: Path) -> None:
 def test_counts_before_and_after(tmp_path: Path) -> None:
     """12 of 20, then 29 of 29 after the fix: changed and reliable. Intervals: Clopper-Pearson.
 
-    36.1 % to 80.9 % for 12 of 20 is what scipy gives (beta.ppf); Fisher's p of (12, 8) against (29, 0), one-sided, is
-    0.000279 by scipy.stats.fisher_exact.
+    36.1 % to 80.9 % for 12 of 20 is what scipy gives (beta.ppf), 38.7 % to 78.1 % statsmodels' proportion_confint for
+    Wilson's score, which covers on average where the exact one covers at least; Fisher's p of (12, 8) against (29, 0),
+    one-sided, is 0.000279 by scipy.stats.fisher_exact.
     """
     play = Play(TRIALS)(FAILED + ":fixed=new_relay " + ":pass " * 29)
     found, gathered = studied(tmp_path, play)
     part = counts(found, gathered.fold.plan)  # type: ignore[arg-type]
     ((name, before, last, proof),) = rows(part)
     assert name == "starts"
-    assert before == "12 of 20 (95 %: 36.1 % to 80.9 %)"
-    assert last == "29 of 29 (95 %: 88.1 % to 100 %)"
+    assert before == "12 of 20 (95 %: exact 36.1 % to 80.9 %, Wilson 38.7 % to 78.1 %)"
+    assert last == "29 of 29 (95 %: exact 88.1 % to 100 %, Wilson 88.3 % to 100 %)"
     assert proof.startswith("changed (p = 0.000279, Fisher, one-sided); changed and reliable: 29 starts in a row")
 
 

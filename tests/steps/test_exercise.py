@@ -368,3 +368,31 @@ def test_skip_step_takes_no_failure_back() -> None:
     failed = PRESS * 2 + SILENT + PRESS * 2
     assert exercised(failed + ":skip_step").verdicts["S1"].verdict is VerdictKind.FAIL
     assert exercised(failed + ":yes :skip_step").verdicts["S1"].verdict is VerdictKind.UNSURE
+
+
+def closures(*ohms: float) -> str:
+    """Return a press for each contact resistance, long enough for conversions that no edge fell into."""
+    return "".join(f"{ohm:.1f}*5 OL*3 " for ohm in ohms)
+
+
+def test_a_contact_that_gets_worse_with_use_is_said_with_its_p() -> None:
+    """Six values, each above the one before: 2 of 6! orders are so extreme, p = 2/720 (Kendall 1948; by hand)."""
+    rising = exercised(closures(0.1, 0.2, 0.3, 0.4, 0.5, 0.6), presses=6).verdicts["S1"]
+    assert "contact resistance rising with use (p = 0.00278)" in rising.reason
+    falling = exercised(closures(0.6, 0.5, 0.4, 0.3, 0.2, 0.1), presses=6).verdicts["S1"]
+    assert "contact resistance falling with use (p = 0.00278)" in falling.reason
+
+
+@pytest.mark.parametrize("ohms", [(0.1, 0.2, 0.3, 0.4), (0.3,) * 6, (0.1, 0.3, 0.2, 0.2, 0.3, 0.1)])
+def test_what_may_be_chance_is_no_trend_of_the_contact(ohms: tuple[float, ...]) -> None:
+    """Four in a row come by chance in 2 of 24 (p = 0.083); equal ones, and ups and downs, show none."""
+    verdict = exercised(closures(*ohms), presses=len(ohms)).verdicts["S1"]
+    assert "with use" not in verdict.reason
+
+
+def test_the_trend_of_the_contact_is_of_this_round() -> None:
+    """What it read before cleaning is no part of it: 0.1 before and 0.6 after would rise with p = 2/126 (by hand)."""
+    first = closures(0.1, 0.1, 0.1) + SILENT + closures(0.1)
+    play = exercised(first + ":yes OL*3 " + closures(*(0.6,) * 5), presses=5)
+    assert play.verdicts["S1"].verdict is VerdictKind.PASS
+    assert "with use" not in play.verdicts["S1"].reason

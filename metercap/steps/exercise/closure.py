@@ -12,6 +12,7 @@ from enum import StrEnum
 
 from metercap.judging.judge import Judge, Judgement, Limits
 from metercap.metrology.domain import round6
+from metercap.metrology.trend import trend
 from metercap.quantity import format_value
 from metercap.reading import Reading, State
 
@@ -106,3 +107,13 @@ def resistance(judge: Judge, limits: Limits, last: Reading, inside: Sequence[flo
         said.append("contact resistance from {} to {}".format(*ends))
     middle = round6(math.fsum(inner) / len(inner))
     return judge.judge(last, limits, value=middle, conversions=inner[-10:]), said
+
+
+def drift(by_press: Sequence[float], confidence: float) -> list[str]:
+    """Say whether the contact's resistance rises or falls with use, where it is more than chance; ohm, one a press.
+
+    Kendall's S, two-sided p, against 1 − confidence: see `trend`. Degenerate: under five presses none shows at 95 %.
+    """
+    found = trend(by_press)
+    shown = found.direction != "none" and found.p <= round6(1.0 - confidence)
+    return [f"contact resistance {found.direction} with use (p = {found.p:.3g})"] if shown else []

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from metercap.judging.judge import Limits
+from metercap.metrology.domain import round6
 from metercap.plankeys import ExerciseStep
 from metercap.quantity import Quantity
 from metercap.reading import Reading
@@ -29,6 +32,8 @@ class Halves(Listed):
         self._seen = Closure()
         self._presses = Presses()
         self._inside: list[float] = []
+        self._by_press: list[float] = []
+        """The mean of each closure that had such values, in ohm."""
         self._last: Reading | None = None
         self._unopened = False
         """A normally closed switch was pressed and has not opened: its closing adds nothing."""
@@ -93,7 +98,7 @@ class Halves(Listed):
         seen = self._seen
         late = self._presses.silent > 0 and not self._unopened
         if late and seen.is_closed:  # the closure came after its time: it counts all the same
-            self._inside.extend(seen.inside)
+            self._keep_inside()
             self._presses.take_back()
             self._presses.add(True)
             seen.forget()
@@ -133,8 +138,15 @@ class Halves(Listed):
         if self._unopened:
             self._unopened = False
         else:
-            self._inside.extend(self._seen.inside)
+            self._keep_inside()
             self._presses.add(True)
+
+    def _keep_inside(self) -> None:
+        """Keep what no edge of the closure fell into."""
+        inside = self._seen.inside
+        self._inside.extend(inside)
+        if inside:
+            self._by_press.append(round6(math.fsum(inside) / len(inside)))
 
     def count_unclosed(self) -> None:
         """No closure, or none that counts."""

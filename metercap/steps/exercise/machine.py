@@ -19,7 +19,7 @@ from metercap.plankeys import ExerciseStep
 from metercap.records import Do, VerdictKind, at
 from metercap.steps.bench import Bench
 from metercap.steps.counts import k_of_n, number_in
-from metercap.steps.exercise.closure import Contact, resistance
+from metercap.steps.exercise.closure import Contact, drift, resistance
 from metercap.steps.exercise.halves import Halves
 from metercap.steps.exercise.presses import BY_WORD, Pressed, Presses
 from metercap.steps.exercise.table import TABLE, ExerciseSign, ExerciseState
@@ -53,7 +53,7 @@ class Exercise(Halves):
     def _new_round(self) -> None:
         self._presses = Presses()
         self._seen.dropouts = 0
-        self._inside, self._last, self._unopened = [], None, False
+        self._inside, self._by_press, self._last, self._unopened = [], [], None, False
         self._forget_press()
 
     # --- what the session asks
@@ -276,7 +276,7 @@ class Exercise(Halves):
         judged = None
         if self._last is not None:
             judged, wide = resistance(self.bench.judge, self._limits, self._last, self._inside)
-            reasons += wide
+            reasons += wide + drift(self._by_press, self._step.confidence)
         if verdict is VerdictKind.PASS and judged is not None and judged.verdict is not VerdictKind.PASS:
             verdict = judged.verdict
         if self._seen.dropouts:
