@@ -8,7 +8,6 @@ passed on unsaid.
 from __future__ import annotations
 
 import hashlib
-import zlib
 from collections.abc import Iterator
 from io import BufferedReader
 from pathlib import Path
@@ -21,12 +20,14 @@ from metercap.files import open_file
 from metercap.journal import rescue
 from metercap.journal.check import NO_END, Bad, Checker, State
 from metercap.journal.content import impossible
-from metercap.journal.format import MAX_LINE, SUFFIX
+from metercap.journal.format import MAX_LINE, chain_of
 from metercap.records import EndRecord, Record, SessionRecord, decode
 
 REPAIR_HINT = "metercap verify FILE lists the damage; with --repair NEW it writes what is proved good to a new file"
 
 _BUFFER = 1 << 18
+_BLOCK = 1 << 20
+_END = b'{"kind":"end"'
 
 
 class JournalFile(msgspec.Struct, frozen=True):
@@ -167,23 +168,30 @@ def prove(path: str | Path) -> tuple[State, str]:
 
 def _proved(file: BinaryIO, path: Path) -> tuple[State, str] | None:
     """Return the state of a closed or unclosed file whose every checksum is right, None for any other."""
-    crc32 = zlib.crc32
     crc = start = byte = 0
-    line = b""
+    line = tail = b""
     ended = False
     try:
-        while data := file.readline(MAX_LINE):  # a longer line comes in two parts, of which the first has no checksum
-            line = data
-            crc = crc32(b"}", crc32(line[:-SUFFIX], crc))
-            if ended or line[-SUFFIX:] != b',"crc":"%08x"}\n' % crc:
+        while block := file.read(_BLOCK):
+            lines = (tail + block).split(b"\n")
+            tail = lines.pop()
+            if not lines:
+                if len(tail) >= MAX_LINE:
+                    return None
+                continue
+            chained = chain_of(lines, crc)
+            if chained is None or ended or len(lines[0]) >= MAX_LINE:  # only a first line can be longer than a block
                 return None
-            start = byte
-            byte += len(line)
-            ended = line.startswith(b'{"kind":"end"')
+            crc, line = chained, lines[-1]
+            ended = bool([each for each in lines if each.startswith(_END)])
+            byte += sum(map(len, lines)) + len(lines)
+            start = byte - len(line) - 1
     except OSError as error:
         raise unreadable(path, error) from error
+    if tail or not byte:
+        return None
     if not ended:
-        return ("unclosed", NO_END) if byte else None
+        return "unclosed", NO_END
     file.seek(0)
     sha256 = hashlib.sha256()
     while data := file.read(min(_BUFFER, start - file.tell())):

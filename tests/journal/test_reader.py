@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import tracemalloc
+import zlib
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ import pytest
 
 from metercap.errors import JournalError
 from metercap.journal import format as fmt
-from metercap.journal import iterate, prove, read
+from metercap.journal import iterate, prove, read, reader
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
 from metercap.records import SCHEMA, EndRecord, Note, Record, SessionRecord
@@ -266,14 +267,27 @@ def by_proving(path: Path) -> tuple[str, str]:
         return "error", str(error)
 
 
-def test_proving_is_reading_to_the_end(journal: Journal, tmp_path: Path) -> None:
-    """`prove` says the same as reading to the end, errors and places included, for cuts, changes and other files."""
+@pytest.mark.parametrize("block", [reader._BLOCK, 97])
+def test_proving_is_reading_to_the_end(
+    journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, block: int
+) -> None:
+    """`prove` says the same as reading to the end, errors and places included, for cuts, changes and other files.
+
+    However the file is cut into blocks.
+    """
+    monkeypatch.setattr(reader, "_BLOCK", block)
     path, _ = journal(count=12)
     whole = path.read_bytes()
     lines = whole.splitlines(keepends=True)
     variants = [whole[:cut] for cut in range(0, len(whole) + 1, 7)]
     variants += [b"".join(lines[:count]) for count in range(len(lines) + 1)]
     variants += [whole[:at] + bytes([whole[at] ^ 1]) + whole[at + 1 :] for at in range(0, len(whole), 11)]
+    # A line behind the end whose checksum is right; a second end; a mark that does not stand at its place.
+    crc = fmt.carried(lines[-1]) or 0
+    variants += [whole + fmt.seal(fmt.body_of(line), crc)[0] for line in (lines[-1], lines[-2])]
+    long = b'{"kind":"note","t_s":1.0,"text":"%b"}' % (b"x" * fmt.MAX_LINE)
+    variants += [b'%b%b,"crc":"%08x"}\n' % (lines[0], long[:-1], zlib.crc32(long, fmt.carried(lines[0]) or 0))]
+    variants += [whole.replace(b',"crc":"', b' ,"crc":"', 1), whole.replace(b'"}\n', b'" }\n', 1)]
     variants += [whole + lines[-1], whole + b"x", b"\n" + whole, b"PNG", lines[0][:-1] + b" " * fmt.MAX_LINE + b"\n"]
     seen = set()
     for content in variants:
