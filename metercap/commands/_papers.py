@@ -89,14 +89,10 @@ def units_of(paths: Sequence[Path]) -> tuple[tuple[About, tuple[Path, ...]], ...
 def make(
     file: Path, against: Path | None = None, form: Form = "html", attached: Sequence[Path] = ()
 ) -> tuple[Findings, str]:
-    """Return what there is to say of a session, and its report in one of the forms.
-
-    UsageError where HTML is wanted and jinja2 is missing, before the journal is read; otherwise as `study`.
-    """
+    """Return what there is to say of a session, and its report in one of the forms; errors as of `study`."""
     from metercap.commands._opening import program
     from metercap.report import compose, study
 
-    _ready(form)
     photos = _photos(attached)
     found, gathered = study(file, program=program(), against=None if against is None else _side(against))
     return found, _written(found, compose(found, gathered, photos), form)
@@ -107,7 +103,6 @@ def make_job(papers: Papers, against: Path | None = None, form: Form = "html") -
     from metercap.commands._opening import program
     from metercap.report import compose_job, study_job
 
-    _ready(form)
     tags = [about.tag for about, _ in papers.units]
     photos = list(_photos(papers.attached))
     left_out: list[str] = []
@@ -118,13 +113,6 @@ def make_job(papers: Papers, against: Path | None = None, form: Form = "html") -
     found = msgspec.structs.replace(found, warnings=(*found.warnings, *left_out))
     whose = [(_tag_of(photo.title, tags), photo) for photo in photos]
     return found, _written(found, compose_job(found, units, whose), form)
-
-
-def _ready(form: Form) -> None:
-    if form == "html":
-        from metercap.report.page import ready
-
-        ready()
 
 
 def _written(found: Findings | JobFindings, document: Document, form: Form) -> str:

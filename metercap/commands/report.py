@@ -30,8 +30,7 @@ report-2.html, with the pictures that lie there.
 Pictures (--attach, JPEG or PNG) are made small and drawn anew, without what a camera writes into them; one whose name
 begins with a unit's tag stands with that unit.
 
-HTML and pictures need the extra: pip install 'metercap[report]'. --text says the same in plain text and needs nothing
-more.
+--text says the same in plain text. Pictures need the extra: pip install 'metercap[pictures]'.
 
 Exit status: 0 written, whatever the verdicts are; 2 bad usage or file. A torn journal is reported as far as it goes."""
 

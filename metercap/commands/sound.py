@@ -18,7 +18,7 @@ Examples:
   metercap sound --show
 
 Settings are kept in one small file; --show says where. The extra plays through the sound card:
-pip install 'metercap[audio]'. Without it the system's player is used, and at last the terminal's bell. Speech needs
+pip install 'metercap[sound]'. Without it the system's player is used, and at last the terminal's bell. Speech needs
 espeak-ng."""
 
 

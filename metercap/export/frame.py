@@ -184,7 +184,7 @@ def _pandas() -> Any:
     try:
         import pandas as pd
     except ImportError as error:
-        raise UsageError("tables need pandas", hint="install metercap[tables]") from error
+        raise UsageError("tables need pandas", hint="pip install 'metercap[tables]'") from error
     return pd
 
 

@@ -25,7 +25,7 @@ def save_parquet(journal: str | Path, table: TableName, path: str | Path) -> Exp
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError as error:
-        raise UsageError("Parquet needs pyarrow", hint="install metercap[parquet], or export CSV") from error
+        raise UsageError("Parquet needs pyarrow", hint="pip install 'metercap[parquet]', or export CSV") from error
     with new_file(path) as temporary:
         recording = load(journal)
         assert recording.state is not None

@@ -65,7 +65,7 @@ def save_parquet_of(units: Units, table: TableName, path: str | Path) -> Several
         import pyarrow as pa
         import pyarrow.parquet as pq
     except ImportError as error:
-        raise UsageError("Parquet needs pyarrow", hint="install metercap[parquet], or export CSV") from error
+        raise UsageError("Parquet needs pyarrow", hint="pip install 'metercap[parquet]', or export CSV") from error
     schema = schema_of(pa, (*TABLES[table], *OF_A_JOB))
     lost: list[str] = []
     rows = 0

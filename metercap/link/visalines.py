@@ -10,7 +10,7 @@ from metercap.errors import LinkError
 from metercap.link.lines import MOST_BYTES
 from metercap.meter import MeterProfile
 
-INSTALL = 'python -m pip install "metercap[scpi]"'
+INSTALL = "pip install 'metercap[scpi]'"
 OPEN_TIMEOUT_S = 3.0
 
 

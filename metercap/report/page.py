@@ -1,6 +1,6 @@
 """A report as one HTML file that needs nothing else: no script, no font, no picture from elsewhere.
 
-The page's template is `page.html`, filled by jinja2 (extra `report`). Everything that goes into it passes one gate,
+The page's template is `page.html`, filled by jinja2. Everything that goes into it passes one gate,
 `shown`: unprintable characters (control, bidi override, zero width) become escapes; then jinja2's own autoescape makes
 markup harmless. Nothing is ever marked as safe, and the page forbids scripts and everything from elsewhere as well.
 """
@@ -10,14 +10,11 @@ from __future__ import annotations
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
-from metercap.errors import UsageError
 from metercap.plain.style import safe
 from metercap.report.document import Document
 
 if TYPE_CHECKING:
     from jinja2 import Environment
-
-HINT = "pip install 'metercap[report]', or --text, which needs nothing more"
 
 
 def shown(value: Any) -> Any:
@@ -27,12 +24,10 @@ def shown(value: Any) -> Any:
     return f"{value:.1f}" if isinstance(value, float) else value
 
 
-def ready() -> Environment:
-    """Return what fills the page's template. Raises UsageError, naming what to install, without jinja2."""
-    try:
-        from jinja2 import DictLoader, Environment, StrictUndefined
-    except ImportError as error:
-        raise UsageError("a report in HTML needs jinja2, which is not installed", hint=HINT) from error
+def _environment() -> Environment:
+    """Return what fills the page's template."""
+    from jinja2 import DictLoader, Environment, StrictUndefined
+
     folder = files(__package__)
     texts = {name: folder.joinpath(name).read_text("utf-8") for name in ("page.html", "picture.html", "page.css")}
     return Environment(
@@ -46,8 +41,8 @@ def ready() -> Environment:
 
 
 def page(document: Document) -> str:
-    """Return the HTML of a report. Raises UsageError as `ready` does."""
-    return ready().get_template("page.html").render(document=document, kind=_kind)
+    """Return the HTML of a report."""
+    return _environment().get_template("page.html").render(document=document, kind=_kind)
 
 
 def _kind(part: Any) -> str:

@@ -26,7 +26,7 @@ QUALITY = 82
 MOST = 60
 """So many pictures in one report."""
 SUFFIXES = (".jpg", ".jpeg", ".png")
-HINT = "pip install 'metercap[report]'"
+HINT = "pip install 'metercap[pictures]'"
 
 
 def photo(path: Path, title: str = "") -> Photo:

@@ -16,7 +16,7 @@ class SoundConfig(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_on
     """What is heard.
 
     `volume` from 0 to 1. `mute` silences everything but keeps the rest. `player`: `device` plays through the sound
-    card (the extra `audio`), `system` through the system's own player, `bell` rings the terminal, `auto` takes the
+    card (the extra `sound`), `system` through the system's own player, `bell` rings the terminal, `auto` takes the
     first that works. `speech` speaks items and values where a speech engine exists, `voice` names its voice,
     `words_per_min` its pace. `tone` is the one that follows a trimmer.
     """

@@ -67,7 +67,7 @@ class SilentPlayer:
 
 
 class DevicePlayer:
-    """Plays through the sound card with miniaudio (extra `audio`). Raises what miniaudio raises when there is none.
+    """Plays through the sound card with miniaudio (extra `sound`). Raises what miniaudio raises when there is none.
 
     `silent_device` takes miniaudio's null device, which swallows sound at its pace: for tests. `tap` is called with
     every buffer that was handed to the device.

@@ -124,15 +124,6 @@ def test_bad_files_and_bad_usage(run: Any, bench: Any) -> None:
         assert (status, out) == (2, "") and words in err
 
 
-def test_without_jinja2(run: Any, bench: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    """HTML says what to install, before anything is read or written; text works all the same."""
-    monkeypatch.setitem(sys.modules, "jinja2", None)
-    status, _, err = run("b.jsonl", "--to", "no.html")
-    assert (status, "pip install 'metercap[report]'" in err) == (2, True)
-    assert not (bench / "no.html").exists()
-    assert run("b.jsonl", "--text")[0] == 0
-
-
 def test_the_demo_hands_the_report_over(
     bench: Any, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -398,8 +398,8 @@ def test_a_missing_library_names_the_command(monkeypatch: pytest.MonkeyPatch, qu
     """Without pyvisa, or without any VISA behind it, the command that installs them is named."""
     with monkeypatch.context() as patch:
         patch.setitem(sys.modules, "pyvisa", None)
-        assert refused("visa:x::INSTR", quick).hint == 'python -m pip install "metercap[scpi]"'
-    assert refused("visa:x::INSTR", quick, "@nothing").hint == 'python -m pip install "metercap[scpi]"'
+        assert refused("visa:x::INSTR", quick).hint == "pip install 'metercap[scpi]'"
+    assert refused("visa:x::INSTR", quick, "@nothing").hint == "pip install 'metercap[scpi]'"
 
 
 def every_error() -> list[Exception]:

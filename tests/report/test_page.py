@@ -5,10 +5,8 @@ What a browser would make of it is asked of Python's own HTML and XML parsers, w
 
 from __future__ import annotations
 
-import builtins
 import html
 import re
-import sys
 import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 from importlib.resources import files
@@ -18,7 +16,6 @@ from typing import Any
 import msgspec
 import pytest
 
-from metercap.errors import MetercapError
 from metercap.plankeys import Item
 from metercap.report import compose, study
 from metercap.report.document import Table
@@ -190,22 +187,6 @@ def test_nothing_is_marked_as_safe() -> None:
         if one.name.endswith((".html", ".py")):
             text = one.read_text("utf-8")
             assert not re.search(r"\|\s*safe\b|Markup|autoescape\s+false|autoescape=False", text), one.name
-
-
-def test_without_jinja2_the_command_to_install_it_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No traceback of an import: what is missing, how to get it, and what works without."""
-    real = builtins.__import__
-
-    def without(name: Any, *rest: Any) -> Any:
-        if name.partition(".")[0] == "jinja2":
-            raise ModuleNotFoundError("No module named 'jinja2'")
-        return real(name, *rest)
-
-    monkeypatch.delitem(sys.modules, "jinja2", raising=False)
-    monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(MetercapError, match="jinja2") as error:
-        page(report(tmp_path, Play(fuses(1))))
-    assert "pip install 'metercap[report]'" in error.value.hint and "--text" in error.value.hint
 
 
 def test_long_words_do_not_break_the_file(tmp_path: Path) -> None:
