@@ -21,7 +21,9 @@ from metercap.steps.cell import Cell
 from metercap.steps.confirm import Confirm
 from metercap.steps.exercise import Exercise
 from metercap.steps.machine import END, Given, Look, Machine, Row, Table
+from metercap.steps.nextunit import NextUnit
 from metercap.steps.safe import Safe
+from metercap.steps.stilldead import StillDead
 from metercap.steps.tokens import LearnTokens
 from metercap.steps.trials import Trials
 from metercap.steps.tune import Tune
@@ -45,6 +47,8 @@ FIRSTS: Mapping[str, tuple[type[Machine], tuple[str, ...]]] = {
     "tune": (Tune, ("next",)),
     "trials": (Trials, ("run", "fix")),
     "tokens": (LearnTokens, ("open",)),
+    "still dead": (StillDead, ("ask",)),
+    "the next unit": (NextUnit, ("ask",)),
 }
 """Each kind's machine, and the states that it may begin in."""
 
