@@ -51,7 +51,7 @@ class Saying(Moving):
     def _word_name(self, text: str) -> None:
         name = text.strip()
         if name:
-            self.bench.tag = tag_of(name)
+            self.bench.tag = self.bench.tag if self.seat.in_job else tag_of(name)
             self.bench.note(f"the unit on the mat is {name}")
 
     def _word_say(self, _text: str) -> None:

@@ -47,6 +47,11 @@ class Seat:
         """Return what is said when a wait is over, of this unit or of another."""
         return self._calls.get(step, f"{step}: the wait is over: to {step}")
 
+    @property
+    def in_job(self) -> bool:
+        """Whether the session is of a job, where the tag tells whose journal it is."""
+        return self._job is not None
+
     # --- units
 
     def say(self) -> None:

@@ -39,9 +39,10 @@ from metercap.records import (
     tag_of,
 )
 from metercap.session.facts import PastLimit, SessionFacts, Shown
+from metercap.session.inherit import Inherited
 from metercap.steps.facts import TuneFacts
 from metercap.steps.hazard import Standing
-from metercap.view.model import Spot, Stage, Told, Touch, Unit, View
+from metercap.view.model import Elsewhere, Spot, Stage, Told, Touch, Unit, View
 
 KEEP_ARRIVALS = 12
 """Latest arrivals of readings kept, for their rate."""
@@ -66,8 +67,27 @@ def begin(record: SessionRecord) -> View:
         only = record.options.get("steps")
         steps = tuple(step for step in plan.steps if not only or step.id in only)
         title, model, cautions = plan.title, plan.model, plan.cautions  # type: ignore[assignment]
-    unit = Unit(record.unit, record.tag, title, model, record.meter.name, record.known_good, tuple(cautions))
-    return View(t_s=record.t_s, unit=unit, path=tuple(_stage(step) for step in steps))
+    job, units = ("", ()) if record.job is UNSET else (record.job.title, record.job.units)
+    unit = Unit(
+        record.unit, record.tag, title, model, record.meter.name, record.known_good, tuple(cautions), job, units
+    )
+    path = tuple(_stage(step) for step in steps)
+    return View(t_s=record.t_s, unit=unit, path=path, elsewhere=_elsewhere(record), arrived=bool(units))
+
+
+def _elsewhere(record: SessionRecord) -> tuple[Elsewhere, ...]:
+    try:
+        others = Inherited.of(record.inherited).others
+    except MetercapError:  # a journal of another version
+        return ()
+    return tuple(
+        Elsewhere(
+            tag,
+            tuple(away.waits.items()),
+            tuple(PastLimit(item, stands) for item, stands in away.standing.items()),
+        )
+        for tag, away in others.items()
+    )
 
 
 def _stage(step: StepBase) -> Stage:
@@ -158,12 +178,13 @@ def _operator(view: View, record: Operator) -> _Change:
     change: _Change = {"word": record}
     name = record.text.strip()
     if view.unit is not None and record.word == NAME and name:
-        change["unit"] = msgspec.structs.replace(view.unit, name=name, tag=tag_of(name))
+        tag = view.unit.tag if view.unit.job else tag_of(name)
+        change["unit"] = msgspec.structs.replace(view.unit, name=name, tag=tag)
     return change
 
 
 def _contact(view: View, record: Contact) -> _Change:
-    change: _Change = {"touch": Touch(record.t_s, record.item, record.same), "call": None}
+    change: _Change = {"touch": Touch(record.t_s, record.item, record.same), "call": None, "arrived": False}
     if not record.same:
         change["armed"] = True
         if view.aside is not None and view.aside.do is Do.DIAL:

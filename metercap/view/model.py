@@ -16,7 +16,7 @@ from metercap.steps.facts import Facts, InForce, TuneFacts
 
 
 class Unit(msgspec.Struct, frozen=True):
-    """The unit on the mat, the plan it is worked on by, and the meter."""
+    """The unit on the mat, the plan it is worked on by, and the meter; of a `job` also the tags of all its `units`."""
 
     name: str
     tag: str
@@ -25,6 +25,16 @@ class Unit(msgspec.Struct, frozen=True):
     meter: str = ""
     known_good: bool = False
     cautions: tuple[str, ...] = ()
+    job: str = ""
+    units: tuple[str, ...] = ()
+
+
+class Elsewhere(msgspec.Struct, frozen=True):
+    """Another unit of the job: when its `waits` are over, by step, in this session's time; trimmers `past` limits."""
+
+    tag: str
+    waits: tuple[tuple[str, float], ...] = ()
+    past: tuple[PastLimit, ...] = ()
 
 
 class Spot(msgspec.Struct, frozen=True):
@@ -81,8 +91,9 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     hands should do first (lift, again, waiting, stop), given at `call_s`; `cue` the last word of a trimmer's steering.
     `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit, `left_open` what was
     left or passed over and comes back before the end. `told` is the last remark that was spoken, `note` the last of any
-    kind. `own`, `tips` and `place` are None in files of an older schema, whose outcomes are not derived again: there
-    only what the records tell is known.
+    kind. `elsewhere` is what other units of the job wait for or stand past, `arrived` true from the beginning of a
+    job's session until the first touch: which unit is on the mat must not be in doubt. `own`, `tips` and `place` are
+    None in files of an older schema, whose outcomes are not derived again: there only what the records tell is known.
     """
 
     t_s: float = 0.0
@@ -107,6 +118,8 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     last: Verdict | None = None
     past: tuple[PastLimit, ...] = ()
     left_open: tuple[LeftOpen, ...] = ()
+    elsewhere: tuple[Elsewhere, ...] = ()
+    arrived: bool = False
     told: Told | None = None
     note: Told | None = None
     word: Operator | None = None

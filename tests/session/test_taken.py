@@ -304,3 +304,23 @@ def test_the_form_in_a_first_record() -> None:
     before = proved(CLOCK)("OL*3 :take=R")
     handed = taken_over(left(before, 60.0), (safe("C12"), fuses(1), CLOCK), {"R": left(play(CLOCK)(":yes"), 1.0)}, None)
     assert Inherited.of(msgspec.json.decode(msgspec.json.encode(handed.as_builtins()))) == handed
+
+
+def test_a_name_leaves_the_tag_of_a_unit_in_a_job() -> None:
+    """The tag tells whose journal it is; outside a job it follows the name."""
+    named = play(confirm())(":name=GC-8_0407 :again")
+    assert named.said.startswith("L: ") and named.view.unit is not None
+    assert (named.view.unit.name, named.view.unit.tag) == ("GC-8 0407", "L")
+    assert Play(confirm(), tag="L")(":name=left :again").said.startswith("left: ")
+
+
+def test_what_a_view_says_of_the_job() -> None:
+    """Its title and tags, what other units wait for, and until the first touch that a unit has just arrived."""
+    before = play(CLOCK)(":yes +100 :take=R")
+    view = first_time(fuses(1), others={"L": left(before, 0.0)}).view
+    assert view.unit is not None and (view.unit.job, view.unit.units) == ("vent pair", ("L", "R"))
+    assert [(each.tag, each.waits) for each in view.elsewhere] == [("L", (("clock", 800.0),))]
+    right = first_time(fuses(1))
+    assert right.view.arrived and right("OL*8").view.arrived
+    assert not right("9 0.2*3").view.arrived
+    assert not Play(fuses(1)).view.arrived
