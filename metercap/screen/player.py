@@ -89,10 +89,13 @@ class Player:
     def _take(self) -> Sequence[Moment]:
         """Take the next record, and keep a copy now and then."""
         moments = list(self._again.take(self._records[self._at]))
+        self._step_on()
+        return moments
+
+    def _step_on(self) -> None:
         self._at += 1
         if self._at % EVERY == 0:
             self._keep()
-        return moments
 
     # --- clock
 
@@ -163,9 +166,10 @@ class Player:
         if not start < self._at <= goal:
             self._at, self._again = start, copy.deepcopy(self._kept[start])
         while self._at < goal:
-            self._take()
+            self._again.pass_over(self._records[self._at])
+            self._step_on()
         self._rebase(self._records[goal - 1].t_s if goal else 0.0)
-        self._observer.look(self._again.view)
+        self._observer.look(self._again.settle())
 
     def _keep(self) -> None:
         """Keep a copy to go back to; where there are too many, every other one goes."""

@@ -6,10 +6,13 @@ since the rules have changed since.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterator, Sequence
 
+from metercap.reading import Reading
 from metercap.records import EVENTS, SCHEMA, EndRecord, Record, SessionRecord
 from metercap.session import Driver, Session, feed_recorded
+from metercap.view.fold import KEEP_ARRIVALS
 from metercap.view.model import View
 from metercap.view.viewer import Viewer
 
@@ -27,6 +30,8 @@ class Retold:
         self._looks = looks
         self._driver: Driver | None = None
         self._viewer = Viewer()
+        self._passes = False
+        self._passed: deque[Reading] = deque(maxlen=KEEP_ARRIVALS)
 
     @property
     def view(self) -> View:
@@ -51,7 +56,27 @@ class Retold:
             yield self._viewer.tell(record), [record]
         elif isinstance(record, EVENTS):
             for event, outcomes in feed_recorded(self._driver, [record]):
+                if self._passes and not outcomes and isinstance(event, Reading):
+                    self._passed.append(event)
+                    continue
+                self._catch_up()
                 yield self._seen(event, outcomes), [event, *outcomes]
+
+    def pass_over(self, record: Record) -> None:
+        """Take a record that nobody will see, and make no view of a reading that nothing came of: `settle` makes it."""
+        self._passes = True
+        for _ in self.take(record):
+            pass
+        self._passes = False
+
+    def settle(self) -> View:
+        """Return the newest view after what was passed over."""
+        self._catch_up()
+        return self._seen(None, ())
+
+    def _catch_up(self) -> None:
+        while self._passed:
+            self._viewer.tell(self._passed.popleft())
 
     def _open(self, record: SessionRecord) -> Iterator[Moment]:
         self._viewer = Viewer()

@@ -35,9 +35,10 @@ from metercap.journal import Kept
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.player import Player
 import metercap.screen.app
-player = Player(Kept(sys.argv[1]), ScreenObserver())
-player.jump(10**9)
-player.jump(-3)
+with Kept(sys.argv[1]) as records:
+    player = Player(records, ScreenObserver())
+    player.jump(10**9)
+    player.jump(-3)
 sys.stderr.write(f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024}\\n")
 """
 

@@ -93,3 +93,15 @@ def test_a_player_goes_back_and_on_over_a_real_session(monkeypatch: pytest.Monke
         player.jump(step)
         at = player._at
         assert observer.view == (views(records[:at]) or [View()])[-1], (step, at)
+
+
+def test_what_is_passed_over_leads_to_the_same_view() -> None:
+    """From any beginning to any end: the view after what nobody saw is the one that looking at all of it gives."""
+    play = played()("^silent 1.250k*2 OL*20")
+    records = file_of(play)
+    for start, end in [(0, n) for n in range(2, len(records), 3)] + [(n, len(records)) for n in range(2, 60, 7)]:
+        again = Retold()
+        views(records[:start], again)
+        for record in records[start:end]:
+            again.pass_over(record)
+        assert again.settle() == views(records[:end])[-1], (start, end)
