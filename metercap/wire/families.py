@@ -139,4 +139,5 @@ def _build(profile: MeterProfile, codec: Codec, latency_s: float, midstream: boo
         # A mode stands nowhere but at a line's beginning, so the last bytes of a line that is too long need no
         # other proof.
         return LineDecoder(codec, byte_s, latency_s, end=b"\r", size=codec.frame_bytes)
+    midstream = midstream and not isinstance(codec, Scpi)  # the link writes these lines, and whole
     return LineDecoder(codec, byte_s, latency_s, end=b"\n", size=None, midstream=midstream)

@@ -14,7 +14,7 @@ import socket
 import threading
 import time
 import tty
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import NamedTuple
 
@@ -326,3 +326,36 @@ class SocketMeter:
         self._stop.wait(1.0 / (self._fast if self.integrating <= 1.0 else self._rate))
         value = self._measure(f"MEAS:{self.function}? {self.range}".strip())
         return "+9.90000000E+37" if value == OPEN else f"{value:+.8E}"
+
+
+@contextlib.contextmanager
+def on_port(meter: SocketMeter, folder: Path) -> Iterator[Path]:
+    """Let a SCPI meter be spoken to over a pseudo-terminal as well; yields the name that leads to it."""
+    master, slave = os.openpty()
+    tty.setraw(slave)
+    path = folder / "scpi-port"
+    path.symlink_to(os.ttyname(slave))
+    over = threading.Event()
+
+    def run() -> None:
+        held = b""
+        while not over.is_set():
+            with contextlib.suppress(OSError):
+                if select.select([master], [], [], 0.05)[0]:
+                    held += os.read(master, 1024)
+            *lines, held = held.split(b"\n")
+            for line in lines:
+                reply = meter.reply(line.decode())
+                if reply is not None:
+                    os.write(master, reply.encode() + b"\r\n")
+
+    thread = threading.Thread(target=run, name="outside scpi port", daemon=True)
+    thread.start()
+    try:
+        yield path
+    finally:
+        over.set()
+        thread.join()
+        path.unlink()
+        os.close(slave)
+        os.close(master)

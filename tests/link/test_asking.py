@@ -5,10 +5,9 @@ The meter is the outside one of the end-to-end tests, on a loopback socket and o
 
 from __future__ import annotations
 
-import os
-import threading
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import msgspec
@@ -26,7 +25,7 @@ from metercap.quantity import Quantity
 from metercap.reading import Reading
 from metercap.records import LinkState
 from metercap.wire import decoder
-from tests.e2e.outside_meter import SocketMeter
+from tests.e2e.outside_meter import SocketMeter, on_port
 
 pytestmark = pytest.mark.usefixtures("threads_end")
 
@@ -278,31 +277,16 @@ def test_over_a_socket_the_panel_is_left_as_it_was(scpi: MeterProfile, sink: Any
 
 
 @pytest.fixture
-def serial_meter(pty: Any) -> Iterator[SocketMeter]:
-    """The same meter behind a pseudo-terminal."""
+def serial_meter() -> Iterator[SocketMeter]:
+    """The same meter, to be put behind a pseudo-terminal."""
     with SocketMeter(lambda query: -0.001, rate=50.0) as meter:
-        over = threading.Event()
-
-        def run() -> None:
-            held = b""
-            while not over.is_set():
-                try:
-                    held += os.read(pty.master, 1024)
-                except OSError:
-                    return
-                *lines, held = held.split(b"\n")
-                for line in lines:
-                    reply = meter.reply(line.decode())
-                    if reply is not None:
-                        os.write(pty.master, reply.encode() + b"\r\n")
-
-        thread = threading.Thread(target=run, daemon=True)
-        thread.start()
         yield meter
-        over.set()
-        os.close(pty._slave)
-        pty._slave = -1
-        thread.join(3.0)
+
+
+@pytest.fixture
+def port(serial_meter: SocketMeter, tmp_path: Path) -> Iterator[str]:
+    with on_port(serial_meter, tmp_path) as path:
+        yield str(path)
 
 
 def wait_local(meter: SocketMeter) -> None:
@@ -313,9 +297,11 @@ def wait_local(meter: SocketMeter) -> None:
     assert not meter.remote
 
 
-def test_asking_who_is_there_leaves_the_panel_unlocked(scpi: MeterProfile, pty: Any, serial_meter: SocketMeter) -> None:
+def test_asking_who_is_there_leaves_the_panel_unlocked(
+    scpi: MeterProfile, port: str, serial_meter: SocketMeter
+) -> None:
     """`identify` only opens and closes: the panel is given back all the same. No VISA is needed for a serial port."""
-    source = VisaSource(pty.path, scpi)
+    source = VisaSource(port, scpi)
     assert serial_meter.remote
     assert source.identity == "SIMULATED,BENCH METER,0,1.0"
     source.stop()
@@ -323,13 +309,13 @@ def test_asking_who_is_there_leaves_the_panel_unlocked(scpi: MeterProfile, pty: 
 
 
 def test_a_serial_session_ends_with_the_panel_unlocked(
-    scpi: MeterProfile, pty: Any, serial_meter: SocketMeter, sink: Any, monkeypatch: pytest.MonkeyPatch
+    scpi: MeterProfile, port: str, serial_meter: SocketMeter, sink: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """First the lock, last the key; in between, readings; and all of it without a VISA library."""
     import sys
 
     monkeypatch.setitem(sys.modules, "pyvisa", None)
-    source = VisaSource(pty.path, scpi)
+    source = VisaSource(port, scpi)
     source.want(OHMS, None)
     source.start(sink, ScaledClock())
     sink.until(lambda s: s.data.count(b"\n") >= 2, "readings")
@@ -340,13 +326,13 @@ def test_a_serial_session_ends_with_the_panel_unlocked(
 
 
 def test_a_meter_that_says_no_name_is_unlocked_too(
-    scpi: MeterProfile, pty: Any, serial_meter: SocketMeter, monkeypatch: pytest.MonkeyPatch
+    scpi: MeterProfile, port: str, serial_meter: SocketMeter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Opening failed after the lock: the key is sent before the port is let go."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 0.3)
     serial_meter._refused = ("*IDN?",)
     with pytest.raises(LinkError):
-        VisaSource(pty.path, scpi.at_rate(20.0))
+        VisaSource(port, scpi.at_rate(20.0))
     wait_local(serial_meter)
 
 

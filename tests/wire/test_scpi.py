@@ -173,3 +173,9 @@ def test_every_query_of_the_profile_reads_as_its_quantity() -> None:
         assert isinstance(reading, Reading)
         assert reading.quantity == quantity
         assert reading.flags == ()
+
+
+def test_the_first_line_is_whole() -> None:
+    """The link writes these lines itself, so there is none that began before anybody listened."""
+    first = decoder(SCPI, midstream=True).feed(b"MEAS:RES? +1.23400000E+03\n", 1.0)
+    assert [one.value for one in first if isinstance(one, Reading)] == [1234.0]
