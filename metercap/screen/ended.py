@@ -16,7 +16,7 @@ def left_over(view: View) -> str:
         names = [verdict.item for verdict in view.verdicts if verdict.verdict is kind]
         if names:
             parts.append(f"{word}: {_listed(names)}")
-    undone = [spot.name for stage in view.path for spot in stage.spots if spot.verdict is None]
+    undone = [item for _, item in view.undone]
     if undone:
         parts.append(f"not done: {_listed(undone)}")
     return "   ".join(parts)

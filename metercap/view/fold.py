@@ -200,6 +200,7 @@ def _prompt(view: View, record: Prompt) -> _Change:
     # The stop cue and the prompt that explains it come together; any later prompt says that it is over.
     explains = record.do is Do.STOP and record.t_s == view.call_s
     change: _Change = {"call": None if view.call is CueKind.STOP and not explains else view.call}
+    change["prompts"] = view.prompts + 1
     if record.do is Do.DIAL and record.step == view.step and view.asked is not None:
         return change | {"aside": record}
     if view.call is CueKind.WAITING:  # it waited for what the prompt before asked for

@@ -86,7 +86,8 @@ class Told(msgspec.Struct, frozen=True):
 class View(msgspec.Struct, frozen=True, kw_only=True):
     """One moment of a session.
 
-    `asked` is the open prompt, whose fields say what answers it; `aside` a dial to be turned meanwhile, which does not
+    `asked` is the open prompt, whose fields say what answers it, and `prompts` the number of it, so that a word may say
+    which prompt it answers; `aside` a dial to be turned meanwhile, which does not
     replace it. `own` is what the step in turn knows, `kind` its kind, `place` where its item is. `call` is what the
     hands should do first (lift, again, waiting, stop), given at `call_s`; `cue` the last word of a trimmer's steering.
     `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit, `left_open` what was
@@ -105,6 +106,7 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     item: str = ""
     place: Item | None = None
     asked: Prompt | None = None
+    prompts: int = 0
     aside: Prompt | None = None
     own: Facts | None = None
     reading: Shown | None = None
@@ -174,6 +176,11 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
         """Every verdict that stands, in the plan's order, unplanned items last."""
         spots = [spot for stage in self.path for spot in stage.spots]
         return tuple(spot.verdict for spot in (*spots, *self.unplanned) if spot.verdict is not None)
+
+    @property
+    def undone(self) -> tuple[tuple[str, str], ...]:
+        """Step and item of all that the path has and nobody decided."""
+        return tuple((stage.id, spot.name) for stage in self.path for spot in stage.spots if spot.verdict is None)
 
     @property
     def rate_per_s(self) -> float | None:

@@ -375,6 +375,20 @@ def test_an_item_that_the_plan_does_not_have() -> None:
     assert play.view.item == "F1" and play.view.kind == "sweep"
 
 
+def test_prompts_are_numbered() -> None:
+    """So that a word from elsewhere can say which one it answers."""
+    play = Play(fuses(2), rate=5.0)
+    assert play.view.prompts == len(play.prompts) == 1
+    play("OL*6 0.2*3 OL*12 :skip")
+    assert play.view.prompts == len(play.prompts) > 2
+
+
+def test_what_nobody_decided_is_told() -> None:
+    """By step and item, in the plan's order."""
+    play = Play(fuses(2), CheckStep(id="r", items=(Item("R1"),), unit="ohm"), rate=5.0)("OL*6 0.2*3")
+    assert play.view.undone == (("fuses", "F2"), ("r", "R1"))
+
+
 def test_the_end_and_what_stands() -> None:
     """What stood last stays readable after the end."""
     play = Play(fuses(2), rate=5.0)("OL*6 0.2*2 OL*12 0.2*2")
@@ -394,7 +408,7 @@ STEPS: list[tuple[StepBase, str]] = [
 def test_looking_changes_nothing(step: StepBase, script: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """The same outcomes whether views are made or not, and a view is one JSON text."""
     seen = Play(step, rate=5.0)(script)
-    msgspec.json.encode(seen.view)
+    assert msgspec.json.decode(msgspec.json.encode(seen.view), type=View) == seen.view
     monkeypatch.setattr("tests.steps.bench_play.Viewer.take", lambda self, event, outcomes: self.view)
     unseen = Play(step, rate=5.0)(script)
     assert seen.out == unseen.out
