@@ -61,8 +61,9 @@ class Inherited(msgspec.Struct, frozen=True):
     `uncounted` holds, by step, what its unanswered count check is about; `leads` the nulls that a later `zero` compares
     itself with, where none is asked for again; `unread` why a trimmer has no value as found, by "step/item": it was
     moved, so it never will; `standing` the trimmers past a hazard limit, by item; `targets` what the operator said to
-    turn to, by "step/item", and `good_for` the steps that he called the unit good for. In a job also when `waits` are
-    over, by step, and when the unit was proved dead (`proof`), in seconds of this session, and the `others` by tag.
+    turn to and `parts` what he called what is new, both by "step/item"; `good_for` the steps that he called the unit
+    good for. In a job also when `waits` are over, by step, and when the unit was proved dead (`proof`), in seconds of
+    this session, and the `others` by tag.
     """
 
     how: How = ""
@@ -79,6 +80,7 @@ class Inherited(msgspec.Struct, frozen=True):
     waits: dict[str, float] = {}
     proof: Proof | None = None
     others: dict[str, Away] = {}
+    parts: dict[str, str] = {}
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Inherited:
@@ -104,6 +106,7 @@ class Inherited(msgspec.Struct, frozen=True):
         bench.standing = dict(self.standing)
         bench.targets = {_pair(key): target for key, target in self.targets.items()}
         bench.good_for = dict.fromkeys(self.good_for)
+        bench.parts = {_pair(key): part for key, part in self.parts.items()}
         for lead in self.leads:
             null = LeadNull(lead.value, lead.u, math.inf if lead.dof is None else lead.dof, lead.noise)
             bench.judge.keep_lead(lead.quantity, lead.resolution, null)
@@ -146,6 +149,7 @@ def inherited_from(
         dict(bench.standing),
         {"/".join(key): target for key, target in bench.targets.items()},
         tuple(bench.good_for),
+        parts=parts_of(bench),
     )
 
 
@@ -159,6 +163,11 @@ def handed_on(verdict: Verdict, session_id: str, *, here: bool = False) -> Verdi
         reason = f"{source}; {reason}" if reason else source
     budget = verdict.budget if here else UNSET
     return msgspec.structs.replace(verdict, t_s=0.0, from_s=None, contacts=UNSET, budget=budget, reason=reason)
+
+
+def parts_of(bench: Bench) -> dict[str, str]:
+    """Return what is new in the unit, by "step/item"."""
+    return {"/".join(key): part for key, part in bench.parts.items()}
 
 
 def recorded_only(session_id: str, standing: Mapping[Key, Verdict]) -> Inherited:

@@ -24,6 +24,7 @@ from metercap.session.inherit import (
     leads_of,
     needs_proof,
     open_ohms,
+    parts_of,
     recorded_only,
 )
 from metercap.session.machine import Session
@@ -104,6 +105,7 @@ def taken_over(
         _waits(mine),
         _proof(mine),
         away,
+        parts_of(bench),
     )
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from tests.e2e.jobs import going_on, journals_in, new_job, sittings
 from tests.e2e.outside_meter import OPEN, Meter
 from tests.e2e.program import Record, of_kind, plan_file, program, run, sweep, verdicts
 from tests.e2e.test_continue import arguments, records
@@ -207,6 +208,43 @@ def test_a_new_part_is_listed_and_measured(played: dict[tuple[str, str], list[Re
     assert [note["text"] for note in of_kind(seen, "note") if note["text"].startswith("part replaced")] == [
         "part replaced: F1 (fuses)"
     ]
+
+
+def test_a_reference_is_born_in_the_middle_of_a_job(tmp_path: Path, journals: list[Path]) -> None:
+    """R's trimmer needs a good unit's value: L is taken, said to be good, and R is told beside it and turned there."""
+    job = new_job(tmp_path, BRIDGE, units=("R", "L"))
+    with Meter(tmp_path) as meter, program(*going_on(job, meter)) as metercap:
+        metercap.until(lambda seen: of_kind(seen, "reading"), "reading")
+        time.sleep(1.5)
+        meter.tips = 1860.0
+        metercap.until(lambda seen: "no reference" in of_kind(seen, "prompt")[-1]["say"], "question for a reference")
+        meter.tips = OPEN
+        metercap.say("take L")
+        metercap.until(lambda seen: len(sittings(seen)) == 2, "L")
+        metercap.say("good")
+        time.sleep(3.0)
+        meter.tips = 2190.0
+        metercap.until(lambda seen: "RV1" in verdicts(sittings(seen)[1]), "L's value")
+        meter.tips = OPEN
+        metercap.say("take R")
+        metercap.until(lambda seen: len(sittings(seen)) == 3, "R again")
+        time.sleep(3.0)
+        meter.tips = 1860.0
+        metercap.until(lambda seen: of_kind(seen, "prompt")[-1]["do"] == "turn", "turning")
+        for ohm in (1900.0, 2000.0, 2100.0, 2190.0):
+            meter.tips = ohm
+            time.sleep(0.2)
+        metercap.until(lambda seen: "RV1" in verdicts(sittings(seen)[2]), "R's verdict")
+        metercap.say("quit")
+        metercap.wait()
+    journals += journals_in(job)
+    _, good, last = sittings(metercap.records)
+    assert [(v["verdict"], v["value"]) for v in of_kind(good, "verdict")] == [("pass", 2190.0)]
+    told = [note["text"] for note in of_kind(last, "note") if "as found" in note["text"]]
+    assert told == ["RV1 as found 1.860 kΩ, good unit 2.190 kΩ: 84.9 %, turned by someone?"]
+    (verdict,) = of_kind(last, "verdict")
+    assert (verdict["verdict"], verdict["target"], verdict["as_found"]) == ("pass", 2190.0, 1860.0)
+    assert run("job", "show", str(job)).out.count(b"nothing is open") == 1
 
 
 def test_killed_in_another_step_it_goes_on_with_what_was_left(tmp_path: Path, journals: list[Path]) -> None:

@@ -115,6 +115,22 @@ def test_a_hazard_limit_in_percent_follows_no_operators_target() -> None:
     assert "hazard RV1" in known.cues  # 0.8 · 2190 = 1752
 
 
+def test_what_was_said_is_not_asked_again_by_the_session_that_goes_on() -> None:
+    """The target, what is good and what is new: a session that was cut off hands them on; one taken up later not."""
+    play = Play(BRIDGE, fuses(2), AFTER, rate=5.0)(FOUND + ":target=2.19k +1 :yes :replaced=10-turn :to=fuses :good")
+    handed = inherited_from(play.session.bench, "continue", "s0").as_builtins()
+    later = Play(BRIDGE, fuses(2), AFTER, rate=5.0, inherited=handed)
+    assert later.prompts == ["probe RV1"]
+    assert later.machine.state == "turn"
+    assert list(later.session.bench.good_for) == ["fuses"]
+    later("OL*6 2.190k*40")
+    assert (later.verdicts["RV1"].verdict, later.verdicts["RV1"].target) == ("pass", 2190.0)
+    assert "replaced, 10-turn" in later.verdicts["RV1"].reason
+    again(later)
+    fresh = inherited_from(play.session.bench, "after", "s0").as_builtins()
+    assert Play(BRIDGE, AFTER, rate=5.0, inherited=fresh).machine.state == "target"
+
+
 # --- this unit is good
 
 
