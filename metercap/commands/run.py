@@ -24,12 +24,16 @@ once. Steps of words alone need no meter.
 
 With a job, "take TAG" parks the unit on the mat and takes another one, in the same program and on the same port.
 
-Exit status: 0 every verdict is pass or absent (a job: over all its units); 1 some are not, or items were not done;
-2 bad usage or file; 3 the link cannot be opened; 130 interrupted (the journal is closed properly).
+Exit status: 0 every verdict is pass, absent or accepted (a job: over all its units); 1 some are not, or items were not
+done; 2 bad usage or file; 3 the link cannot be opened; 130 interrupted (the journal is closed properly).
 
 Words while it runs come by key, pedal or line; ? shows all of them. Three of them count: "missed 2" says that two
 presses of a switch showed nothing, "fixed new relay" that a fix was made and starts are counted anew, and
 "replaced BT1" that a new part is in and is to be measured.
+
+Any order will do: "to fuses" leaves a step for another, "at F7" or "at fuses/F7" for one item of it, "back" for the
+item before; what is left open comes back before the end. "accept F7 not fitted" leaves a verdict as it is and counts it
+as good. A trimmer without a reference asks for one: "target 2.19k", or "good" where this unit is the good one.
 
 What a meter of a few conversions a second cannot see: dropouts and bounce shorter than one conversion. Two compensating
 slips of the hand inside one sweep cannot be proved absent either; the count check is there for them."""
