@@ -24,7 +24,7 @@ from metercap.screen.face import face
 from metercap.screen.keyboard import Act, Keyboard, Mode
 from metercap.screen.model import Face, Line, Path, Place, Tone
 from metercap.screen.observer import ScreenObserver
-from metercap.screen.pages import paint_help, pedal_view, quit_view
+from metercap.screen.pages import paint_help, paint_list, pedal_view, quit_view
 from metercap.screen.paint import paint
 from metercap.screen.ports import Controls, Hands, WordPort, sign_of
 from metercap.screen.theme import THEMES, Theme
@@ -230,6 +230,8 @@ class BenchApp(App[None], inherit_bindings=False):
         keyboard = self._keyboard
         if keyboard.mode is Mode.HELP:
             return paint_help(columns, rows, keyboard.help_rows(), self._scroll)
+        if keyboard.mode is Mode.LIST:
+            return paint_list(columns, rows, self._observer.view, self._scroll)
         now_s = self._clock.now_s() if self._clock is not None else None
         shown = face(self._observer.view, now_s=now_s, problem=self._problem() or "")
         if keyboard.mode is Mode.QUIT:

@@ -15,7 +15,16 @@ from metercap.screen.lettering import capitals
 from metercap.screen.model import MARKS, TONES, Done, Face, Field, Line, Path, Place, Span, Stone, Tone
 from metercap.screen.moment import PLACE, VALUE_MATTERS, Moment, counts, shown, spoken, untagged
 from metercap.screen.text import visible
-from metercap.steps.facts import ConfirmFacts, ExerciseFacts, InForce, TrialsFacts, WiggleFacts
+from metercap.steps.facts import (
+    CellFacts,
+    ConfirmFacts,
+    ExerciseFacts,
+    InForce,
+    SafeFacts,
+    TrialsFacts,
+    WiggleFacts,
+    ZeroFacts,
+)
 from metercap.view import Spot, Stage, View
 
 WORD_S = 1.5
@@ -64,21 +73,35 @@ def _title(view: View) -> str:
 def _aside(now: Moment) -> Line | None:
     view, reading, own = now.view, now.view.reading, now.view.own
     if view.end is not None:
-        found = counts(view.verdicts)
-        return Line("  ".join(f"{MARKS[place]} {number}" for place, number in found.items()))
+        failed = view.end.reason == "done" and any(verdict.verdict is VerdictKind.FAIL for verdict in view.verdicts)
+        return Line("DONE" if failed else _counted(now))
     if now.field is not None and now.field.now is not None:
-        tone = Tone.ALARM if view.hazard is not None else Tone.GOOD if now.field.facts.inside else Tone.PLAIN
-        return Line(format_value(now.field.now, now.field.facts.unit, now.field.facts.resolution), tone)
-    if isinstance(own, WiggleFacts) and own.dropouts:
-        return Line(f"{own.dropouts} DROPOUT{'S' if own.dropouts > 1 else ''}", Tone.BAD)
+        return _way(now.field, hazard=view.hazard is not None)
+    if isinstance(own, WiggleFacts) and own.watching:
+        many = f"{own.dropouts} DROPOUT{'' if own.dropouts == 1 else 'S'}"
+        return Line(many if own.dropouts else "NO DROPOUT", Tone.BAD if own.dropouts else Tone.PLAIN)
     if isinstance(own, ExerciseFacts) and own.presses:
         # How far it is, and beside it what was found: "4 of 10" would read as either.
         tone = Tone.PLAIN if own.closed == own.presses else Tone.BAD
-        return Line(f"{own.presses}/{own.asked} DONE  {own.closed} CLOSED", tone)
+        return Line(f"{own.presses}/{own.asked}  {MARKS[Place.PASS]}{own.closed}", tone)
     if isinstance(own, TrialsFacts) and own.runs:
-        return Line(f"{own.passed} OF {own.runs}", Tone.PLAIN if own.passed == own.runs else Tone.BAD)
+        tone = Tone.PLAIN if own.passed == own.runs else Tone.BAD
+        if not own.fix or own.passed < own.runs:
+            return Line(f"{MARKS[Place.PASS]}{own.passed} OF {own.runs}", tone)
+        rest = f"{own.more_to_reliable} MORE" if own.more_to_reliable else "PROVED"
+        return Line(f"{own.passed}/{own.runs} {rest}", tone)
+    if isinstance(own, ConfirmFacts) and now.do is Do.WAIT:
+        return Line(capitals(visible(view.step)))
+    if isinstance(own, CellFacts) and now.do is Do.KEEP and reading is not None and view.touching:
+        return Line(f"{capitals(visible(now.item))} {shown(reading, reading.value)}")
     if view.call is CueKind.AGAIN:
         return Line(capitals(visible(now.item)))
+    if view.call is CueKind.WAITING and now.do in (Do.PROBE, Do.SHORT):
+        return Line("NO CONTACT YET", Tone.UNSURE)
+    if isinstance(own, ZeroFacts) and view.touching and reading is not None and reading.displayed is not None:
+        most = own.max_ohm if abs(reading.displayed) > own.max_ohm else own.warn_ohm
+        if abs(reading.displayed) > most:
+            return Line("NO LEAD" if most == own.max_ohm else "CLEAN LEADS", Tone.BAD)
     if view.call is CueKind.LIFT and now.fresh is not None:
         place = PLACE[now.fresh.verdict]
         return Line(f"{MARKS[place]} {capitals(visible(now.fresh.item))}", TONES[place])
@@ -86,15 +109,36 @@ def _aside(now: Moment) -> Line | None:
         if now.kind in VALUE_MATTERS and now.do in (Do.PROBE, Do.SHORT):
             return Line(capitals(visible(now.item)))
         return Line(shown(reading, reading.value))
-    watched = now.do in (Do.PROBE, Do.ANSWER) and now.fresh is None
+    # Where a unit is proved dead a number says nothing while nobody knows where the tips are: only a yes tells that.
+    dead = isinstance(own, SafeFacts) and not (own.heard or own.live or own.part in ("before", "after"))
+    watched = now.do in (Do.PROBE, Do.ANSWER) and now.fresh is None and not dead
     if watched and reading is not None and reading.quantity in _NO_CONTACT:
         return Line(shown(reading, reading.value))
     return None
 
 
+def _counted(now: Moment) -> str:
+    return "  ".join(f"{MARKS[place]} {number}" for place, number in counts(now.view.verdicts).items())
+
+
+def _way(ground: Field, *, hazard: bool) -> Line:
+    """What the number of a trimmer is, and in percent of the target; in the band, or past a limit, the value itself."""
+    facts = ground.facts
+    if facts.share is None or facts.inside or hazard:
+        tone = Tone.ALARM if hazard else Tone.GOOD
+        return Line(format_value(ground.now or 0.0, facts.unit, facts.resolution), tone)
+    return Line(f"TO GO {abs(100.0 * facts.share):.1f} %")
+
+
 def _done(now: Moment) -> Done | None:
     verdict = now.fresh
-    if verdict is None or now.view.hazard is not None or now.view.call is not None:
+    if (
+        verdict is None
+        or now.do is Do.DIAL
+        or now.view.aside is not None
+        or now.view.hazard is not None
+        or now.view.call is not None
+    ):
         return None
     place = PLACE[verdict.verdict]
     value = "" if verdict.value is None else format_value(verdict.value, verdict.unit, verdict.resolution)
@@ -104,7 +148,7 @@ def _done(now: Moment) -> Done | None:
 def _detail(now: Moment) -> str:
     view = now.view
     if view.end is not None:
-        return left_over(view)
+        return f"{_counted(now)}   {left_over(view)}"
     if now.fresh is not None and now.fresh.reason and now.fresh.verdict is not VerdictKind.PASS:
         return f"{visible(now.fresh.item)}: {visible(now.fresh.reason)}"
     told = view.told
@@ -139,7 +183,8 @@ def limits_text(limits: InForce | None) -> str:
 
 def _band_words(ground: Field) -> str:
     facts = ground.facts
-    words = f"band {format_value(ground.low, facts.unit)} to {format_value(ground.high, facts.unit)}"
+    words = "" if ground.now is None else f"now {format_value(ground.now, facts.unit, facts.resolution)}   "
+    words += f"band {format_value(ground.low, facts.unit)} to {format_value(ground.high, facts.unit)}"
     if facts.found is not None:
         words += f"   found {format_value(facts.found, facts.unit, facts.resolution or None)}"
     return words
@@ -204,6 +249,8 @@ def _words(now: Moment) -> tuple[str, ...]:
         return ("say", "note", "quit")
     prompt = view.aside or view.asked
     do = prompt.do if prompt is not None else None
+    if view.block is not None and not (prompt is not None and prompt.answers):  # no word writes a verdict meanwhile
+        return ("skip", "note", "say", "quit")
     if prompt is not None and prompt.answers and do is not Do.DIAL:
         return (*prompt.answers, "note", "say", "quit")
     if do is Do.WAIT:
@@ -239,7 +286,15 @@ def _cautions(now: Moment) -> tuple[str, ...]:
 
 def _status(now: Moment, problem: str) -> tuple[Line, ...]:
     view = now.view
-    lines = [Line(f"{visible(past.item)} PAST ITS LIMIT", Tone.ALARM) for past in view.past]
+    lines = [
+        Line(f"{visible(other.tag)}: {visible(past.item)} PAST ITS LIMIT", Tone.ALARM)
+        for other in view.elsewhere
+        for past in other.past
+        if past.stands is None or past.stands.believed
+    ]
+    for other in view.elsewhere:
+        lines += [Line(_waits(other.tag, step, until_s, now.now_s)) for step, until_s in other.waits]
+    lines += [Line(f"{visible(past.item)} PAST ITS LIMIT", Tone.ALARM) for past in view.past]
     if view.word is not None and now.now_s - view.word.t_s < WORD_S and view.end is None:
         lines.append(Line(f"heard: {spoken(view.word)}", Tone.GOOD))
     if problem:
@@ -263,6 +318,13 @@ def _status(now: Moment, problem: str) -> tuple[Line, ...]:
         lines.append(Line("journal ok", Tone.QUIET))
     lines.append(Line(f"{int(now.now_s) // 60}:{int(now.now_s) % 60:02d}", Tone.QUIET))
     return tuple(lines)
+
+
+def _waits(tag: str, step: str, until_s: float, now_s: float) -> str:
+    """A wait of a unit that is not on the mat: how long it still runs, or that it is over."""
+    left_s = max(0, int(until_s - now_s + 0.999))
+    rest = f"{left_s // 60}:{left_s % 60:02d}" if left_s else "over"
+    return f"{visible(tag)} {visible(step)} {rest}"
 
 
 # --- the ground it stands on

@@ -4,20 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import msgspec
 from msgspec import UNSET
 
+from metercap.asks import Asks
 from metercap.quantity import Quantity
-from metercap.records import CueKind, Do, LinkState, Prompt
+from metercap.records import CueKind, Do, LinkState, Prompt, VerdictKind
 from metercap.screen.model import MARKS, TONES, Hero, Place, Tone
-from metercap.screen.moment import VALUE_MATTERS, Moment, counts, headline, shown, split
+from metercap.screen.moment import VALUE_MATTERS, Moment, counts, headline, left, shown, split
 from metercap.screen.text import visible
 from metercap.session.facts import Shown
-from metercap.steps.facts import ConfirmFacts, SafeFacts
+from metercap.steps.facts import SafeFacts, ZeroFacts
 
-_BY_KIND = {("tune", Do.STOP): "TOOL AWAY", ("wiggle", Do.KEEP): "FLEX IT", ("cell", Do.KEEP): "LOAD IT"}
-"""What a prompt's kind of action means in one kind of step."""
+_BY_KIND = {("tune", Do.STOP): "TOOL AWAY", ("wiggle", Do.KEEP): "FLEX", ("cell", Do.KEEP): "LOAD"}
+"""What a prompt's kind of action means in one kind of step; the time that is left stands behind it."""
+_QUESTIONS = {
+    Asks.BEGUN: "BEGUN?",
+    Asks.POLARITY: "RED ON +?",
+    Asks.REPLACED: "{item} REPLACED?",
+    Asks.CLEANED: "CLEAN {item}?",
+    Asks.MENDED: "MEND IT",
+    Asks.STARTED: "PASS OR FAIL?",
+    Asks.PRESSING: "PRESSING?",
+}
+"""What is asked in the words that two metres leave time for; of all else the prompt's own sentence is drawn."""
 _VOLTS: dict[object, str] = {Quantity.VOLTAGE_DC: "V DC", Quantity.VOLTAGE_AC: "V AC"}
 _DIAL_SIGNS = {**_VOLTS, Quantity.RESISTANCE: "Ω", Quantity.CONTINUITY: "Ω"}
+MOST_NAMED = 5
+"""How many of the items that failed are named in letters."""
 _ENDS = {"done": "DONE", "quit": "QUIT", "interrupted": "STOPPED", "fault": "FAULT"}
 
 
@@ -33,6 +47,10 @@ def _ended(now: Moment) -> Hero | None:
     past = next(iter(now.view.past), None)
     if past is not None:
         return Hero(f"{visible(past.item)} PAST LIMIT", tone=Tone.ALARM)
+    failed = [visible(verdict.item) for verdict in now.view.verdicts if verdict.verdict is VerdictKind.FAIL]
+    if failed and end.reason == "done":
+        more = f" +{len(failed) - MOST_NAMED}" if len(failed) > MOST_NAMED else ""
+        return Hero(" ".join(failed[:MOST_NAMED]) + more, lead=MARKS[Place.FAIL], lead_tone=Tone.BAD, tone=Tone.BAD)
     found = counts(now.view.verdicts)
     worst = next((place for place in (Place.FAIL, Place.UNSURE) if found.get(place)), Place.PASS)
     tone = TONES[worst] if end.reason == "done" else Tone.UNSURE
@@ -56,6 +74,12 @@ def _link(now: Moment) -> Hero | None:
         return None
     words = {LinkState.LOST: "NO CABLE", LinkState.SILENT: "METER SILENT", LinkState.GARBAGE: "NO FRAMES"}
     return Hero(words.get(link.state, "METER?"), tone=Tone.BAD)
+
+
+def _arriving(now: Moment) -> Hero | None:
+    """Another unit is on the mat: which, before anything is asked of it."""
+    unit = now.view.unit
+    return Hero(visible(unit.tag or unit.name)) if unit is not None and now.view.arrived else None
 
 
 def _call(now: Moment) -> Hero | None:
@@ -82,7 +106,7 @@ def _turning(now: Moment) -> Hero | None:
         return Hero("STOP", tone=Tone.UNSURE)
     if facts.inside:
         return Hero("HANDS OFF", lead="✓", lead_tone=Tone.GOOD, tone=Tone.GOOD)
-    number, unit = split(abs(to_go), facts.unit, facts.resolution)
+    number, unit = split(abs(to_go if facts.error is None else facts.error), facts.unit, facts.resolution)
     tone = Tone.BAD if now.view.cue in (CueKind.WRONG_WAY, CueKind.PAST_IT) else Tone.PLAIN
     return Hero(number, unit=unit, lead="→" if to_go > 0 else "←", lead_tone=tone)
 
@@ -98,19 +122,20 @@ def _waiting_time(now: Moment) -> Hero | None:
     until_s = now.view.asked.until_s
     if not isinstance(until_s, float):
         return Hero("WAIT")
-    own = now.view.own
-    wait_s = own.wait_s if isinstance(own, ConfirmFacts) else until_s - now.view.asked.t_s
-    whole = max(0, int(until_s - now.now_s + 0.999))
-    return Hero(f"{whole // 60}:{whole % 60:02d}") if wait_s >= 60 else Hero(str(whole), unit="s")
+    return Hero(f"COOL {left(now, until_s)}" if now.kind == "trials" else left(now, until_s))
 
 
 def _live(now: Moment) -> Hero | None:
-    reading = now.view.reading
+    reading, own = now.view.reading, now.view.own
     asked = now.do in (Do.PROBE, Do.SHORT) and now.view.aside is None
     touched = now.view.touching and now.armed and asked and now.kind in VALUE_MATTERS
     if reading is None or not (touched or now.view.asked is None):
         return None
-    return _value_hero(reading, reading.value)
+    found = _value_hero(reading, reading.value)
+    if isinstance(own, ZeroFacts) and reading.displayed is not None and abs(reading.displayed) > own.warn_ohm:
+        # No lead reads so much: the tips are on something else, or the leads are worn.
+        return msgspec.structs.replace(found, lead="✗", lead_tone=Tone.BAD, tone=Tone.BAD)
+    return found
 
 
 def _asked(now: Moment) -> Hero | None:
@@ -119,9 +144,15 @@ def _asked(now: Moment) -> Hero | None:
         return None
     if now.do is Do.ANSWER and now.kind == "safe" and prompt.quantity in _VOLTS:
         # All of it as large as the place: what is answered here is whether the unit is dead.
-        return Hero(f"{visible(now.item)} {_VOLTS[prompt.quantity]} SAY YES", armed=now.armed)
+        own = now.view.own
+        if isinstance(own, SafeFacts) and own.live:
+            return Hero(f"{visible(now.item)} IS LIVE", tone=Tone.ALARM)
+        say = "HOLD ON" if isinstance(own, SafeFacts) and own.heard else "SAY YES"
+        return Hero(f"{visible(now.item)} {_VOLTS[prompt.quantity]} {say}", armed=now.armed)
     if (now.kind, prompt.do) in _BY_KIND:
-        return Hero(_BY_KIND[now.kind, prompt.do])
+        until_s = now.view.own.until_s if now.view.own is not None else None
+        deed = _BY_KIND[now.kind, prompt.do]
+        return Hero(deed if until_s is None else f"{deed} {left(now, until_s)}")
     if prompt.do is Do.DIAL:
         return _dial(prompt)
     fixed = {
@@ -136,7 +167,8 @@ def _asked(now: Moment) -> Hero | None:
     word = fixed.get(prompt.do)
     if word is not None:
         return Hero(word)
-    return Hero(headline(now, prompt.say))
+    question = None if now.view.asks is None else _QUESTIONS.get(now.view.asks)
+    return Hero(headline(now, prompt.say) if question is None else question.format(item=visible(now.item)))
 
 
 def _dial(prompt: Prompt) -> Hero:
@@ -163,5 +195,6 @@ def _value_hero(reading: Shown, value: float | None) -> Hero:
 
 
 _HEROES: tuple[Callable[[Moment], Hero | None], ...] = (
-    _ended, _hazard, _stop, _link, _call, _before, _touch_again, _turning, _waiting_time, _live, _asked, _probe,
+    _ended, _hazard, _stop, _link, _arriving, _call, _before, _touch_again, _turning, _waiting_time, _live, _asked,
+    _probe,
 )  # fmt: skip

@@ -25,6 +25,10 @@ THEME_KEY = "T"
 """Goes to the next theme: dark, light, plain."""
 
 
+LIST_KEY = "L"
+"""Shows what is open, step by step."""
+
+
 class Mode(Enum):
     """What the next key is for."""
 
@@ -32,6 +36,7 @@ class Mode(Enum):
     TYPING = "typing"
     QUIT = "quit"
     HELP = "help"
+    LIST = "list"
     PEDAL = "pedal"
     PEDAL_WORD = "pedal word"
 
@@ -88,7 +93,7 @@ class Keyboard:
             return self._type(key)
         if self._hands and key in HAND_KEYS and self.mode is Mode.WORDS and not self.over:
             return Act("hand", HAND_KEYS[key][0])
-        if key == last and now_s - last_s < REPEAT_S and not self._replay and self.mode is not Mode.HELP:
+        if key == last and now_s - last_s < REPEAT_S and not self._replay and self.mode not in (Mode.HELP, Mode.LIST):
             return None
         return _MODES[self.mode](self, key)
 
@@ -99,6 +104,9 @@ class Keyboard:
             return Act("leave")
         if key in (HELP_KEY, "f1"):
             self.mode = Mode.HELP
+            return None
+        if key == LIST_KEY:
+            self.mode = Mode.LIST
             return None
         if key in ("ctrl+q", "escape"):
             self.mode = Mode.QUIT if key == "ctrl+q" else Mode.WORDS
@@ -150,7 +158,7 @@ class Keyboard:
         self.mode = Mode.WORDS
         if key == "escape":
             return None
-        if key in (HELP_KEY, PEDAL_KEY, THEME_KEY):
+        if key in (HELP_KEY, PEDAL_KEY, THEME_KEY, LIST_KEY):
             self.notice = f"{key_name(key)} is one of the screen's own keys; a pedal cannot type it"
             return None
         self._pedal, self.mode = key, Mode.PEDAL_WORD
@@ -208,6 +216,7 @@ class Keyboard:
             rows.append((PEDAL_KEY, "pedal", "learn a pedal: press it, then the key of its word"))
         if self._hands:
             rows = [*((HAND_SIGNS.get(key, key), name, does) for key, (name, does) in HAND_KEYS.items()), *rows]
+        rows.append((LIST_KEY, "list", "every step, and what is open in it"))
         return [*rows, (THEME_KEY, "theme", "dark, light, or no colour"), (HELP_KEY, "help", "this page")]
 
 
@@ -215,6 +224,7 @@ _MODES = {
     Mode.WORDS: Keyboard._words,
     Mode.QUIT: Keyboard._quit,
     Mode.HELP: Keyboard._help,
+    Mode.LIST: Keyboard._help,
     Mode.PEDAL: Keyboard._press_pedal,
     Mode.PEDAL_WORD: Keyboard._pedal_word,
 }

@@ -18,6 +18,7 @@ FRESH_S = 2.5
 """How long a verdict given without a contact stays beside the next item."""
 LONG = 40
 """Characters beyond which a prompt's first clause alone is drawn in letters."""
+MOST_WORDS = 6
 VALUE_MATTERS = {"check", "cell", "zero", "safe", "wiggle"}
 """Steps whose answer is the live value, once the probes are on."""
 PLACE = {
@@ -84,6 +85,13 @@ def split(value: float, unit: str, resolution: float) -> tuple[str, str]:
     return number, unit
 
 
+def left(now: Moment, until_s: float) -> str:
+    """Return the time that is left as minutes and seconds, "0:09": a number with a unit reads as another one at two
+    metres."""
+    whole = max(0, int(until_s - now.now_s + 0.999))
+    return f"{whole // 60}:{whole % 60:02d}"
+
+
 def spoken(word: Operator) -> str:
     """Return an operator's word as it was said."""
     return visible(f"{word.word} {word.text}".strip())
@@ -103,7 +111,12 @@ def headline(now: Moment, say: str) -> str:
     # A question is asked whole, without the label before it; what follows it stands in the line below.
     question = re.match(r"(?:[\w ]{1,12}: )?([^?]+\?)", text)
     if question is not None:
-        return question[1]
-    if len(text) > LONG:
+        text = re.split(r"[.;] ", question[1])[-1]
+    elif len(text) > LONG:
         text = re.split(r"[:;]", text, maxsplit=1)[0]
-    return re.sub(r"[;:,]?\s*yes or no\??$", "", text) or "?"
+    text = re.sub(r"[;:,]?\s*yes or no\??$", "", text) or "?"
+    if len(text) > LONG:
+        # Letters that are read from two metres hold the first thing that is asked about; the line below has it all.
+        first = re.split(r"[,.;:]", text, maxsplit=1)[0]
+        text = f"{' '.join(first.split()[:MOST_WORDS])} ...{'?' if text.endswith('?') else ''}"
+    return text

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import msgspec
 
+from metercap.records import VerdictKind
 from metercap.screen.canvas import Canvas, Ink
-from metercap.screen.model import Face, Hero, Line, Tone
-from metercap.screen.text import wrapped
+from metercap.screen.model import MARKS, Face, Hero, Line, Place, Tone
+from metercap.screen.moment import PLACE
+from metercap.screen.text import visible, wrapped
+from metercap.view import View
 
 LIMITS_OF_SIGHT = (
     "The meter shows two to ten values a second: dropouts and bounces shorter than a conversion stay unseen.",
@@ -40,6 +43,33 @@ def paint_help(columns: int, rows: int, table: list[tuple[str, str, str]], scrol
     for y, parts in enumerate(lines[start : start + rows - 2], 2):
         for left, text, ink in parts:
             canvas.text(left, y, text, ink)
+    return canvas
+
+
+def paint_list(columns: int, rows: int, view: View, scroll: int) -> Canvas:
+    """Draw every step of the plan with its mark and what is open in it, from line `scroll` on."""
+    canvas = Canvas(max(1, columns), max(1, rows))
+    canvas.text(0, 0, " list ", Ink.LABEL)
+    canvas.text(7, 0, "any key goes back; arrows scroll", Ink.QUIET)
+    later = {left.step for left in view.left_open}
+    lines: list[tuple[str, str, Ink]] = []
+    for stage in view.path:
+        undone = [spot.name for spot in stage.spots if spot.verdict is None]
+        told = [spot.verdict for spot in stage.spots if spot.verdict is not None]
+        bad = [verdict for verdict in told if verdict.verdict is not VerdictKind.PASS]
+        here = stage.id == view.step and view.end is None
+        parts = [f"{MARKS[PLACE[verdict.verdict]]} {verdict.item}" for verdict in bad]
+        if undone and undone != [stage.id]:
+            parts.append(f"open: {', '.join(undone)}")
+        if stage.id in later and not here:
+            parts.append("comes back before the end")
+        mark = "▶" if here else "·" if undone else " " if bad else MARKS[Place.PASS]
+        ink = Ink.STRONG if here else Ink.TEXT if undone or bad else Ink.QUIET
+        lines.append((f" {mark} {visible(stage.id)}", visible("   ".join(parts)), ink))
+    start = min(max(0, scroll), max(0, len(lines) - (rows - 2)))
+    for y, (name, said, ink) in enumerate(lines[start : start + rows - 2], 2):
+        canvas.text(0, y, name, ink)
+        canvas.text(20, y, said, ink)
     return canvas
 
 

@@ -50,6 +50,8 @@ MOST_UNPLANNED = 1000
 """Unplanned items that are kept."""
 STEERING = (CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND, CueKind.WRONG_WAY, CueKind.PAST_IT)
 """What a trimmer's hand is told."""
+_ANSWERS = ("yes", "no", "pass", "fail", "open", "absent")
+"""Words that answer something about the unit on the mat: whoever says one has seen which it is."""
 _CALLS = (CueKind.LIFT, CueKind.AGAIN, CueKind.WAITING, CueKind.STOP)
 
 _Change = dict[str, Any]
@@ -148,7 +150,7 @@ def _steering(view: View, facts: SessionFacts) -> _Change:
 
 def _session(_: View, record: SessionRecord) -> _Change:
     fresh = begin(record)
-    return {"unit": fresh.unit, "path": fresh.path}
+    return {name: getattr(fresh, name) for name in ("unit", "path", "arrived", "elsewhere")}
 
 
 def _reading(view: View, record: Reading) -> _Change:
@@ -180,6 +182,8 @@ def _operator(view: View, record: Operator) -> _Change:
     if view.unit is not None and record.word == NAME and name:
         tag = view.unit.tag if view.unit.job else tag_of(name)
         change["unit"] = msgspec.structs.replace(view.unit, name=name, tag=tag)
+    if view.arrived and record.word in _ANSWERS:
+        change["arrived"] = False
     return change
 
 

@@ -93,8 +93,9 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit, `left_open` what was
     left or passed over and comes back before the end. `told` is the last remark that was spoken, `note` the last of any
     kind. `elsewhere` is what other units of the job wait for or stand past, `arrived` true from the beginning of a
-    job's session until the first touch: which unit is on the mat must not be in doubt. `own`, `tips` and `place` are
-    None in files of an older schema, whose outcomes are not derived again: there only what the records tell is known.
+    job's session until the first touch or answer: which unit is on the mat must not be in doubt. `own`, `tips`
+    and `place` are None in files of an older schema, whose outcomes are not derived again: there only what the records
+    tell is known.
     """
 
     t_s: float = 0.0

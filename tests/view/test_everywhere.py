@@ -179,13 +179,14 @@ def test_a_tune_says_the_same_numbers_everywhere(told: tuple[Outputs, Outputs], 
             continue  # as found was read just now, nothing was turned yet
         seen += 1
         inside = abs(error) <= TOLERANCE - COUNT + 1e-9
-        # The canvas: the live value, the distance to the proved part of the band, its ends and the hazard limit.
-        assert f"{value:.1f} Ω" in moment.words, moment.words
+        # The canvas: the live value, the distance to the target in ohms and percent, the band and the hazard limit.
+        assert f"now {value:.1f} Ω" in moment.large or f"{value:.1f} Ω" in moment.words, moment.words
         if value >= LIMIT - COUNT and not inside and "STOP" not in moment.words:
-            away = abs(error) - (TOLERANCE - COUNT)
             number = re.search(r"[→←] (\d+\.\d) Ω", moment.words)
-            assert number is not None and float(number[1]) == pytest.approx(away, abs=0.051), moment.words
+            assert number is not None and float(number[1]) == pytest.approx(abs(error), abs=0.051), moment.words
             assert ("→" if error < 0 else "←") in moment.words
+            percent = re.search(r"TO GO (\d+\.\d) %", moment.words)
+            assert percent is not None and float(percent[1]) == pytest.approx(100 * abs(error) / TARGET, abs=0.051)
         assert "band 148.5 Ω to 151.5 Ω" in moment.large
         assert "never below 120 Ω" in moment.large
         assert f"{moment.reading.value:.1f} Ω" in moment.large.splitlines()[-1], "what the meter displays"
