@@ -13,7 +13,7 @@ from metercap.session.moving import Moving
 from metercap.session.places import item_and_text, item_named, step_named
 from metercap.session.route import Leg
 from metercap.steps import Given, Machine, machine_for
-from metercap.steps.walk.check import UNPLANNED
+from metercap.steps.walk.kinds import UNPLANNED
 
 INTERLUDE = UNPLANNED
 """The step id of items that the plan does not have (`probe NAME`)."""

@@ -1,4 +1,4 @@
-"""A trimmer under the hands: contact, turning, rest, and what takes them off."""
+"""A trimmer under the hands: contact, turning, rest, what takes them off, and the questions of what to turn to."""
 
 from __future__ import annotations
 
@@ -6,13 +6,14 @@ import msgspec
 
 from metercap.asks import Asks
 from metercap.contact import Act
+from metercap.errors import ValueText
 from metercap.judging.judge import Judgement
 from metercap.metrology.domain import round6
-from metercap.quantity import format_value
+from metercap.quantity import format_value, parse_value
 from metercap.reading import Reading, State
 from metercap.records import CueKind, Do, VerdictKind
 from metercap.steps.tune import asking
-from metercap.steps.tune.passing import TunePassing
+from metercap.steps.tune.found import TuneFound
 from metercap.steps.tune.rest import CREEP_S
 from metercap.steps.tune.table import TuneSign, TuneState
 from metercap.steps.tune.turning import Turning
@@ -32,8 +33,8 @@ _TURN_ON = TuneState.TURN_ON
 _PASS = VerdictKind.PASS
 
 
-class TuneHands(TunePassing):
-    """What readings do while a trimmer is turned."""
+class TuneHands(TuneFound):
+    """What readings do while a trimmer is turned, and the questions of what it is turned to."""
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Pass over what a meter shows in ranges too coarse for the band, and watch a value that ran off its range."""
@@ -214,3 +215,98 @@ class TuneHands(TunePassing):
             self._asks_touch = True
             do, text, facts = asking.prompt(self._trimmers, self.item, "touch")
             self.say(do, text, **facts)
+
+    def judge_left(self) -> None:
+        """Skip while it is turned: what is left is judged."""
+        self._final = True
+        if self._turning is not None:
+            self._turning.tool_away(self.bench.t_s)
+        self.bench.say_standing(self.item)
+        text = f"{self.item}: take the tool away and keep both tips on; what is left is judged"
+        self.say(Do.STOP, text, asks=Asks.TOOL_AWAY, keep=True)
+
+    # --- what to turn to
+
+    def way_back(self) -> TuneSign:
+        """Undo: look where as found lies."""
+        found = self._trimmers.found(self.item)
+        if found is None or self._turning is None:
+            return TuneSign.NO_WAY_BACK
+        past = self._turning.band.beyond(found.value, 0.0) is not None
+        return TuneSign.PAST_LIMIT if past else TuneSign.WAY_BACK
+
+    def nothing_found(self) -> None:
+        """It was not read."""
+        self.bench.note(f"{self.item} has no value as found to go back to")
+
+    def ask_undo(self) -> None:
+        """Never go silently past a hazard limit."""
+        found = self._trimmers.found(self.item)
+        if found is not None:
+            self.bench.cue(CueKind.HAZARD, self.item)
+            self.say(Do.ANSWER, asking.undo(self._trimmers, self.item, found.value), asks=Asks.UNDO)
+
+    def go_back(self) -> None:
+        """Aim at as found."""
+        found = self._trimmers.found(self.item)
+        if found is not None:
+            self._trimmers.targets[self.item] = found.value
+        self._final = False
+        if self._turning is not None:
+            self._turning.aim_at(self._trimmers.band(self.item))
+            self._turning.tool_away(self.bench.t_s)
+        self.say_turn()
+
+    def ask_rule(self) -> None:
+        """The band is narrower than this meter can prove by the guarded rule."""
+        if self._narrow is not None:
+            narrow = asking.too_narrow(self._trimmers, self.item, self._narrow)
+            self.say(Do.ANSWER, f"{narrow}. Take the simple rule for it? yes or no", asks=Asks.RULE)
+
+    def take_simple(self) -> None:
+        """Yes to the simple rule."""
+        self._trimmers.rule = "simple"
+        self.bench.note(f"{self.step.id}: the operator takes the simple rule")
+        self.aim_anew()
+
+    def could_widen(self) -> TuneSign:
+        """No to the simple rule: who keeps the rule may still widen the band."""
+        self._narrow = asking.least(self._trimmers, self.item)
+        return TuneSign.CANNOT_WIDEN if self._narrow is None else TuneSign.CAN_WIDEN
+
+    def ask_wider(self) -> None:
+        """Offer the tightest band that can be proved."""
+        if self._narrow is not None:
+            width = asking.shown(self._trimmers, self.item, self._narrow)
+            self.say(Do.ANSWER, f"{self.item}: widen the band to ±{width}? yes or no", asks=Asks.WIDER)
+
+    def widen(self) -> None:
+        """Yes to the wider band."""
+        item, half = self.item, asking.least(self._trimmers, self.item)
+        if half is not None:
+            self._trimmers.widened[item] = half
+            self.bench.note(f"{item}: the operator widens the band to ±{asking.shown(self._trimmers, item, half)}")
+        self.aim_anew()
+
+    def hear_target(self) -> TuneSign:
+        """Read the value that was said."""
+        try:
+            self._said = parse_value(self.text, unit=self._trimmers.unit).value
+        except ValueText as error:
+            self._why_not = str(error)
+            return TuneSign.NO_VALUE
+        return TuneSign.VALUE
+
+    def tell_no_value(self) -> None:
+        """What was said is no value here."""
+        self.bench.note(f"target {self.text.strip()!r}: {self._why_not}")
+
+    def read_back(self) -> None:
+        """The value is read back on arriving at the question."""
+
+    def take_target(self) -> None:
+        """Yes: the value that was read back is what to turn to."""
+        self.bench.targets[self.step.id, self.item] = self._said
+        shown = asking.shown(self._trimmers, self.item, self._said)
+        self.bench.note(f"{self.item}: the operator's target is {shown}; no reference is known")
+        self.aim_anew()

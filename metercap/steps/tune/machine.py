@@ -7,18 +7,16 @@ be at rest again. With several trimmers all are read again after the last turn, 
 
 from __future__ import annotations
 
-from metercap.judging.contacts import Ending
-from metercap.records import CueKind, VerdictKind
-from metercap.steps.probing import Finding, Probing, Result
+from metercap.records import VerdictKind
+from metercap.steps.probing import Finding, Probing
 from metercap.steps.tune import asking
-from metercap.steps.tune.begun import Begun
-from metercap.steps.tune.passing import MOVING
+from metercap.steps.tune.found import GOOD_UNIT
+from metercap.steps.tune.hands import TuneHands
+from metercap.steps.tune.state import COARSE
 from metercap.steps.tune.table import TABLE, TuneSign, TuneState
-from metercap.steps.tune.trimmers import Trimmers
-from metercap.steps.tune.words import GOOD_UNIT, TuneWords
 
 
-class Tune(TuneWords):
+class Tune(TuneHands):
     """Reads as found, has each trimmer turned, judges what is left."""
 
     TABLE = TABLE
@@ -48,119 +46,6 @@ class Tune(TuneWords):
         """True once anything of the step was read or turned."""
         moved = self._begun_with != (len(self._to_find), len(self._over)) or bool(self._turned)
         return moved or self._phase is TuneState.LEFT
-
-    # --- as found
-
-    def read(self) -> None:
-        """A credited contact to read a settled value."""
-        self.deadline_s = None
-        self._probing.contact(self.bench.t_s)
-        self._begun = Begun()
-
-    def parted(self) -> None:
-        """The contact ended before enough was known."""
-        left = self._probing.ended(self.bench.t_s, shows_walk=self.bench.touch.ranging.shown)
-        if left is Ending.NOTHING:
-            self.bench.cue(CueKind.AGAIN, self.item)
-        elif left is Ending.KEPT:
-            self.bench.touch.block()
-        self.arm()
-
-    def read_found(self) -> TuneSign | None:
-        """Take a new conversion while as found is read."""
-        reading = self.reading
-        if reading is None or reading.value is None:
-            return None
-        step, name = self._to_find[0]
-        only = self._alone and len(self._to_find) == 1 and step == self.step.id
-        if self._begun.feed(reading.value, reading.resolution):
-            return TuneSign.MOVED_ALONE if only and not self._trimmers.aimless(name) else TuneSign.MOVED
-        finding = self._probing.take(reading, self.bench)
-        if finding is Finding.VOLTS:
-            return TuneSign.VOLTAGE
-        if finding is not Finding.DONE:
-            return None
-        if step == self.step.id and self._trimmers.is_reference(name):
-            return TuneSign.GOOD_UNIT
-        return TuneSign.ALONE if only else TuneSign.SETTLED
-
-    def _keep(self) -> tuple[tuple[str, str], Result]:
-        """As found has settled: keep and say it."""
-        reading, result = self.reading, self._probing.result
-        if reading is None or result is None:
-            raise AssertionError("as found without a value")
-        key = self._to_find.pop(0)
-        trimmers = self._trimmers.of(key[0])
-        unit, judged = trimmers.unit, result.judged
-        self.bench.found(*key, unit, judged, reading, n=result.n, from_s=result.from_s, contacts=result.contacts)
-        past = trimmers.settled(key[1], result.judged)
-        self._tell_found(trimmers, key[1])
-        if past:
-            self.bench.say_standing(key[1])
-        return key, result
-
-    def _tell_found(self, trimmers: Trimmers, name: str) -> None:
-        """Say what a trimmer was found at, beside a good unit where one is known."""
-        good = trimmers.good(name)
-        if good is not None:
-            self.bench.beside[trimmers.step.id, name] = good
-        self.bench.note(asking.found(trimmers, name), aloud=good is not None)
-
-    def _tell_beside(self) -> None:
-        """Say it of trimmers that were read before a good unit's value was known."""
-        for name in self._names:
-            good, told = self._trimmers.good(name), self.bench.beside.get((self.step.id, name))
-            read = self._trimmers.found(name) is not None
-            if read and good is not None and good != told and name not in self._over:
-                self._tell_found(self._trimmers, name)
-
-    def keep_found(self) -> None:
-        """As found is known: one of several, or of a later step."""
-        key, _ = self._keep()
-        self.bench.ticked = key
-        self.bench.cue(CueKind.PASS, key[1])
-
-    def keep_only(self) -> None:
-        """As found is known of a lone trimmer: it is turned in the same contact."""
-        self._keep()
-        self._aim(0)
-
-    def keep_good(self) -> None:
-        """A known-good unit itself gives the value that others are turned to."""
-        key, result = self._keep()
-        self._over.add(key[1])
-        self._trimmers.give(key[1], VerdictKind.PASS, GOOD_UNIT, judged=result.judged, n=result.n, from_s=result.from_s)
-        self.bench.ticked = key
-
-    def _not_read(self, why: str = MOVING) -> tuple[str, str]:
-        """As found is lost for good, which is said at once; it never becomes a value."""
-        key = self._to_find.pop(0)
-        self.bench.unread[key] = why
-        self.bench.note(f"{key[1]}: as found not read: {why}", aloud=True)
-        return key
-
-    def moved(self) -> None:
-        """A hand turned it before it was read."""
-        self._without_found(self._not_read())
-
-    def replaced_unread(self) -> None:
-        """A new trimmer is in before the old one was read: it enters the list of parts."""
-        step, item = self._to_find[0]
-        self.bench.replaced(item, self.text or item, step)
-        self._without_found(self._not_read("it was replaced"))
-
-    def _without_found(self, key: tuple[str, str]) -> None:
-        if key[0] == self.step.id and self._trimmers.aimless(key[1]):
-            self._over.add(key[1])
-            self._trimmers.give(key[1], VerdictKind.UNSURE, "nothing to turn to")
-        elif not self._alone or self._to_find or key[0] != self.step.id:
-            self.bench.cue(CueKind.UNSURE, key[1])
-            self.bench.ticked = key
-
-    def moved_only(self) -> None:
-        """A hand turned a lone trimmer before it was read: it goes on in the same contact."""
-        self._not_read()
-        self._aim(0)
 
     # --- as left
 
@@ -258,3 +143,104 @@ class Tune(TuneWords):
         if self._turning is not None:
             self._turning.contact()
         self.say_turn()
+
+    # --- words
+
+    def be_good(self) -> None:
+        """This unit is good for this step: what it reads here, and was read as found already, serves as reference."""
+        self.bench.be_good(self.step)
+        for name in self._names:
+            found = self._trimmers.found(name)
+            if found is not None and name not in self._over and self._trimmers.is_reference(name):
+                self._over.add(name)
+                self._trimmers.give(name, VerdictKind.PASS, GOOD_UNIT, judged=found)
+        unread = [name for name in self._names if (self.step.id, name) in self.bench.unread]
+        if unread and self._trimmers.needs_target(unread[0]):
+            self.bench.note(f"{', '.join(unread)}: not read as found, so it can be no reference")
+
+    def replaced(self) -> None:
+        """A new trimmer is in: it enters the list of parts, and is turned; as found stays that of the old one."""
+        self._leave_item()
+        self.bench.replaced(self.item, self.text or self.item)
+        self._turned.discard(self.item)
+        self.aim_anew()
+
+    def word_yes(self) -> None:
+        """Both tips are on where that does not show; or the meter has no finer range."""
+        if self._coarse >= COARSE:
+            self._coarse_taken = True
+            self.bench.note(f"{self.item}: the operator says that the meter has no finer range")
+        elif not self._in_ohms and self.state in (TuneState.FOUND, TuneState.TURN, TuneState.STOP, TuneState.LEFT):
+            self._sure = True
+        else:
+            self.bench.note(f"the word 'yes' means nothing here: {self.status()}")
+
+    def back_from_turn(self) -> None:
+        """Go back to the trimmer before."""
+        self._leave_item()
+        self._at = max(0, self._at - 1)
+        self.back_from_left()
+
+    def back_from_left(self) -> None:
+        """Turn the trimmer once more that is read as left."""
+        self._turned.discard(self._names[self._at])
+        self.aim_anew()
+
+    def find(self) -> TuneSign:
+        """Look for the trimmer that a word names; none is turned before all are read as found."""
+        return TuneSign.UNNAMED if self._named is None else TuneSign.NAMED
+
+    @property
+    def _named(self) -> int | None:
+        wanted, read = self.text.strip().casefold(), (self.bench.as_found, self.bench.unread)
+        for index, name in enumerate(self._names):
+            if name.casefold() == wanted and any((self.step.id, name) in each for each in read) and not self._to_find:
+                return index
+        return None
+
+    def word_at(self) -> None:
+        """Turn the trimmer that was named."""
+        named = self._named
+        if named is None:
+            return
+        self._leave_item()
+        self._at = named
+        self._turned.discard(self._names[named])
+        self._over.discard(self._names[named])
+        self.aim_anew()
+
+    def no_such(self) -> None:
+        """The word names none that can be turned now."""
+        why = "every trimmer is read as found first" if self._to_find else f"there are {', '.join(self._names)}"
+        self.bench.note(f"no trimmer {self.text.strip()!r} to turn now: {why}")
+
+    def word_skip(self) -> None:
+        """Do without it."""
+        self._without(VerdictKind.UNSURE, "skipped")
+
+    def word_absent(self) -> None:
+        """This unit has no such trimmer."""
+        self._without(VerdictKind.ABSENT, "absent, by the operator's word")
+
+    def word_open(self) -> None:
+        """The trimmer's track is open."""
+        self._without(VerdictKind.FAIL, "open, by the operator's word")
+
+    def word_skip_step(self) -> None:
+        """Whatever has no verdict becomes unsure."""
+        self._leave_item()
+        for name in self._names:
+            if not self.bench.stands(name):
+                self._trimmers.give(name, VerdictKind.UNSURE, "step skipped")
+
+    def _without(self, verdict: VerdictKind, reason: str) -> None:
+        self._leave_item()
+        name = self.item
+        if self._phase is TuneState.FOUND and self._to_find:
+            key = self._to_find.pop(0)
+            if key[0] != self.step.id:  # a later step's trimmer: it will be asked for again there
+                self.bench.note(f"{name} was not read as found")
+                return
+        self._over.add(name)
+        self._turning = None
+        self._trimmers.give(name, verdict, reason)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from metercap.asks import Asks
 from metercap.judging.judge import Judgement
@@ -17,13 +17,9 @@ from metercap.steps.machine import Machine
 from metercap.steps.nearzero import ABOUT_ZERO_COUNTS, ABOUT_ZERO_V, about_zero, shows_contact
 from metercap.steps.probing import Probing
 from metercap.steps.tune import asking
-from metercap.steps.tune.begun import Begun
 from metercap.steps.tune.table import TuneState
 from metercap.steps.tune.trimmers import Trimmers
 from metercap.steps.tune.turning import Turning
-
-if TYPE_CHECKING:
-    from metercap.steps.tune.passing import Passing
 
 _QUESTIONS: dict[StrEnum, Asks] = {
     TuneState.RULE: Asks.RULE,
@@ -39,7 +35,7 @@ _OVER, _FOUND = State.OVER, TuneState.FOUND
 
 
 class TuneBase(Machine):
-    """The state of a tune step; `tune_hands` moves it by readings, `tune_words` by words, `tune` from item to item."""
+    """What is shared: `found` reads as found, `hands` has it turned, `machine` goes from trimmer to trimmer."""
 
     def __init__(self, step: TuneStep, bench: Bench) -> None:
         super().__init__(step, bench, TuneState.FOUND)
@@ -60,9 +56,7 @@ class TuneBase(Machine):
         """Items read as left since the last turn."""
         self._alone = len(self._names) == 1 and step.contacts == 1
         self._probing = Probing(self._trimmers.aim(self._names[0], found=True), bench.judge)
-        self._begun = Begun()
         self._turning: Turning | None = None
-        self._passing: Passing | None = None
         self._lost_at = ""
         self._lost_s: float | None = None
         """When contact was lost with a trimmer at rest; None where it was turned."""
@@ -217,4 +211,12 @@ class TuneBase(Machine):
 
     def _passed(self) -> None:
         """A contact that does not count is over."""
+        raise NotImplementedError
+
+    def _aim(self, at: int) -> None:
+        """Turn a trimmer, in the contact that goes on or in one that begins."""
+        raise NotImplementedError
+
+    def aim_anew(self) -> None:
+        """Turn the present trimmer, from a contact that begins; as found stays."""
         raise NotImplementedError

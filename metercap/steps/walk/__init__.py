@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from metercap.steps.walk.check import Check
-from metercap.steps.walk.sweep import Sweep
+from metercap.steps.walk.kinds import Check, Sweep
 
 __all__ = ["Check", "Sweep"]

@@ -1,4 +1,7 @@
-"""check: one settled value per item against limits or a reference, from separate contacts.
+"""sweep and check: what each adds to the walk.
+
+A sweep ticks as soon as a limit is decided, and counts its ticks. A check records one settled value per item, against
+limits or a reference, from separate contacts.
 
 The spread between contacts is pooled over the step: its first four items are touched twice, and the pooled spread
 enters every U of the step. What was judged before it was known is judged anew, and given anew, when the step ends.
@@ -7,7 +10,7 @@ enters every U of the step. What was judged before it was known is judged anew, 
 from __future__ import annotations
 
 from metercap.judging.pool import Pool
-from metercap.plankeys import CheckStep
+from metercap.plankeys import CheckStep, SweepStep
 from metercap.steps.bench import Bench
 from metercap.steps.probing import Probing, Result
 from metercap.steps.walk.machine import Walk
@@ -15,6 +18,14 @@ from metercap.steps.walk.machine import Walk
 UNPLANNED = "unplanned"
 """The step id of an item that the plan does not have (`probe NAME`): alone, it has nothing to pool with."""
 ANEW = "the spread between contacts is known now, from all items of the step: the first ones are judged anew with it"
+
+
+class Sweep(Walk):
+    """A walk that ticks as soon as a limit is decided, and asks whether the last tick was where it should be."""
+
+    def __init__(self, step: SweepStep, bench: Bench) -> None:
+        groups = {name: number for number, group in enumerate(step.clusters) for name in group}
+        super().__init__(step, bench, decisive=step.contacts == 1, count_check=step.count_check, groups=groups)
 
 
 class Check(Walk):
