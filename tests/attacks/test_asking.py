@@ -13,7 +13,7 @@ import pytest
 
 from tests.e2e.program import environment, run
 
-pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")]
+pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")]
 
 FULL = """
 import sys

@@ -21,7 +21,7 @@ from tests.e2e.outside_meter import Meter
 from tests.e2e.program import plan_file, run, sweep
 from tests.screen.terminal import Terminal
 
-pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")]
+pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")]
 
 BROKEN = """
 import signal, sys, time

@@ -74,7 +74,7 @@ def test_held_by_one(job: Path) -> None:
         pass
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
+@pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
 def test_a_crash_leaves_nothing_in_the_way(job: Path) -> None:
     """Another process that holds it is named with its number; when it was killed, nobody holds it."""
     code = (

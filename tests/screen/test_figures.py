@@ -60,7 +60,7 @@ def measure(columns: int, rows: int, scene: str, tmp_path: Path) -> tuple[float,
 
 
 @pytest.mark.slow
-@pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+@pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 @pytest.mark.parametrize("columns,rows", [(80, 24), (120, 40), (200, 60)])
 @pytest.mark.parametrize("scene", ["watch", "tune"])
 def test_cpu_and_latency(columns: int, rows: int, scene: str, tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ import pytest
 
 from tests.screen.terminal import WAIT_S, Terminal
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
 UP, DOWN, FAR_DOWN, FAR_UP = b"\x1b[A", b"\x1b[B", b"\x1b[1;2D", b"\x1b[1;2C"
 ALARM = "past the hazard limit"

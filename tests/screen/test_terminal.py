@@ -18,7 +18,7 @@ import pytest
 
 from tests.screen.terminal import WAIT_S, Terminal
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals")
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
 
 @pytest.fixture
