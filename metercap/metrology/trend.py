@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 from typing import Literal
 
 import msgspec
@@ -43,23 +44,24 @@ def trend(values: Sequence[float]) -> Trend:
         p = 1.0
     elif n <= _COUNTED:
         most = (n * n - sum(size * size for size in sizes)) // 2
-        p = _two_sided(_inversions(sizes, most), most, s)
+        p = _two_sided(_inversions(tuple(sizes), most), most, s)
     else:
         variance = n * (n - 1) * (2 * n + 5) - sum(size * (size - 1) * (2 * size + 5) for size in sizes)
         p = math.erfc(max(abs(s) - 1, 0) / math.sqrt(variance / 18.0) / math.sqrt(2.0))
     return Trend(s, round6(p), "rising" if s > 0 else "falling" if s < 0 else "none")
 
 
-def _two_sided(ways: list[int], most: int, s: int) -> float:
+def _two_sided(ways: Sequence[int], most: int, s: int) -> float:
     """Share of the orders, counted by their inversions, whose S = most − 2·inversions is at least as far from 0."""
     far = sum(count for inversions, count in enumerate(ways) if abs(most - 2 * inversions) >= abs(s))
     return float(Fraction(far, sum(ways)))
 
 
-def _inversions(sizes: Sequence[int], most: int) -> list[int]:
+@lru_cache(maxsize=64)
+def _inversions(sizes: tuple[int, ...], most: int) -> tuple[int, ...]:
     """How many orders of values, of which `sizes` are equal, have 0, 1, … `most` inversions.
 
-    These are the coefficients of the Gaussian multinomial.
+    These are the coefficients of the Gaussian multinomial. Series of one length without ties share them.
     """
     ways = [1] + [0] * most
     before = 0
@@ -71,4 +73,4 @@ def _inversions(sizes: Sequence[int], most: int) -> list[int]:
             for at in range(i, most + 1):
                 ways[at] += ways[at - i]
         before += size
-    return ways
+    return tuple(ways)

@@ -67,7 +67,7 @@ END = "end"
 
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
 _NONE, _CONTACT, _MORE, _ENDED, _GO = Act.NONE, Act.CONTACT, Act.MORE, Act.ENDED, Act.GO
-_VALUE = Given.VALUE
+_VALUE, _NOW = Given.VALUE, Given.NOW
 _OVER = State.OVER
 
 
@@ -200,9 +200,9 @@ class Machine:
     def move(self, state: StrEnum) -> None:
         """Go to a state; one that is left at once is left."""
         self.state = state
-        if state.value == END:
+        if state == END:
             self.done, self.deadline_s = True, None
-        elif (now := self.TABLE.get((state, Given.NOW))) is not None:
+        elif (now := self.TABLE.get((state, _NOW))) is not None:
             self._work(now)
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
