@@ -14,9 +14,13 @@ SWEEP = CONFIRM + LEADS + sweep('"F1..F3"')
 BOARD = {"leads": 0.2, "F1": 0.4, "F2": 0.5, "F3": 0.4}
 
 
-def new_job(folder: Path, steps: str = SWEEP, *more: str, units: tuple[str, ...] = ("L", "R")) -> Path:
-    """Make a job called "vent pair" with these units and return its folder."""
+def new_job(
+    folder: Path, steps: str = SWEEP, *more: str, units: tuple[str, ...] = ("L", "R"), dead: bool = False
+) -> Path:
+    """Make a job called "vent pair" with these units and return its folder; `dead`: they must be proved dead."""
     plan = plan_file(folder, steps)
+    if dead:
+        plan.write_text(plan.read_text("utf-8").replace('supply = "none"\n', ""), encoding="utf-8")
     named = [word for unit in units for word in ("--unit", unit)]
     done = run("job", "new", "vent pair", "--plan", str(plan), *named, *more, cwd=folder)
     assert done.status == 0, done.err
