@@ -19,7 +19,7 @@ from metercap.meter import MeterProfile
 from metercap.outcome import Fold
 from metercap.plan import Plan
 from metercap.practice.audit import Audit
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.port import PracticePort
 from metercap.practice.scene import Scene, load_scene
 from metercap.practice.study import run
@@ -71,7 +71,7 @@ def play_scene(
     steps = [step.id for step in loaded.steps if step.id in scene.truth]
     record = practice_record(name, scene, loaded, profile, seed=seed, speed=speed, steps=steps, reference=reference)
     journal = folder / f"{scene.unit.lower()}.jsonl"
-    bench = Bench(scene, seed=seed)
+    bench = PracticeBench(scene, seed=seed)
     audit = Audit(bench)
     keep = Keep()
     session = Session(record)
@@ -147,7 +147,7 @@ def over_port(
 
 
 def _in_process(
-    session: Session, record: SessionRecord, writer: Writer, bench: Bench, observers: list[Observer]
+    session: Session, record: SessionRecord, writer: Writer, bench: PracticeBench, observers: list[Observer]
 ) -> Reason:
     return run(bench, Driver(session), decoder(record.meter), record.meter, observers, writer)
 

@@ -18,7 +18,7 @@ from metercap.errors import UsageError
 from metercap.journal import Writer
 from metercap.plain import JsonLines, PlainLines
 from metercap.practice.audit import Audit
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.by_hand import ByHand, Offer
 from metercap.practice.hand_lines import move_lines, nearest, read_move
 from metercap.practice.port import PracticePort, pieces
@@ -29,10 +29,10 @@ Tell = Callable[[str], None]
 Read = Callable[[str], "tuple[str, str] | None"]
 
 
-def bench_of(chosen: Setting, speed: float) -> Bench:
+def bench_of(chosen: Setting, speed: float) -> PracticeBench:
     """Return the bench, its frames in as many pieces as a port can send at that speed."""
-    whole = Bench(chosen.scene, seed=chosen.seed, hands=ByHand)
-    return Bench(chosen.scene, seed=chosen.seed, chunks=pieces(whole.frame_s, 14, speed), hands=ByHand)
+    whole = PracticeBench(chosen.scene, seed=chosen.seed, hands=ByHand)
+    return PracticeBench(chosen.scene, seed=chosen.seed, chunks=pieces(whole.frame_s, 14, speed), hands=ByHand)
 
 
 class Grip:

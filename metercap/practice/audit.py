@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Collection
 from typing import NamedTuple
 
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.board import REVERSED
 from metercap.records import Cue, Record, SessionRecord, Verdict, VerdictKind
 
@@ -39,7 +39,7 @@ class Audit:
     them along; without either every step of the scene's truth is expected.
     """
 
-    def __init__(self, bench: Bench, steps: Collection[str] | None = None) -> None:
+    def __init__(self, bench: PracticeBench, steps: Collection[str] | None = None) -> None:
         self._bench = bench
         self._truth = bench.scene.verdicts()
         self._steps = self._truth.keys() if steps is None else steps

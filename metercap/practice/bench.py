@@ -1,6 +1,6 @@
 """The bench: one time line for meter, board and technician.
 
-`Bench.step` is the only motor. It does, in time order, whatever comes next: the hands move, a conversion
+`PracticeBench.step` is the only motor. It does, in time order, whatever comes next: the hands move, a conversion
 ends, bytes arrive, a word is said; and returns the two that leave the bench, `Chunk` and `Said`. It keeps no
 clock of its own: on a virtual time line `run` asks for the next moment and goes there at once; over a
 pseudo-terminal (`port`) a thread waits for it. Both see the same bytes at the same session time.
@@ -92,7 +92,7 @@ MakeHands = Callable[[Habits, World, Random, Mapping[str, Sequence[str]]], Techn
 """What makes hands: their habits, the bench, their own chance, and the rows of items they know."""
 
 
-class Bench:
+class PracticeBench:
     """Meter, board and technician of one scene. `seed` overrides the scene's; `hands` makes the technician.
 
     `answers_polls`: the meter sends only when `poll` is called (for `polled-line`); otherwise it streams by

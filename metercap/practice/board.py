@@ -8,7 +8,7 @@ from random import Random
 from typing import NamedTuple
 
 from metercap.errors import SceneError
-from metercap.practice.parts import OPEN_OHM, Part, Path, Source
+from metercap.practice.parts import OPEN_OHM, Part, Path, Supply
 
 AIR_NAME = ""
 """Name of the place where the probes touch nothing."""
@@ -56,7 +56,7 @@ class Board:
     def power(self, *, on: bool) -> None:
         """Switch the unit's supply: its rails live or die."""
         for part in self.parts.values():
-            if isinstance(part, Source) and part.rail:
+            if isinstance(part, Supply) and part.rail:
                 part.alive = on
 
     def discharge(self, name: str) -> None:

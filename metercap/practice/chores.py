@@ -12,7 +12,7 @@ from typing import ClassVar
 from metercap.asks import Asks
 from metercap.practice.fingers import Fingers
 from metercap.practice.moving import Connector, Switch
-from metercap.practice.parts import Source
+from metercap.practice.parts import Supply
 from metercap.records import Do, Prompt
 
 SILENT_S = 4.0
@@ -112,7 +112,7 @@ class Chores(Fingers):
         if isinstance(part, Connector):
             self.busy = True
             self.plan("finger", t_s + self.reaction_s(), lambda at_s: part.flex(at_s, on=True))
-        elif isinstance(part, Source) and isinstance(ohm := prompt.load_ohm, float):
+        elif isinstance(part, Supply) and isinstance(ohm := prompt.load_ohm, float):
             self.busy = True
             self.plan("finger", t_s + self.reaction_s() + 1.0, lambda at_s: part.put_load(ohm))
 
@@ -121,7 +121,7 @@ class Chores(Fingers):
         part = self._part()
         if self.busy and isinstance(part, Connector):
             part.flex(t_s, on=False)
-        elif self.busy and isinstance(part, Source):
+        elif self.busy and isinstance(part, Supply):
             part.put_load(None)
         elif self.busy:
             self._release(t_s)

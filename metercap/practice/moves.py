@@ -19,7 +19,7 @@ from metercap.practice.fingers import FULL_TURNS
 from metercap.practice.habits import Habits
 from metercap.practice.hand_lines import FAR_TURNS, read_turns
 from metercap.practice.moving import Connector, Switch
-from metercap.practice.parts import Part, Source, Trimmer
+from metercap.practice.parts import Part, Supply, Trimmer
 from metercap.quantity import Quantity, format_value, natural_key, parse_value
 from metercap.records import Do, Prompt
 
@@ -95,7 +95,7 @@ class Moves(Body):
         if isinstance(part, Connector):
             return "flex", self._flex
         load_ohm = prompt.load_ohm if prompt is not None else UNSET
-        if isinstance(part, Source) and load_ohm is not UNSET:
+        if isinstance(part, Supply) and load_ohm is not UNSET:
             return f"put {format_value(load_ohm, 'ohm')} on", lambda t_s: self._put_load(load_ohm, t_s)
         return None
 
@@ -220,7 +220,7 @@ class Moves(Body):
 
     def load(self, text: str, t_s: float) -> str:
         """Put a load across the cell under the tips, or take it off."""
-        if not isinstance(self._part(), Source):
+        if not isinstance(self._part(), Supply):
             raise UsageError("there is no cell under the tips", hint="touch one first")
         if text.casefold() == "off":
             self.let_go(t_s)
@@ -229,7 +229,7 @@ class Moves(Body):
 
     def _put_load(self, ohm: float, t_s: float) -> str:
         part = self._part()
-        assert isinstance(part, Source)
+        assert isinstance(part, Supply)
         if not ohm > 0.0:
             raise UsageError("a load of 0 ohm is a short, and no cell is shorted here", hint="load 470 ohm")
         part.put_load(ohm)
@@ -250,7 +250,7 @@ class Moves(Body):
             part.release(t_s, min(1.0, abs(self.rng.gauss(0.0, self.habits.rest_sd))))
         elif self._held and isinstance(part, Connector):
             part.flex(t_s, on=False)
-        elif self._held and isinstance(part, Source):
+        elif self._held and isinstance(part, Supply):
             part.put_load(None)
         self._held = ""
 

@@ -74,7 +74,7 @@ class Path(Passive):
         self.volt = 0.0
 
 
-class Source(Passive):
+class Supply(Passive):
     """A cell or a supply rail: volts behind an internal resistance, with an optional load across it.
 
     A `rail` follows the unit's supply. `alive` is false for a rail of an unpowered unit, which then looks

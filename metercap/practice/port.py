@@ -25,7 +25,7 @@ from typing import Protocol, TypeVar
 
 from metercap.clock import SessionClock
 from metercap.errors import LinkError
-from metercap.practice.bench import Bench, Said
+from metercap.practice.bench import PracticeBench, Said
 from metercap.practice.frames import POLL
 from metercap.practice.line import Chunk
 from metercap.records import Cue, Record
@@ -60,7 +60,7 @@ class PracticePort:
     `problem` holds the error that stopped the bench, if one did.
     """
 
-    def __init__(self, bench: Bench, clock: SessionClock) -> None:
+    def __init__(self, bench: PracticeBench, clock: SessionClock) -> None:
         self.bench = bench
         self.path = ""
         self.problem: Exception | None = None

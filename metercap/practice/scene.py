@@ -24,7 +24,6 @@ named with their line and the nearest right spelling.
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from pathlib import Path
@@ -42,6 +41,7 @@ from metercap.practice.habits import Habits
 from metercap.practice.meter import MeterSpec
 from metercap.quantity import expand_items
 from metercap.records import VerdictKind
+from metercap.spelling import near
 
 SCHEMA = 2
 """The newest scene schema that this program reads. 2 added what the meter, its line and the hands can do beside 1."""
@@ -82,7 +82,7 @@ class Resistor(_Spec, frozen=True, tag="resistor"):
         return parts.Path(self.ohm, self.volt)
 
 
-class Source(_Spec, frozen=True, tag="source"):
+class SourceSpec(_Spec, frozen=True, tag="source"):
     """A cell, a live reference source, or a supply rail. `reversed` swaps its poles; `powered` false is a
     dead rail.
 
@@ -102,7 +102,7 @@ class Source(_Spec, frozen=True, tag="source"):
         """Return the source."""
         volt = -self.volt if self.reversed else self.volt
         dead = parts.OPEN_OHM if self.dead_ohm is None else self.dead_ohm
-        source = parts.Source(volt, self.ohm, volt_ac=self.volt_ac, dead_ohm=dead)
+        source = parts.Supply(volt, self.ohm, volt_ac=self.volt_ac, dead_ohm=dead)
         source.alive, source.rail = self.powered, self.rail
         return source
 
@@ -170,7 +170,7 @@ class Connector(_Spec, frozen=True, tag="connector"):
         return moving.Connector(self.ohm, rng, drops_per_s=self.drops_per_s, drop_s=self.drop_s)
 
 
-PartSpec = Fuse | Resistor | Source | Capacitor | Trimmer | Switch | Connector
+PartSpec = Fuse | Resistor | SourceSpec | Capacitor | Trimmer | Switch | Connector
 
 Truth = dict[str, dict[str, frozenset[VerdictKind]]]
 """Per step id and item, the verdicts that are true of it."""
@@ -251,8 +251,7 @@ def find_scene(name_or_path: str) -> Path:
     if shelf.is_file() and path.name == name_or_path:
         return shelf
     names = scene_names()
-    near = difflib.get_close_matches(name_or_path, names, 1)
-    hint = f"did you mean {near[0]}?" if near else f"a path, or one of {', '.join(names)}"
+    hint = near(name_or_path, names) or f"a path, or one of {', '.join(names)}"
     raise SceneError(f"there is no scene {name_or_path!r}", hint=hint)
 
 
@@ -303,8 +302,7 @@ def _explained(error: msgspec.ValidationError, text: str, where: str) -> SceneEr
         what = f"unknown key {key!r}"
         line = _line_of(text, key)
         where = f"{where}, line {line}" if line else where
-        if near := difflib.get_close_matches(key, _known_keys(), 1):
-            hint = f"did you mean {near[0]!r}?"
+        hint = near(key, _known_keys())
     return SceneError(what, where=f"{where}, {field}" if field else where, hint=hint)
 
 

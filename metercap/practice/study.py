@@ -8,7 +8,7 @@ from metercap.clock import SessionClock, VirtualClock
 from metercap.live import Inbox, Live
 from metercap.live.parts import Decoder, Driver, Observer, Writer
 from metercap.meter import MeterProfile
-from metercap.practice.bench import Bench, Said
+from metercap.practice.bench import PracticeBench, Said
 from metercap.practice.body import NEVER_S
 from metercap.records import Cue, Reason, Record
 
@@ -19,7 +19,9 @@ class Virtual:
     `poll_per_s`: how often a polled meter is asked, in the place of the link that would ask it.
     """
 
-    def __init__(self, bench: Bench, inbox: Inbox, clock: SessionClock, *, poll_per_s: float | None = None) -> None:
+    def __init__(
+        self, bench: PracticeBench, inbox: Inbox, clock: SessionClock, *, poll_per_s: float | None = None
+    ) -> None:
         self.bench = bench
         self._inbox = inbox
         self._clock = clock
@@ -50,7 +52,7 @@ class Virtual:
 
 
 def run(
-    bench: Bench,
+    bench: PracticeBench,
     driver: Driver,
     decoder: Decoder,
     profile: MeterProfile,

@@ -57,13 +57,13 @@ class SilentPlayer:
     broken = ""
 
     def play(self, cue: CueKind, *, alone: bool = False) -> None:
-        """Do nothing."""
+        """A cue that nobody hears."""
 
     def tone(self, hz: float | None, *, steady: bool = True) -> None:
-        """Do nothing."""
+        """A tone that nobody hears."""
 
     def close(self) -> None:
-        """Do nothing."""
+        """Nothing is open."""
 
 
 class DevicePlayer:

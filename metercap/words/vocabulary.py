@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import difflib
-
 import msgspec
 
 from metercap.errors import UsageError
+from metercap.spelling import nearest
 
 MOST_TEXT = 500
 """Characters in a word's argument; longer ones are refused, not cut."""
@@ -80,10 +79,8 @@ def parse_line(line: str) -> tuple[str, str]:
         name, text = head, line[len(parts[0]) :].strip()
     word = _BY_NAME.get(name)
     if word is None:
-        close = difflib.get_close_matches(line.casefold(), _BY_NAME, n=1) or difflib.get_close_matches(
-            head, _BY_NAME, n=1
-        )
-        raise UsageError(f"{line[:40]!a} is no word", hint=close[0] if close else ", ".join(_BY_NAME))
+        close = nearest(line, _BY_NAME) or nearest(head, _BY_NAME)
+        raise UsageError(f"{line[:40]!a} is no word", hint=close or ", ".join(_BY_NAME))
     if word.takes and not text and not word.optional:
         raise UsageError(f"{word.name} needs its {word.takes}", hint=f"{word.name} {word.takes}")
     if text and not word.takes:
@@ -103,8 +100,7 @@ def key_table(changes: dict[str, str] | None = None) -> dict[str, Word]:
     keys = {word.name: word.key for word in WORDS}
     for name, key in (changes or {}).items():
         if name not in keys:
-            close = difflib.get_close_matches(name, keys, n=1)
-            raise UsageError(f"{name!a} is no word", hint=close[0] if close else ", ".join(keys))
+            raise UsageError(f"{name!a} is no word", hint=nearest(name, keys) or ", ".join(keys))
         keys[name] = key
     table: dict[str, Word] = {}
     for name, key in keys.items():

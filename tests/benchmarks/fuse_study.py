@@ -37,7 +37,7 @@ from metercap.live import Inbox, Live
 from metercap.plan import Plan
 from metercap.plankeys import Item, SweepStep
 from metercap.practice.audit import Audit
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.habits import Habits
 from metercap.practice.meter import Meter, MeterSpec
 from metercap.practice.port import PracticePort
@@ -205,11 +205,11 @@ def scene_of(seed: int, meter: MeterSpec, hands: Habits, n: int = 12, blown: flo
     return Scene(2, "random fuses", "B", parts, seed=seed, meter=meter, hands=hands, rows=rows, truth={"fuses": truth})  # type: ignore[arg-type, dict-item]
 
 
-def opened(scene: Scene, *, known: bool = False) -> tuple[SessionRecord, Bench]:
+def opened(scene: Scene, *, known: bool = False) -> tuple[SessionRecord, PracticeBench]:
     """The session's first record, and a bench whose meter notes its conversions; `known`: T was measured before."""
     spec = scene.meter
     profile = find_meter(spec.profile).at_rate(spec.told_per_s)
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     bench.meter = WatchedMeter(spec, Random(f"{scene.seed} meter"))
     bench.meter.log = []  # type: ignore[attr-defined]
     items = tuple(Item(name) for name in expand(scene))
@@ -241,7 +241,7 @@ class Stopwatch:
     among them, and the time until the second one has arrived.
     """
 
-    def __init__(self, bench: Bench, poll_gap_s: float | None) -> None:
+    def __init__(self, bench: PracticeBench, poll_gap_s: float | None) -> None:
         self.times: list[tuple[float, float, float]] = []
         """Seconds from touch to tick, the least of it, what is over in conversions; empty without `poll_gap_s`."""
         self.refused = 0
@@ -325,7 +325,7 @@ class Marks(NamedTuple):
     """Of sound fuses."""
 
 
-def mark(bench: Bench, audit: Audit, watch: Stopwatch) -> Marks:
+def mark(bench: PracticeBench, audit: Audit, watch: Stopwatch) -> Marks:
     """Compare a finished session with the truth."""
     count: Counter[str] = Counter(fuses=len(audit.marked))
     count["slips"] = bench.hands.slipped  # type: ignore[attr-defined]
@@ -453,7 +453,7 @@ def by_ear_s(hands: Habits, seed: int = 1, n: int = 200) -> float:
     """The median cycle, lift to lift, of the same hands on a continuity meter's beep, with no tool at all."""
     meter = MeterSpec(dial=Quantity.CONTINUITY, auto=False)
     scene = scene_of(seed, meter, msgspec.structs.replace(hands, by_ear=True), n, blown=0.0)
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     while bench.step(4.0 * n) is not None:
         pass
     lifts = [touch.t_s for touch in bench.touches[1:] if not touch.name]

@@ -27,7 +27,7 @@ from metercap import wire
 from metercap.commands._opening import session_record
 from metercap.plan import Plan
 from metercap.plankeys import Item, TuneStep
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.habits import Habits
 from metercap.practice.meter import MeterSpec
 from metercap.practice.scene import Scene, Trimmer
@@ -131,7 +131,7 @@ def tune(seed: int, rate: float, kind: str, *, cues: bool) -> Tuned:
     """Tune once."""
     scene, step = scene_of(seed, rate, kind, cues=cues)
     profile = find_meter(scene.meter.profile).at_rate(rate)
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     plan = Plan(title="a trimmer", supply="none", steps=(step,))
     driver = Driver(Session(session_record(plan, profile, unit="B", session_id=str(seed))))
     eye = Eye(bench.board.parts["RV1"], step.band(float(step.target)))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from metercap.live.parts import Decoder, Driver
 from metercap.meter import MeterProfile
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.study import run
 from metercap.profiles import find_meter
 from metercap.records import Cue, Record
@@ -25,7 +25,12 @@ class Keep:
 
 
 def played(
-    bench: Bench, driver: Driver, decoder: Decoder, profile: MeterProfile | None = None, *, until_s: float = 900.0
+    bench: PracticeBench,
+    driver: Driver,
+    decoder: Decoder,
+    profile: MeterProfile | None = None,
+    *,
+    until_s: float = 900.0,
 ) -> list[Record]:
     """Run a session and return its records, in the journal's order."""
     keep = Keep()

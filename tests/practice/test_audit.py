@@ -5,7 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from metercap.practice.audit import Audit
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.scene import Scene, parse_scene
 from metercap.records import Verdict, VerdictKind
 from metercap.rests import Touched
@@ -17,14 +17,14 @@ def verdict(
     return Verdict(t_s, "fuses", item, kind, n=n, from_s=t_s - 0.5 if n and from_s is None else from_s)
 
 
-def on(bench: Bench, name: str, from_s: float, to_s: float) -> None:
+def on(bench: PracticeBench, name: str, from_s: float, to_s: float) -> None:
     bench.put(from_s, bench.board.place(name))
     bench.put(to_s, bench.board.place("F12")._replace(name=""))
 
 
 def test_a_verdict_on_the_right_item_is_no_wrong_tick(twelve: Scene) -> None:
     """The tips were on F1 while its readings were made."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     audit = Audit(bench)
     on(bench, "F1", 1.0, 3.0)
     audit.see(verdict(2.5, "F1"))
@@ -35,7 +35,7 @@ def test_a_verdict_on_the_right_item_is_no_wrong_tick(twelve: Scene) -> None:
 
 def test_a_verdict_from_another_items_readings_is_a_wrong_tick(twelve: Scene) -> None:
     """The tips were on F2 only, and F1 was ticked; an unsure of the same item flags it."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     audit = Audit(bench)
     on(bench, "F2", 1.0, 3.0)
     audit.see(verdict(2.5, "F1"))
@@ -48,7 +48,7 @@ def test_a_verdict_from_another_items_readings_is_a_wrong_tick(twelve: Scene) ->
 
 def test_measuring_again_heals_a_wrong_tick(twelve: Scene) -> None:
     """A later verdict with the tips on the item replaces the wrong one."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     audit = Audit(bench)
     on(bench, "F2", 1.0, 3.0)
     audit.see(verdict(2.5, "F1"))
@@ -60,7 +60,7 @@ def test_measuring_again_heals_a_wrong_tick(twelve: Scene) -> None:
 
 def test_a_word_said_on_another_item_is_a_wrong_word(twelve: Scene) -> None:
     """`open` said with the tips on F3 while the tool asked for F2; said in the air nobody can tell."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     audit = Audit(bench)
     on(bench, "F3", 1.0, 3.0)
     audit.see(verdict(2.5, "F2", VerdictKind.FAIL, n=0))
@@ -73,7 +73,7 @@ def test_a_word_said_on_another_item_is_a_wrong_word(twelve: Scene) -> None:
 def test_the_audit_agrees_when_every_verdict_equals_the_truth(twelve_text: str) -> None:
     """All there and all true; one that differs, or one that is missing, and it does not."""
     scene = parse_scene(twelve_text + 'F3 = ["fail", "unsure"]\n')
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     audit = Audit(bench)
     for n in range(1, 13):
         kind = VerdictKind.UNSURE if n == 3 else VerdictKind.PASS
@@ -87,7 +87,7 @@ def test_the_audit_agrees_when_every_verdict_equals_the_truth(twelve_text: str) 
 def test_two_names_of_one_point_are_one_place(twelve_text: str) -> None:
     """The source of a step goes by the step's id: touching either name is touching it."""
     scene = parse_scene(twelve_text.replace("[rows]", '[alias]\nfirst = "F1"\n[rows]'))
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     audit = Audit(bench)
     on(bench, "first", 1.0, 3.0)
     audit.see(verdict(2.5, "F1"))
@@ -96,7 +96,7 @@ def test_two_names_of_one_point_are_one_place(twelve_text: str) -> None:
 
 def test_each_contact_of_a_verdict_must_have_been_on_the_item(twelve: Scene) -> None:
     """The first of two contacts was on F2: what F1 got rests on it as well, so it is misplaced."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     audit = Audit(bench)
     on(bench, "F2", 1.0, 3.0)
     on(bench, "F1", 5.0, 8.0)
@@ -107,7 +107,7 @@ def test_each_contact_of_a_verdict_must_have_been_on_the_item(twelve: Scene) -> 
 
 def test_a_late_frame_counts_for_what_it_showed(twelve: Scene) -> None:
     """Frames come two seconds' worth at once: by then the tips are on F2, and what arrives was F1's."""
-    bench = Bench(msgspec.structs.replace(twelve, meter=msgspec.structs.replace(twelve.meter, burst=4)))
+    bench = PracticeBench(msgspec.structs.replace(twelve, meter=msgspec.structs.replace(twelve.meter, burst=4)))
     bench.hands.drop("move")  # type: ignore[attr-defined]
     bench.put(0.0, bench.board.place("F1"))
     while (out := bench.step(bench.next_s)) is None:

@@ -12,11 +12,11 @@ from metercap.asks import Asks
 from metercap.errors import UsageError
 from metercap.plan import to_builtins
 from metercap.planfile import read_plan
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.board import TIPS_NAME
 from metercap.practice.by_hand import ByHand
 from metercap.practice.moving import Connector, Switch
-from metercap.practice.parts import Source, Trimmer
+from metercap.practice.parts import Supply, Trimmer
 from metercap.practice.scene import parse_scene
 from metercap.profiles import find_meter
 from metercap.quantity import Quantity
@@ -90,7 +90,7 @@ class Desk:
     """A bench with a person's hands, and no session."""
 
     def __init__(self, seed: int | None = None) -> None:
-        self.bench = Bench(parse_scene(TEXT), seed=seed, hands=ByHand)
+        self.bench = PracticeBench(parse_scene(TEXT), seed=seed, hands=ByHand)
         hands = self.bench.hands
         assert isinstance(hands, ByHand)
         self.hands = hands
@@ -364,7 +364,7 @@ def test_start_the_unit(desk: Desk) -> None:
 def test_what_the_person_confirms_is_done(desk: Desk) -> None:
     """Yes to a supply being connected connects it, yes to unplugged takes it off; no does neither."""
     rail = desk.bench.board.parts["TP1"]
-    assert isinstance(rail, Source) and not rail.alive
+    assert isinstance(rail, Supply) and not rail.alive
     desk.prompt(
         "power-up",
         Do.CONFIRM,

@@ -8,9 +8,9 @@ import msgspec
 import pytest
 
 from metercap.asks import Asks
-from metercap.practice.bench import Bench, Said
+from metercap.practice.bench import PracticeBench, Said
 from metercap.practice.moving import Connector, Switch
-from metercap.practice.parts import Source
+from metercap.practice.parts import Supply
 from metercap.practice.scene import parse_scene
 from metercap.records import Cue, CueKind, Do, Prompt, Verdict, VerdictKind
 
@@ -49,7 +49,7 @@ powered = false
 class Desk:
     def __init__(self, **habits: object) -> None:
         scene = parse_scene(TEXT)
-        self.bench = Bench(msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits)))
+        self.bench = PracticeBench(msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits)))
         self.now_s = 0.0
         self.said: list[str] = []
 
@@ -163,7 +163,7 @@ def test_a_load_is_put_across_a_cell_and_comes_off_with_the_tips() -> None:
     """470 Ω across 3 V behind 30 Ω: 2.82 V; after the tick it is off."""
     desk = Desk()
     cell = desk.bench.board.parts["BT1"]
-    assert isinstance(cell, Source)
+    assert isinstance(cell, Supply)
     desk.prompt("BT1", Do.PROBE, "BT1: red on +, black on −")
     desk.wait(3.0)
     desk.prompt(

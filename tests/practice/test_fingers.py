@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from metercap.asks import Asks
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.habits import Habits
 from metercap.practice.parts import Trimmer
 from metercap.practice.scene import Scene, parse_scene
@@ -41,7 +41,7 @@ class Desk:
     """A bench with the technician on RV1 and the screwdriver in it."""
 
     def __init__(self, **habits: object) -> None:
-        self.bench = Bench(scene(**habits))
+        self.bench = PracticeBench(scene(**habits))
         self.now_s = 0.0
         self.prompt(Do.PROBE, "RV1: hold both tips on it, ready to turn", keep=True)
         self.wait(5.0)

@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 import pytest
 
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.by_ear import SIGN_S
 from metercap.practice.scene import Scene, parse_scene
 from metercap.quantity import Quantity
@@ -18,12 +18,12 @@ from tests.practice.played import played
 TWELVE = [f"F{n}" for n in range(1, 13)]
 
 
-def swept(scene: Scene, mini: Any, decoder: Any, **habits: Any) -> tuple[Bench, list[Record]]:
-    bench = Bench(msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits)))
+def swept(scene: Scene, mini: Any, decoder: Any, **habits: Any) -> tuple[PracticeBench, list[Record]]:
+    bench = PracticeBench(msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits)))
     return bench, played(bench, mini(TWELVE), decoder)
 
 
-def stays(bench: Bench) -> list[tuple[str, float, float]]:
+def stays(bench: PracticeBench) -> list[tuple[str, float, float]]:
     """Where the tips were, from and to; air has no name."""
     return [(a.name, a.t_s, b.t_s) for a, b in itertools.pairwise(bench.touches)]
 
@@ -79,7 +79,7 @@ def test_a_partly_touched_fuse_reads_three_to_thirty_ohms_more(twelve: Scene) ->
     """Each touch adds its own, and no less than 3 Ω."""
     scene = msgspec.structs.replace(twelve, hands=msgspec.structs.replace(twelve.hands, partly=1.0))
     added = []
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     put = bench.put
     bench.put = lambda t_s, place: (added.append(place.touch_ohm), put(t_s, place))  # type: ignore[assignment, func-returns-value, method-assign]
     for n in range(200):
@@ -94,7 +94,7 @@ def test_by_ear_heeds_no_tool_and_leaves_on_the_beep(twelve_text: str) -> None:
     text = text.replace('family = "text"', 'family = "text"\ndial = "continuity"')
     sure = "reaction_s = 0.25\nreaction_sd_s = 0.0\nmove_s = 1.3\nmove_sd_s = 0.0\n"
     scene = parse_scene(f"{text}[hands]\nby_ear = true\n{sure}")
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     assert bench.meter.quantity is Quantity.CONTINUITY
     while bench.step(60.0) is not None:
         pass
@@ -108,7 +108,7 @@ def test_by_ear_heeds_no_tool_and_leaves_on_the_beep(twelve_text: str) -> None:
 def test_by_ear_waits_on_what_does_not_beep(twelve_text: str) -> None:
     """In ohms there is no beeper: each fuse is left after patience."""
     scene = parse_scene(twelve_text + "[hands]\nby_ear = true\npatience_s = 3.0\npatience_sd_s = 0.0\n")
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     while bench.step(20.0) is not None:
         pass
     assert next(to_s - from_s for name, from_s, to_s in stays(bench) if name) == pytest.approx(3.0)
@@ -140,7 +140,7 @@ def test_what_no_meter_can_do_is_refused(twelve_text: str, key: str) -> None:
 def test_the_audit_knows_what_a_late_frame_showed(twelve: Scene) -> None:
     """Frames that were held up for a second show what the tips touched then, not what they touch as they arrive."""
     meter = msgspec.structs.replace(twelve.meter, burst=4)
-    bench = Bench(msgspec.structs.replace(twelve, meter=meter))
+    bench = PracticeBench(msgspec.structs.replace(twelve, meter=meter))
     bench.hands.drop("move")  # type: ignore[attr-defined]
     bench.put(0.0, bench.board.place("F1"))
     arrived: list[Any] = []
@@ -154,9 +154,9 @@ def test_the_audit_knows_what_a_late_frame_showed(twelve: Scene) -> None:
     assert bench.touched(*shown) == {"F1"}
 
 
-def asked(scene: Scene, item: str, **habits: Any) -> Bench:
+def asked(scene: Scene, item: str, **habits: Any) -> PracticeBench:
     """A bench whose hands were just asked for an item, and hold all before it for done."""
-    bench = Bench(msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits)))
+    bench = PracticeBench(msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits)))
     hands: Any = bench.hands
     hands._new_step("fuses", 0.0)
     hands._count.done = f"F{int(item[1:]) - 1}"
@@ -164,7 +164,7 @@ def asked(scene: Scene, item: str, **habits: Any) -> Bench:
     return bench
 
 
-def act_until(bench: Bench, item: str) -> float:
+def act_until(bench: PracticeBench, item: str) -> float:
     """Let the hands act until they are on an item; return when that was."""
     hands: Any = bench.hands
     while hands.here != item:
@@ -194,7 +194,7 @@ def test_who_goes_by_the_screen_sees_that_it_names_another_fuse(twelve: Scene, f
 
 def test_a_tremor_ends_with_the_touch(twelve: Scene) -> None:
     """Lifted in the middle of it, the tips stay in the air."""
-    bench = Bench(msgspec.structs.replace(twelve, hands=msgspec.structs.replace(twelve.hands, trembles=1.0)))
+    bench = PracticeBench(msgspec.structs.replace(twelve, hands=msgspec.structs.replace(twelve.hands, trembles=1.0)))
     hands: Any = bench.hands
     hands.put_on(0.0, "F1")
     for _ in range(3):
@@ -214,7 +214,7 @@ def test_a_session_is_told_the_stated_rate(twelve: Scene) -> None:
 
 def test_later_frames_show_nothing_of_an_earlier_time(twelve: Scene) -> None:
     """Two conversions a second: a second's frames show a second and the conversion before it, long after."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     bench.hands.drop("move")  # type: ignore[attr-defined]
     while bench.step(30.0) is not None:
         pass

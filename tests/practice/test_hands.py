@@ -10,7 +10,7 @@ import msgspec
 import pytest
 
 from metercap.asks import Asks
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.dial_words import dial_of, read_dial
 from metercap.practice.parts import Path
 from metercap.practice.scene import Scene
@@ -25,12 +25,12 @@ def with_habits(scene: Scene, **habits: Any) -> Scene:
     return msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits))
 
 
-def swept(scene: Scene, mini: Any, decoder: Any, seed: int = 3) -> tuple[Bench, list[Record]]:
-    bench = Bench(scene, seed=seed)
+def swept(scene: Scene, mini: Any, decoder: Any, seed: int = 3) -> tuple[PracticeBench, list[Record]]:
+    bench = PracticeBench(scene, seed=seed)
     return bench, played(bench, mini(TWELVE), decoder, until_s=600.0)
 
 
-def touched(bench: Bench) -> list[str]:
+def touched(bench: PracticeBench) -> list[str]:
     return [touch.name for touch in bench.touches if touch.name]
 
 
@@ -114,7 +114,7 @@ def test_an_item_left_without_a_word_shifts_the_count_and_the_answer_is_no(
     from metercap.practice.scene import parse_scene
 
     scene = with_habits(parse_scene(_with_open_f5(twelve_text)), leaves_open=1.0)
-    bench = Bench(scene)
+    bench = PracticeBench(scene)
     driver = mini(TWELVE[:11])  # the tool stops one short, as it counts one tick less
     records = played(bench, driver, text_decoder, until_s=600.0)
     assert bench.hands.left_silent == ["F5"]  # type: ignore[attr-defined]
@@ -149,7 +149,7 @@ def test_a_double_contact_touches_the_same_item_after_its_tick(twelve: Scene, mi
 @pytest.mark.parametrize(("notices", "word"), [(1.0, "no"), (0.0, "yes")])
 def test_a_second_tick_on_one_item_is_noticed_at_the_count_check(twelve: Scene, notices: float, word: str) -> None:
     """F1 and F2 were ticked with the tips on F1 all the time; the tool asks for F1."""
-    bench = Bench(with_habits(twelve, notices=notices))
+    bench = PracticeBench(with_habits(twelve, notices=notices))
     bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
     _pass_time(bench, 3.0)
     for item in ("F1", "F2"):
@@ -168,7 +168,7 @@ def test_who_wanders_touches_a_neighbour_and_takes_the_tick_back(twelve: Scene, 
 
 def test_flux_adds_to_the_reading(twelve: Scene, mini: Any, text_decoder: Any) -> None:
     """dirty_touch: some contacts read ohms more than clean ones."""
-    bench = Bench(with_habits(twelve, dirty_touch=1.0, dirty_ohm=50.0))
+    bench = PracticeBench(with_habits(twelve, dirty_touch=1.0, dirty_ohm=50.0))
     bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
     bench.step(4.0)
     while bench.step(4.0):
@@ -204,7 +204,7 @@ def test_what_a_prompt_wants_of_the_dial_is_read_from_its_fields() -> None:
 
 def test_tips_go_together_for_zero_and_apart_at_its_tick(twelve: Scene) -> None:
     """Prompt short: the tips touch each other until the tick."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     bench.see(Prompt(0.0, "leads", "leads", Do.SHORT, "hold the tips together"), 0.0)
     _pass_time(bench, 5.0)
     assert bench.touches[-1].name == "tips together"
@@ -219,7 +219,7 @@ def test_tips_go_together_for_zero_and_apart_at_its_tick(twelve: Scene) -> None:
 
 def test_a_dial_prompt_turns_the_meter_and_takes_hold_off(twelve: Scene) -> None:
     """Prompt dial is obeyed within seconds."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     bench.meter.press_hold()
     bench.see(Prompt(0.0, "dead", "dead", Do.DIAL, "set the meter to volts dc", dial=(Quantity.VOLTAGE_DC,)), 0.0)
     _pass_time(bench, 5.0)
@@ -230,7 +230,7 @@ def test_a_dial_prompt_turns_the_meter_and_takes_hold_off(twelve: Scene) -> None
 def test_voltage_in_the_circuit_is_taken_off_before_the_next_touch(twelve: Scene) -> None:
     """The prompt stop: tips away, disconnect and discharge, and only then, when asked again, back to the
     item."""
-    bench = Bench(twelve)
+    bench = PracticeBench(twelve)
     bench.board.parts["F1"] = Path(0.1, volt=-0.05)
     bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
     _pass_time(bench, 3.0)
@@ -249,7 +249,7 @@ def test_voltage_in_the_circuit_is_taken_off_before_the_next_touch(twelve: Scene
 
 def test_who_cannot_take_a_voltage_off_skips(twelve: Scene) -> None:
     """discharges = false: the word that leaves the item for a second look."""
-    bench = Bench(with_habits(twelve, discharges=False))
+    bench = PracticeBench(with_habits(twelve, discharges=False))
     bench.see(Prompt(0.0, "fuses", "F1", Do.PROBE, "probe F1"), 0.0)
     _pass_time(bench, 3.0)
     bench.see(Prompt(3.0, "fuses", "F1", Do.STOP, "F1: voltage in the circuit: lift", asks=Asks.VOLTS), 3.0)
@@ -257,7 +257,7 @@ def test_who_cannot_take_a_voltage_off_skips(twelve: Scene) -> None:
     assert bench.touches[-1].name == ""
 
 
-def _pass_time(bench: Bench, until_s: float) -> list[tuple[str, float]]:
+def _pass_time(bench: PracticeBench, until_s: float) -> list[tuple[str, float]]:
     said = []
     while (out := bench.step(until_s)) is not None:
         if hasattr(out, "word"):

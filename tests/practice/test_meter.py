@@ -9,7 +9,7 @@ import pytest
 from metercap.practice.board import AIR, TIPS_NAME, Board, Place
 from metercap.practice.dials import Range, Shown
 from metercap.practice.meter import DRIVE_V, INPUT_OHM, Meter, MeterSpec
-from metercap.practice.parts import Capacitor, Path, Source
+from metercap.practice.parts import Capacitor, Path, Supply
 from metercap.quantity import Quantity
 from metercap.reading import State
 
@@ -136,9 +136,9 @@ def test_volts_of_a_cell_are_loaded_by_the_input_resistance() -> None:
     """A 3 V source behind 10 MΩ reads half (voltage divider); a 1.5 V cell reads itself; open tips read about
     zero."""
     made = meter(quantity=Quantity.VOLTAGE_DC)
-    assert whole(made, Place("B1", Source(3.0, INPUT_OHM)))[0].value == 1.5
-    assert whole(made, Place("B1", Source(1.5, 1.0)))[0].value == 1.5
-    assert whole(made, Place("B1", Source(1.5, 1.0), reversed=True))[0].value == -1.5
+    assert whole(made, Place("B1", Supply(3.0, INPUT_OHM)))[0].value == 1.5
+    assert whole(made, Place("B1", Supply(1.5, 1.0)))[0].value == 1.5
+    assert whole(made, Place("B1", Supply(1.5, 1.0), reversed=True))[0].value == -1.5
     assert whole(made, AIR)[0].value == 0.0
 
 

@@ -9,13 +9,13 @@ from random import Random
 import pytest
 
 from metercap.practice.moving import TRAVEL_S, Connector, Switch
-from metercap.practice.parts import Capacitor, Source, Trimmer
+from metercap.practice.parts import Capacitor, Supply, Trimmer
 
 
 def test_a_loaded_cell_sags_by_its_internal_resistance() -> None:
     """3.0 V behind 30 Ω under 470 Ω: U = 3·470/500 = 2.82 V, and the tips see 30 Ω parallel to 470 Ω (28.2
     Ω)."""
-    cell = Source(3.0, 30.0)
+    cell = Supply(3.0, 30.0)
     cell.load_ohm = 470.0
     seen = cell.seen(0.0)
     assert seen.volt == pytest.approx(2.82)
@@ -24,7 +24,7 @@ def test_a_loaded_cell_sags_by_its_internal_resistance() -> None:
 
 def test_a_dead_rail_shows_its_circuit_and_no_voltage() -> None:
     """An unpowered rail is a resistance."""
-    rail = Source(5.0, 0.1, dead_ohm=820.0)
+    rail = Supply(5.0, 0.1, dead_ohm=820.0)
     rail.alive = False
     assert rail.seen(0.0) == (820.0, 0.0, 0.0)
 

@@ -13,7 +13,7 @@ serial = pytest.importorskip("serial")
 from metercap.asks import Asks  # noqa: E402
 from metercap.clock import ScaledClock  # noqa: E402
 from metercap.errors import SceneError  # noqa: E402
-from metercap.practice.bench import Bench  # noqa: E402
+from metercap.practice.bench import PracticeBench  # noqa: E402
 from metercap.practice.by_hand import ByHand  # noqa: E402
 from metercap.practice.port import PracticePort, pieces  # noqa: E402
 from metercap.practice.scene import Scene  # noqa: E402
@@ -35,7 +35,7 @@ class Inbox:
 def test_lines_arrive_through_a_real_port_at_the_meters_rate(twelve: Scene) -> None:
     """At speed 20 a meter of 2/s gives about 40 lines in a real second, and each one is whole."""
     clock = ScaledClock(20.0)
-    with PracticePort(Bench(twelve), clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
+    with PracticePort(PracticeBench(twelve), clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
         start_s = time.monotonic()
         lines = [opened.read_until(b"\r\n") for _ in range(20)]
         took_s = time.monotonic() - start_s
@@ -47,7 +47,7 @@ def test_hands_work_through_the_port(twelve: Scene) -> None:
     """A prompt shown to the observer makes the meter read the fuse, and an answer comes out as a word."""
     clock = ScaledClock(20.0)
     inbox = Inbox()
-    with PracticePort(Bench(twelve), clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
+    with PracticePort(PracticeBench(twelve), clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
         port.start(inbox, clock)
         port.see(Prompt(clock.now_s(), "fuses", "F1", Do.PROBE, "probe F1"))
         lines = [opened.read_until(b"\r\n") for _ in range(6)]
@@ -67,7 +67,7 @@ def test_a_polled_meter_answers_on_the_port(twelve: Scene) -> None:
     """Nothing comes by itself; each D brings one line."""
     scene = msgspec.structs.replace(twelve, meter=msgspec.structs.replace(twelve.meter, family="polled-line"))
     clock = ScaledClock(20.0)
-    with PracticePort(Bench(scene), clock) as port, serial.Serial(port.path, 600, timeout=0.3) as opened:
+    with PracticePort(PracticeBench(scene), clock) as port, serial.Serial(port.path, 600, timeout=0.3) as opened:
         assert opened.read(1) == b""
         for _ in range(3):
             opened.write(b"D")
@@ -77,7 +77,7 @@ def test_a_polled_meter_answers_on_the_port(twelve: Scene) -> None:
 
 def test_closing_pulls_the_cable(twelve: Scene) -> None:
     """A reader of a closed practice port gets an error, not silence."""
-    port = PracticePort(Bench(twelve), ScaledClock(20.0))
+    port = PracticePort(PracticeBench(twelve), ScaledClock(20.0))
     port.__enter__()
     opened = serial.Serial(port.path, 9600, timeout=2.0)
     opened.read(1)
@@ -92,7 +92,7 @@ def test_closing_pulls_the_cable(twelve: Scene) -> None:
 def test_a_hand_moved_from_outside_is_read_on_the_port(twelve: Scene) -> None:
     """Moves from another thread land at once, in order with the conversions, and the port shows what they touch."""
     clock = ScaledClock(20.0)
-    bench = Bench(twelve, hands=ByHand)
+    bench = PracticeBench(twelve, hands=ByHand)
     hands = bench.hands
     assert isinstance(hands, ByHand)
     with PracticePort(bench, clock) as port, serial.Serial(port.path, 9600, timeout=1.0) as opened:
@@ -119,7 +119,7 @@ def test_pieces_of_a_frame(speed: float, count: int) -> None:
 def test_words_before_anybody_listens_are_dropped(twelve: Scene, monkeypatch: Any) -> None:
     """Without an inbox a word goes nowhere and nothing breaks."""
     clock = ScaledClock(20.0)
-    with PracticePort(Bench(twelve), clock) as port:
+    with PracticePort(PracticeBench(twelve), clock) as port:
         port.see(Prompt(clock.now_s(), "in", "in", Do.CONFIRM, "strap on?"))
         time.sleep(0.3)
         assert port.problem is None
@@ -129,7 +129,7 @@ def test_a_bench_that_fails_tells_the_session(twelve: Scene) -> None:
     """A plan that asks for a point that the board does not have ends in the inbox, not in silence."""
     clock = ScaledClock(20.0)
     inbox = Inbox()
-    with PracticePort(Bench(twelve), clock) as port:
+    with PracticePort(PracticeBench(twelve), clock) as port:
         port.start(inbox, clock)
         port.see(Prompt(clock.now_s(), "fuses", "F99", Do.PROBE, "probe F99"))
         deadline_s = time.monotonic() + 5.0

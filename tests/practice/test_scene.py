@@ -43,7 +43,7 @@ def test_an_unknown_key_is_named_with_line_and_nearest_spelling(twelve_text: str
         parse_scene(text, "bench.toml")
     assert "famly" in str(caught.value)
     assert "bench.toml, line 7" in str(caught.value)
-    assert "'family'" in str(caught.value)
+    assert '"family"' in str(caught.value)
 
 
 @pytest.mark.parametrize(

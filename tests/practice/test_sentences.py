@@ -9,11 +9,11 @@ import pytest
 
 from metercap.commands._bench import play_scene
 from metercap.journal import iterate
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.records import Operator, Prompt, Record, Verdict
 
 
-class Deaf(Bench):
+class Deaf(PracticeBench):
     """A bench whose technician gets prompts without a word of their sentences."""
 
     def see(self, record: Record, t_s: float) -> None:
@@ -29,7 +29,7 @@ def test_the_whole_repair_is_played_without_a_word(name: str, tmp_path: Any, mon
     played = []
     for which in ("told", "untold"):
         if which == "untold":
-            monkeypatch.setattr("metercap.commands._bench.Bench", Deaf)
+            monkeypatch.setattr("metercap.commands._bench.PracticeBench", Deaf)
         folder = tmp_path / which
         folder.mkdir()
         done = play_scene(name, folder, speed=5000.0, seed=None, against=against)

@@ -28,7 +28,7 @@ from metercap.plankeys import (
     ZeroStep,
 )
 from metercap.practice.audit import Audit
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.habits import Habits
 from metercap.practice.moving import Switch
 from metercap.practice.scene import Mishap, Scene, load_scene, parse_scene
@@ -73,8 +73,8 @@ def done(
     plan: Plan,
     seed: int | None = None,
     reference: dict[str, dict[str, Any]] | None = None,
-) -> tuple[Bench, Audit, list[Record]]:
-    bench = Bench(scene, seed=seed)
+) -> tuple[PracticeBench, Audit, list[Record]]:
+    bench = PracticeBench(scene, seed=seed)
     audit = Audit(bench)
     session, decoder = driver(scene, plan, reference)
     profile = find_meter(scene.meter.profile or scene.meter.family)
@@ -207,7 +207,7 @@ def items(*names: str) -> tuple[Item, ...]:
     return tuple(Item(name=name) for name in names)
 
 
-def bits(*steps: Any, seed: int = 5, **habits: Any) -> tuple[Bench, dict[str, Verdict]]:
+def bits(*steps: Any, seed: int = 5, **habits: Any) -> tuple[PracticeBench, dict[str, Verdict]]:
     scene = parse_scene(BITS)
     scene = msgspec.structs.replace(scene, hands=msgspec.structs.replace(scene.hands, **habits))
     bench, audit, _ = done(scene, Plan(title="bits", supply="none", steps=steps), seed)
@@ -303,7 +303,7 @@ def test_a_mishap_with_the_meter_stops_the_ticking_and_fails_no_item(scene: Scen
     assert not bench.meter.rel
 
 
-def leaves(part: str, **habits: Any) -> tuple[Bench, Verdict]:
+def leaves(part: str, **habits: Any) -> tuple[PracticeBench, Verdict]:
     """Sweep twelve fuses of which F5 is something else; return its verdict."""
     text = f'schema = 1\ntitle = "x"\nunit = "B"\nseed = 1\n[rows]\nfuses = "F1..F12"\n[[part]]\nnames = "F5"\n{part}\n'
     scene = parse_scene(text + '[[part]]\nnames = "F1..F4, F6..F12"\nkind = "fuse"\n')

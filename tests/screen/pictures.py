@@ -16,7 +16,7 @@ from pathlib import Path
 
 from metercap.commands._bench import play_scene
 from metercap.journal import read
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.by_hand import ByHand
 from metercap.practice.scene import load_scene
 from metercap.records import Cue, CueKind, Do, Prompt, Record, Verdict
@@ -100,7 +100,7 @@ class _Grip:
 
 
 def _by_hand(records: list[Record]) -> _Grip:
-    bench = Bench(load_scene("gc8-b-whole"), hands=ByHand)
+    bench = PracticeBench(load_scene("gc8-b-whole"), hands=ByHand)
     hands = bench.hands
     assert isinstance(hands, ByHand)
     for record in records:

@@ -9,7 +9,7 @@ import pytest
 import metercap.practice
 from metercap.plan import to_builtins
 from metercap.planfile import read_plan
-from metercap.practice.bench import Bench
+from metercap.practice.bench import PracticeBench
 from metercap.practice.scene import parse_scene
 from metercap.practice.study import run
 from metercap.profiles import find_meter, find_plan
@@ -49,7 +49,7 @@ def seen() -> Seen:
         def see(self, record: Record, line: bytes) -> None:
             found.append((record, self.view))
 
-    run(Bench(scene, seed=5), driver, decoder(profile), profile, [Keep()], until_s=900.0)  # type: ignore[list-item]
+    run(PracticeBench(scene, seed=5), driver, decoder(profile), profile, [Keep()], until_s=900.0)  # type: ignore[list-item]
     assert driver.session.finished
     return found
 
