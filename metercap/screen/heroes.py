@@ -9,7 +9,7 @@ from msgspec import UNSET
 
 from metercap.asks import Asks
 from metercap.quantity import Quantity
-from metercap.records import CueKind, Do, LinkState, Prompt, VerdictKind
+from metercap.records import CueKind, Do, LinkState, Prompt, Reason, VerdictKind
 from metercap.screen.model import MARKS, TONES, Hero, Place, Tone
 from metercap.screen.moment import VALUE_MATTERS, Moment, counts, headline, left, shown, split
 from metercap.screen.text import visible
@@ -32,7 +32,13 @@ _VOLTS: dict[object, str] = {Quantity.VOLTAGE_DC: "V DC", Quantity.VOLTAGE_AC: "
 _DIAL_SIGNS = {**_VOLTS, Quantity.RESISTANCE: "Ω", Quantity.CONTINUITY: "Ω"}
 MOST_NAMED = 5
 """How many of the items that failed are named in letters."""
-_ENDS = {"done": "DONE", "quit": "QUIT", "interrupted": "STOPPED", "fault": "FAULT"}
+_ENDS: dict[Reason, str] = {
+    "done": "DONE",
+    "quit": "QUIT",
+    "parked": "PARKED",
+    "interrupted": "STOPPED",
+    "fault": "FAULT",
+}
 
 
 def hero(now: Moment) -> Hero:

@@ -26,6 +26,7 @@ from metercap.records import (
     Note,
     Operator,
     Prompt,
+    Reason,
     Record,
     Verdict,
     VerdictKind,
@@ -79,7 +80,13 @@ _LINK_WORDS = {
     LinkState.GARBAGE: "bytes fit no frame",
     LinkState.UP: "meter connected",
 }
-_ENDS = {"done": "done", "quit": "session closed", "interrupted": "session interrupted", "fault": "session fault"}
+_ENDS: dict[Reason, str] = {
+    "done": "done",
+    "quit": "session closed",
+    "parked": "parked",
+    "interrupted": "session interrupted",
+    "fault": "session fault",
+}
 
 
 class Ear:

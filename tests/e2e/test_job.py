@@ -4,16 +4,27 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import select
 import shutil
+import struct
 import sys
+import time
 import zlib
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
 from tests.e2e.jobs import BOARD, CONFIRM, going_on, journals_in, new_job, raw_of, read, sittings
 from tests.e2e.outside_meter import Meter
-from tests.e2e.program import Hands, Program, Record, of_kind, program, run, verdicts
+from tests.e2e.program import PATIENCE_S, Hands, Program, Record, environment, of_kind, program, run, verdicts
+
+if sys.platform != "win32":
+    import fcntl
+    import pty
+    import termios
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
@@ -243,3 +254,45 @@ def rewrite_start(path: Path, start_utc: str) -> None:
         out += body[:-1] + b',"crc":"%08x"}\n' % crc
     path.write_bytes(out)
     assert run("verify", str(path)).status == 0
+
+
+def test_take_by_keys_on_a_full_screen(tmp_path: Path) -> None:
+    """The key, the tag, enter: the screen goes on with the other unit, whose session has its own time."""
+    job = new_job(tmp_path)
+    with Meter(tmp_path) as meter:
+        pid, terminal = pty.fork()
+        if pid == 0:
+            env = environment(TERM="xterm-256color", XDG_CONFIG_HOME=str(tmp_path))
+            os.execve(sys.executable, [sys.executable, "-m", "metercap", *going_on(job, meter)], env)
+        fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
+        shown = b""
+
+        def until(what: Callable[[], bool], keys: bytes) -> None:
+            nonlocal shown
+            end_s = time.monotonic() + PATIENCE_S
+            while not what() and time.monotonic() < end_s:
+                if select.select([terminal], [], [], 0.05)[0]:
+                    shown += os.read(terminal, 65536)
+            assert what(), shown[-2000:]
+            time.sleep(0.5)  # a key within 0.3 s of a new prompt answers none
+            os.write(terminal, keys)
+
+        def said(number: int, text: bytes) -> bool:
+            paths = journals_in(job)
+            return len(paths) >= number and text in paths[number - 1].read_bytes()
+
+        until(lambda: said(1, b'"item":"intake"') and b"intake" in shown, b"y")
+        until(lambda: said(1, b'"item":"leads"'), b"UR\r")
+        until(lambda: said(2, b'"item":"intake"'), b"y")
+        until(lambda: said(2, b'"item":"leads"'), b"Qy")
+        with suppress(OSError):
+            while os.read(terminal, 65536):
+                pass
+        status = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+        os.close(terminal)
+    assert status == 1
+    left, right = (read(path) for path in journals_in(job))
+    assert (left[-1]["reason"], right[-1]["reason"]) == ("parked", "quit")
+    words = [(each["word"], each["source"]) for each in of_kind(right, "operator")]
+    assert words == [("yes", "key"), ("quit", "key")]
+    assert all(0.0 < each["t_s"] < right[-1]["t_s"] + 0.001 < 20.0 for each in of_kind(right, "operator"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import Any, get_args
 
 import msgspec
 import pytest
@@ -27,6 +27,7 @@ from metercap.records import (
     Note,
     Operator,
     Prompt,
+    Reason,
     Record,
     Verdict,
     VerdictKind,
@@ -403,6 +404,14 @@ def test_a_trimmer_past_its_limit_is_named_wherever_the_hands_are_and_at_the_end
     assert any("RV1 PAST ITS LIMIT" in line.text for line in face(elsewhere).status)
     closed = face(fold([EndRecord(106.0, "quit", {}, "0" * 64)], elsewhere))
     assert (closed.hero.text, closed.alarm) == ("RV1 PAST LIMIT", True)
+
+
+@pytest.mark.parametrize("reason", get_args(Reason))
+def test_every_way_to_end_is_shown(reason: Reason) -> None:
+    """In one large word; a unit that was put aside is neither done nor stopped."""
+    hero = face(fold([*sweep_to(12)[:1], EndRecord(106.0, reason, {}, "0" * 64)])).hero
+    words = {"done": "DONE", "quit": "QUIT", "parked": "PARKED", "interrupted": "STOPPED", "fault": "FAULT"}
+    assert hero.text == words[reason]
 
 
 def cold(quantity: Quantity = Quantity.VOLTAGE_DC, **more: Any) -> Face:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import get_args
 
 import msgspec
 import pytest
@@ -20,6 +21,7 @@ from metercap.records import (
     Note,
     Operator,
     Prompt,
+    Reason,
     Record,
     Verdict,
     VerdictKind,
@@ -104,6 +106,14 @@ def test_tone_follows_the_error_and_is_steady_in_band() -> None:
     assert [hold.steady for hold in holds] == [abs(value - 1500.0) <= HALF for value in values]
     assert holds[3] == Hold(IN_BAND_HZ, steady=True)
     assert [hold.hz for hold in holds[:3]] == sorted((hold.hz or 0 for hold in holds[:3]), reverse=True)
+
+
+@pytest.mark.parametrize("reason", get_args(Reason))
+def test_every_way_to_end_is_said(reason: Reason) -> None:
+    """A unit that was put aside is parked; the next one is announced by its own session."""
+    end = EndRecord(110.0, reason, {}, "")
+    words = {"done": "done", "quit": "session closed", "parked": "parked", "interrupted": "session interrupted"}
+    assert Ear().hear(end) == [Say(words.get(reason, "session fault"))]
 
 
 @pytest.mark.parametrize(
