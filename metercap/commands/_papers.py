@@ -47,7 +47,10 @@ def papers_of(path: Path, attached: Sequence[Path] = ()) -> Papers | None:
     from metercap.report import About
     from metercap.report.photos import photos_in
 
-    job = None if path.is_file() else job_at(str(path))
+    try:
+        job = None if path.is_file() else job_at(str(path))
+    except (OSError, ValueError):  # what can be no path is no job either; whoever opens it says so
+        job = None
     if job is None:
         return None
     units = tuple(

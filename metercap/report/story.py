@@ -202,11 +202,11 @@ def _done(unit: Unit, whole: Evidence, works: Iterable[Work]) -> Iterator[str]:
     yield from dict.fromkeys(f"mended: {work.text}" for work in works if work.what == "fixed")
     yield from _past(unit, steps)
     for key, verdict in whole.verdicts.items():
-        found, left = verdict.as_found, verdict.as_left
-        if isinstance(steps.get(key[0]), TuneStep) and isinstance(found, float) and isinstance(left, float):
-            if found != left:
-                yield f"{name_of(key)} turned from {reads(found, verdict)} to {reads(left, verdict)}"
-        elif isinstance(steps.get(key[0]), ExerciseStep) and key in whole.counts and len(whole.counts[key].rounds) > 1:
+        found, left, step = verdict.as_found, verdict.as_left, steps.get(key[0])
+        if isinstance(found, float) and isinstance(left, float) and found != left:
+            way = "turned from" if isinstance(step, TuneStep) else "replaced, from"
+            yield f"{name_of(key)} {way} {reads(found, verdict)} to {reads(left, verdict)}"
+        elif isinstance(step, ExerciseStep) and key in whole.counts and len(whole.counts[key].rounds) > 1:
             n = len(whole.counts[key].rounds) - 1
             yield f"{name_of(key)} cleaned and tried again{'' if n == 1 else f', {n} times'}"
 

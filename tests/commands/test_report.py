@@ -202,10 +202,11 @@ def job(metercap: Any, tmp_path: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     from PIL import Image
 
     monkeypatch.chdir(tmp_path)
-    units = ("--unit", "L=GC-8 number 2", "--unit", "R=GC-8 number 1", "--symptom", "L=vents stay shut")
-    status, _, err = metercap("job", "new", "vent pair", "--plan", "greenhouse-controller", *units, "--known-good", "R")
+    units = ("--unit", "L=GC-8 number 2", "--unit", "R=GC-8 number 1", "--known-good", "R", "--plan")
+    more = ("greenhouse-controller", "--symptom", "L=vents stay shut")
+    status, _, err = metercap("job", "new", "north house", *units, *more)
     assert status == 0, err
-    folder = tmp_path / "vent-pair"
+    folder = tmp_path / "north-house"
     ill(folder)
     sitting(folder, GOOD, 1, GOOD_SCRIPT, reason="done")
     Image.new("RGB", (30, 20)).save(folder / "L-front.jpg", "JPEG")
@@ -219,7 +220,7 @@ def test_a_jobs_folder(run: Any, metercap: Any, job: Any) -> None:
     status, out, err = metercap("report", str(job), "--text")
     text = " ".join(out.split())
     assert status == 0
-    assert text.startswith("vent pair GC-8, L (GC-8 number 2), R (GC-8 number 1) L: 9 of 9 items good.")
+    assert text.startswith("north house GC-8, L (GC-8 number 2), R (GC-8 number 1) L: 9 of 9 items good.")
     assert "Symptom vents stay shut" in text and "Unit R (GC-8 number 1), known good" in text
     assert text.index("Unit L") < text.index("picture: L-front.jpg") < text.index("Unit R")
     assert text.index("Pictures") < text.index("picture: Lid.png") < text.index("Signed")
@@ -232,9 +233,15 @@ def test_a_jobs_folder(run: Any, metercap: Any, job: Any) -> None:
 
 def test_a_job_by_its_title(metercap: Any, job: Any) -> None:
     """In the working folder, as `run` finds it; a title that nothing has is a file that is not there."""
-    assert metercap("report", "vent pair", "--text")[1].startswith("vent pair\n")
-    status, _, err = metercap("report", "vent pears", "--text")
-    assert status == 2 and "vent pears" in err
+    assert metercap("report", "north house", "--text")[1].startswith("north house\n")
+    status, _, err = metercap("report", "north horse", "--text")
+    assert status == 2 and "north horse" in err
+
+
+def test_what_can_be_no_path_is_no_job(metercap: Any) -> None:
+    """A name longer than any system takes is told in words."""
+    for name in ("x" * 5000, "x" * 300):
+        assert metercap("report", name, "--text")[0] == 2
 
 
 def test_a_job_without_journals(metercap: Any, job: Any) -> None:
@@ -242,5 +249,5 @@ def test_a_job_without_journals(metercap: Any, job: Any) -> None:
     for path in job.glob("*.jsonl"):
         path.unlink()
     status, _, err = metercap("report", str(job))
-    assert status == 2 and "vent pair" in err
+    assert status == 2 and "north house" in err
     assert not list(job.glob("*.html"))

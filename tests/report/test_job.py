@@ -10,7 +10,7 @@ import pytest
 from scipy import stats
 
 from metercap.errors import UsageError
-from metercap.plankeys import TrialsStep
+from metercap.plankeys import CellStep, Item, TrialsStep
 from metercap.records import Verdict, VerdictKind
 from metercap.report.document import Document, Facts, Para, Section, Table
 from metercap.report.job import JobFindings, study_job
@@ -309,6 +309,17 @@ def test_parts_are_listed(tmp_path: Path) -> None:
     path = tmp_path / "001-L.jsonl"
     path.write_bytes(lines([*records(play), *note]))
     assert facts(compose_job(*studied((ILL, [path]))), "Unit L")["Parts"] == ("RV1 (bridge): 10-turn, 5 kohm",)
+
+
+def test_a_cell_that_was_replaced(tmp_path: Path) -> None:
+    """What the old one read, what the new one reads, and the part itself."""
+    step = CellStep(id="backup", items=(Item("BT1", connected="removed"),))
+    script = "0.000V*6 1.500V*4 :replaced=lithium_coin_cell 0.000V*8 3.210V*4 0.000V*4"
+    told = facts(compose_job(*studied((ILL, [journal(tmp_path, Play(step, rate=RATE)(script))]))), "Unit L")
+    assert told["Found"] == ("Backup BT1: spent, 1.500 V, allowed is at least 3.1 V",)
+    assert told["Done"] == ("Backup BT1 replaced, from 1.500 V to 3.210 V",)
+    assert told["Parts"] == ("BT1 (backup): lithium coin cell",)
+    assert told["Left open"] == ("nothing",)
 
 
 def test_units_of_other_plans_stand_alone(tmp_path: Path) -> None:
