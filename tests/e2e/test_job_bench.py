@@ -161,22 +161,35 @@ def test_a_wait_calls_while_another_unit_is_on_the_mat(tmp_path: Path, journals:
     journals += journals_in(job)
 
 
-def test_values_of_the_good_unit_serve_at_once(tmp_path: Path, journals: list[Path]) -> None:
-    """K1 of L, which is good, is what K1 of R is held against from the moment R is taken."""
+@pytest.mark.parametrize("how", ["of the job", "by the word good"])
+def test_values_of_the_good_unit_serve_at_once(tmp_path: Path, journals: list[Path], how: str) -> None:
+    """K1 of L, which is good, is what K1 of R is held against from the moment R is taken, and after a new start."""
     check = '[[step]]\nid = "coils"\nkind = "check"\nitems = ["K1"]\ncontacts = 1\n'
-    job = new_job(tmp_path, check + CONFIRM, "--known-good", "L")
+    known = ("--known-good", "L") if how == "of the job" else ()
+    job = new_job(tmp_path, check + CONFIRM, *known)
     with Meter(tmp_path) as meter:
         hands = Technician(meter, {"L": {"K1": 360.0}, "R": {"K1": 250.0}}, {"job": "quit", "intake": "say"})
         metercap = start(job, meter, hands)
+        metercap.until(lambda seen: prompted(seen, "probe K1"), "K1")
+        if not known:
+            metercap.say("good")
         metercap.until(lambda seen: verdicts(seen).get("K1"), "L K1")
         metercap.say("take R")
-        metercap.until(lambda seen: given(seen, 1, "K1"), "R K1")
-        metercap.say("quit")
-        metercap.wait()
+        metercap.until(lambda seen: len(sittings(seen)) == 2 and prompted(seen, "probe K1"), "R")
+        metercap.kill()
+        hands.rest()
+        hands = Technician(meter, {"L": {"K1": 360.0}, "R": {"K1": 250.0}}, {"job": "quit", "intake": "say"})
+        again = start(job, meter, hands)
+        again.until(lambda seen: verdicts(seen).get("K1"), "R K1")
+        again.say("quit")
+        again.wait()
     left, right = sittings(metercap.records)
-    assert left[0]["reference"] == {} and right[0]["reference"]["coils/K1"]["unit_name"] == "L"
-    assert verdicts(right)["K1"] != "pass"
-    assert "L" in of_kind(right, "verdict")[0]["reason"] or of_kind(right, "verdict")[0]["min"] is not None
+    assert left[0]["reference"] == {}
+    for session in (right, again.records):
+        assert session[0]["reference"]["coils/K1"]["unit_name"] == "L"
+        assert session[0]["reference"]["coils/K1"]["value"] == pytest.approx(360.0, abs=1.0)
+    given_r = of_kind(again.records, "verdict")[-1]
+    assert given_r["verdict"] != "pass" and given_r["rule"] == "reference"
     journals += journals_in(job)
 
 
