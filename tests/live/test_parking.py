@@ -14,7 +14,7 @@ from metercap.live import Following, Inbox, Live
 from metercap.plankeys import ConfirmStep
 from metercap.profiles import find_meter
 from metercap.reading import Reading
-from metercap.records import Clock, EndRecord, InJob, Link, LinkState, Operator, Record, SessionRecord
+from metercap.records import Clock, Cue, EndRecord, InJob, Link, LinkState, Operator, Record, SessionRecord
 from metercap.session import Driver, Session
 from metercap.wire import decoder
 from tests.e2e.outside_meter import OPEN, auto_ohms, lcd14
@@ -59,6 +59,9 @@ class Rig:
     def see(self, record: Record, line: bytes) -> None:
         """Keep what an observer sees."""
         self.seen.append(record)
+
+    def urgent(self, record: Cue) -> None:
+        """Nothing is urgent here."""
 
     def at(self, t_s: float, act: Callable[[float], Any]) -> None:
         """Let something happen at a time of the clock."""
