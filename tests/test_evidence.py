@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,12 +12,17 @@ from metercap.compare import Side, compare_files
 from metercap.compare.changes import counted
 from metercap.errors import JournalError
 from metercap.evidence import Evidence, evidence, joined
+from metercap.journal import iterate
 from metercap.outcome import ASKED_AGAIN, NOT_DONE, fold
 from metercap.plankeys import CellStep, CheckStep, ConfirmStep, ExerciseStep, Item, StepBase, TrialsStep, TuneStep
 from metercap.records import EndRecord, Note
+from metercap.reference.gather import combine
+from metercap.rejudge import rejudge
+from metercap.report import study
+from metercap.session import Session
 from metercap.session.inherit import inherited_from
 from tests.compare.two_units import coils, good, played, reads, records, session
-from tests.report.papers import dipped
+from tests.report.papers import dipped, journal
 from tests.steps.bench_play import Play, zero
 
 PLAIN = reads("160.4", "161.0")
@@ -190,3 +197,41 @@ def test_a_trimmer_left_past_its_limit_stands_until_it_is_read_again() -> None:
     assert list(first.standing) == ["RV1"]
     assert list(joined([first, aside]).standing) == ["RV1"]
     assert list(joined([first, aside, mended]).standing) == []
+
+
+# --- nothing is played again
+
+
+@pytest.mark.parametrize("path", sorted((Path(__file__).parents[1] / "fixtures/sessions/schema-1").glob("*.jsonl")))
+def test_files_of_the_first_schema_tell_u_alone(path: Path) -> None:
+    """Their verdicts list no parts: value and U are as recorded, nothing is known of what U rests on."""
+    with path.open("rb") as file:
+        told = [one for one in map(json.loads, file.read().split(b"\n")[:-1]) if one["kind"] == "verdict"]
+    with iterate(path) as rows:
+        found = evidence(rows)
+    assert told
+    for one in told:
+        verdict, judged = found.verdicts[one["step"], one["item"]], found.judged.get((one["step"], one["item"]))
+        if one["value"] is None or one["U"] is None:
+            assert judged is None
+        elif verdict.t_s == one["t_s"]:
+            assert judged is not None
+            assert (judged.value, judged.expanded, judged.budget) == (one["value"], one["U"], None)
+
+
+def test_no_session_is_played_to_know_what_values_rest_on(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Compared, learned from, reported and judged by another plan: the records tell it all."""
+    played_once = played("A", PLAIN, known_good=True)
+    path = journal(tmp_path, played_once)
+    rows = records(played_once)
+
+    def refuse(*_: object) -> None:
+        raise AssertionError("a session is played")
+
+    monkeypatch.setattr(Session, "__init__", refuse)
+    found = evidence(iter(rows))
+    assert found.judged["coils", "K1"].budget is not None
+    assert [each.item for each in combine([found.reference()]).items] == ["K1", "K2"]
+    assert compare_files([Side("a", found)], "K1").budgets
+    assert study(path, program="metercap test")[0].verdicts
+    assert rejudge(rows[0], rows[1:], found.plan).rows  # type: ignore[arg-type]
