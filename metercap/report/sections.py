@@ -50,10 +50,10 @@ def warnings(found: Findings) -> Iterator[Para]:
         yield Para("The proof that the unit is dead was waived (--no-safe).", loud=True)
     if found.not_run:
         yield Para(f"Only some steps were run. Not run: {', '.join(found.not_run)}.", loud=True)
-    how = first.inherited.get("how")
-    if how:
-        took = "goes on with" if how == "continue" else "comes after"
-        yield Para(f"This session {took} session {first.inherited.get('session', '')} of the same unit.")
+    how, before = first.inherited.get("how"), first.inherited.get("session")
+    if how and before:  # a unit's first sitting in a job takes over from no session of its own
+        took = "comes after" if how == "after" else "goes on with"
+        yield Para(f"This session {took} session {before} of the same unit.")
     for warning in found.warnings:
         yield Para(warning)
 

@@ -8,6 +8,7 @@ from typing import Any
 import msgspec
 import pytest
 
+from metercap.plan import from_builtins
 from metercap.plankeys import ExerciseStep, Item, TrialsStep
 from metercap.records import Operator
 from metercap.report import study
@@ -96,6 +97,7 @@ def test_a_stated_rate_is_said(tmp_path: Path) -> None:
         ({"options": {"no_safe": True}}, "The proof that the unit is dead was waived (--no-safe)."),
         ({"options": {"steps": ["fuses"]}}, "Only some steps were run. Not run: battery out."),
         ({"inherited": {"how": "after", "session": "s0"}}, "This session comes after session s0 of the same unit."),
+        ({"inherited": {"how": "job", "session": "s0"}}, "This session goes on with session s0 of the same unit."),
     ],
 )
 def test_what_must_be_known_first(tmp_path: Path, more: Any, words: str) -> None:
@@ -271,3 +273,10 @@ def test_a_standing_excursion_leads_the_report(tmp_path: Path) -> None:
     assert first.loud and first.text.startswith(said)
     assert found.standing[0].item == "RV1"
     assert studied(tmp_path, dipped())[0].standing == ()
+
+
+def test_a_units_first_sitting_in_a_job_takes_over_nothing_of_its_own(tmp_path: Path) -> None:
+    """It may have the leads from another unit: no session is named where there is none."""
+    found, _ = studied(tmp_path, Play(fuses(1), inherited={"how": "job"}), reason="parked")
+    assert not [para.text for para in warnings(found) if "of the same unit" in para.text]
+    assert dict(facts(found, from_builtins(found.session.plan)).rows)["Ended"].endswith(": parked, for another unit")
