@@ -136,6 +136,21 @@ def test_a_tape_is_no_meter(metercap: Callable[..., Any], tmp_path: Path, monkey
     assert kept_rates("text", port, lambda _: None) == {}
 
 
+def test_a_quantity_that_stands_still_at_first_is_waited_for(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Ohms are measured, volts come and do not change for longer than the patience: still it goes on until they do."""
+    monkeypatch.setattr(_touches, "SETTLED_S", 0.5)
+    t_s, rows = 0.0, ["metercap tape 1"]
+    for n in range(90):
+        t_s += 0.04
+        volts = b"0.500 V DC" if n < 55 else b"0.%d00 V DC" % (n * 7 % 10)
+        line = b"%d.%d ohm" % divmod(n * 7 % 50, 10) if n < 25 else volts
+        rows.append(f"{t_s:.3f} {(line + bytes([13, 10])).hex()}")
+    (tmp_path / "tape").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    found = measure(f"tape:{tmp_path / 'tape'}", find_meter("text"), 6.0)
+    assert found.times_s == {OHMS: pytest.approx(0.04, rel=0.05), VOLTS: pytest.approx(0.04, rel=0.05)}
+    assert found.seconds < 5.5
+
+
 def test_words() -> None:
     """By hand: 0.4 s is 2.5 a second; what is not known is said with what to try; silence has its reason."""
     profile = find_meter("lcd14")

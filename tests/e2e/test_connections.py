@@ -43,6 +43,8 @@ def test_two_meters_at_once(tmp_path: Path, journals: list[Path]) -> None:
         try:
             programs_[0].until(lambda records: of_kind(records, "reading"), "a reading")
             third = run("watch", "--port", str(left.path), "--meter", "lcd14", "--no-save")
+            for one in programs_:
+                one.until(lambda records: of_kind(records, "end"), "end")  # which tells what it hangs on
             ended = [one.wait() for one in programs_]
         finally:
             for one in programs_:
@@ -59,6 +61,23 @@ def test_two_meters_at_once(tmp_path: Path, journals: list[Path]) -> None:
         spans.append([start + r["t_s"] for r in of_kind(one.records, "reading")])
     assert spans[0][0] < spans[1][-1] and spans[1][0] < spans[0][-1]  # at the same time, not one after the other
     journals += outs
+
+
+def test_what_a_meter_complains_of_at_the_end_is_said() -> None:
+    """An entry that came into its error queue on the way, after the first answer: on stderr, in its own words."""
+    with SocketMeter(lambda query: 47.0, rate=50.0) as meter:
+        real = meter.reply
+
+        def failing(line: str) -> str | None:
+            if meter.asked.count("READ?") == 3 and not meter.errors:
+                meter.errors.append('-310,"System error"')
+            return real(line)
+
+        meter.reply = failing  # type: ignore[method-assign]
+        port = f"socket://127.0.0.1:{meter.port}"
+        done = run("watch", "--port", port, "--meter", "scpi", "--count", "5", "--no-save")
+    assert done.status == 0
+    assert 'at the end the meter complains: -310,"System error"' in done.err
 
 
 def whole(ended: Ended, records: list[Record]) -> None:

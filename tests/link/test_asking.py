@@ -17,9 +17,10 @@ from metercap.clock import ScaledClock
 from metercap.errors import LinkError, ProfileError
 from metercap.link import dialogue, visa
 from metercap.link.asking import ask_for, panel
+from metercap.link.portlines import PortLines
 from metercap.link.source import complaint_of
 from metercap.link.visa import VisaSource
-from metercap.meter import MeterProfile
+from metercap.meter import MeterProfile, Serial
 from metercap.profiles import find_meter
 from metercap.quantity import Quantity
 from metercap.reading import Reading
@@ -228,6 +229,34 @@ def test_a_meter_without_a_queue_is_asked_for_it_once(
         source.stop()
     assert meter.asked.count("SYST:ERR?") == 1
     assert {r.value for r in readings(scpi, sink)} == {47.0}
+
+
+def test_what_is_no_entry_of_a_queue_ends_the_asking(scpi: MeterProfile, sink: Any) -> None:
+    """A number in place of an error: out of step, or a meter without a queue; it is asked no more, and read in step."""
+    with SocketMeter(lambda query: 47.0, rate=50.0) as meter:
+        real = meter.reply
+
+        def numbers(line: str) -> str | None:
+            answer = real(line)
+            return "+1.0E+00" if line == "SYST:ERR?" else answer
+
+        meter.reply = numbers  # type: ignore[method-assign]
+        source = VisaSource(f"socket://127.0.0.1:{meter.port}", scpi)
+        source.want(OHMS, None)
+        source.start(sink, ScaledClock())
+        sink.until(lambda s: s.data.count(b"\n") >= 3, "readings")
+        source.stop()
+    assert meter.asked.count("SYST:ERR?") == 1
+    assert {r.value for r in readings(scpi, sink)} == {47.0}
+
+
+def test_seven_bits_with_parity_over_a_port(scpi: MeterProfile, pty: Any) -> None:
+    """A pseudo-terminal hands the parity bit on; it is no part of the answer."""
+    seven = msgspec.structs.replace(scpi, serial=Serial(bits=7, parity="even"))
+    lines = PortLines(pty.path, seven)
+    pty.send(bytes(byte | 0x80 * (byte.bit_count() % 2) for byte in b"+4.7E+01\r\n"))
+    assert lines.read_line(2.0) == b"+4.7E+01\r\n"
+    lines.close()
 
 
 @pytest.mark.parametrize(("range_ohm", "resolution"), [("100", 0.01), ("10000", 1.0), ("1000000", 100.0)])

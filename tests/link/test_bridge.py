@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import queue
 import socket
 import struct
 import threading
@@ -205,6 +206,17 @@ def test_every_byte_comes_through(listen: Any, sink: Any, clock: Any, profiles: 
     assert sink.data == every * 3
     assert sink.states[:2] == [UP, LOST]
     assert sink.whys[1] == "the other side closed the connection"
+
+
+def test_what_came_before_the_end_is_read_before_the_end_is_told() -> None:
+    """The end stands behind two bytes: these first, then why no more can come."""
+    port = bridge.BridgePort(1.0, timeout=0.05)
+    port._read_buffer = queue.Queue()  # type: ignore[assignment]
+    for one in (b"a", b"b", None):
+        port._read_buffer.put(one)
+    assert port.read(3) == b"ab"
+    with pytest.raises(OSError, match="the other side closed"):
+        port.read(1)
 
 
 @pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="needs the system's list of open files")
