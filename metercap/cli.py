@@ -95,10 +95,11 @@ COMPLETE = "_METERCAP_COMPLETE"
 
 EPILOG = """\b
 Examples:
-  metercap demo
+  metercap demo --out bench
+  metercap compare bench/a.jsonl bench/b.jsonl
+  metercap replay bench/b.jsonl --check
   metercap sweep F1..F12 --max "2 ohm" --point "supply input"
   metercap run greenhouse-controller --unit A --known-good
-  metercap replay a.jsonl --check
 
 The tool defers to local codes and licensed practice and replaces neither. Disconnect the supply and every battery or
 cell before any resistance reading, and never probe mains-side circuits on this tool's word."""

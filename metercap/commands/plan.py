@@ -171,11 +171,12 @@ def schema() -> None:
 
 NEW_EPILOG = """\b
 Examples:
-  metercap plan new                      (asks, one question after the other)
+  metercap plan new
   metercap plan new --title "Pump driver" --model PD-2 --fuses F1..F6 --switch S1 --trimmer RV1=2.2kohm
   metercap plan new --title "GC-8" --from first-look.jsonl --out gc8.toml
 
-Without --out the plan goes to stdout. It is a beginning: read it, and put in limits, places and cautions."""
+Without options it asks, one question after the other. Without --out the plan goes to stdout. It is a
+beginning: read it, and put in limits, places and cautions."""
 
 
 @command.command(epilog=NEW_EPILOG, short_help="Write a new plan, commented.")
