@@ -13,7 +13,7 @@ import msgspec
 
 from metercap.compare import Side, compare_files
 from metercap.compare.model import Counted, Pair
-from metercap.errors import JournalError, MetercapError, PlanError, UsageError
+from metercap.errors import MetercapError, UsageError
 from metercap.outcome import Open
 from metercap.records import Verdict
 from metercap.report.cautions import DEFERS, own, usual
@@ -116,7 +116,7 @@ def _sat(paths: Sequence[Path], warnings: list[str]) -> Iterator[Sitting]:
     for path in paths:
         try:
             one = sit(path, damaged=True)
-        except (JournalError, PlanError) as error:
+        except MetercapError as error:
             warnings.append(f"{path.name} is passed over: {error.what}")
             continue
         if one.file.lost:

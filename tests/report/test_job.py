@@ -205,8 +205,11 @@ def test_a_damaged_journal_is_named_and_the_rest_is_told(tmp_path: Path) -> None
     data[middle] ^= 1
     paths[1].write_bytes(data)
     (tmp_path / "005-L.jsonl").write_text("no journal\n")
-    found, units = studied((ILL, [*paths, tmp_path / "005-L.jsonl"]))
-    assert [warning.split(" is ")[0] for warning in found.warnings] == ["003-L.jsonl", "005-L.jsonl"]
+    (tmp_path / "006-L.jsonl").mkdir()
+    more = [tmp_path / f"{n:03d}-L.jsonl" for n in (5, 6, 7)]
+    found, units = studied((ILL, [*paths, *more]))
+    named = [warning.split(" is ")[0] for warning in found.warnings]
+    assert named == ["003-L.jsonl", "005-L.jsonl", "006-L.jsonl", "007-L.jsonl"]
     assert [one.file.state for one in found.sittings] == ["closed", "damaged", "closed"]
     assert found.units[0].story.good >= 5
     text = "\n".join(text_lines(compose_job(found, units)))
@@ -366,5 +369,11 @@ def test_print_has_no_fixed_paper_and_no_last_line_alone(document: Document) -> 
     text = page(document)
     assert "size: A4" not in text
     assert text.count('<section class="anew">') == 1
-    for rule in ("section.anew { break-before: page; }", "footer { break-before: avoid;", "widows: 3"):
+    for rule in (
+        "section.anew { break-before: page; }",
+        "section:has(+ .anew) > :last-child",
+        "li:nth-last-child(2), li:nth-last-child(3), tbody tr:nth-last-child(2)",
+        "footer { break-before: avoid;",
+        "widows: 3",
+    ):
         assert rule in text
