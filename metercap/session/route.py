@@ -88,7 +88,8 @@ class Route:
         """The step at hand has ended: everything in it is decided."""
         step = machine.step
         self._bench.keep(step, step.item_names)
-        self._ended.append((step.id, machine.item))
+        own = machine.item in step.item_names  # a later step's trimmer may have been read as found last
+        self._ended.append((step.id, machine.item if own else step.item_names[-1]))
 
     def left(self, machine: Machine) -> None:
         """The step at hand is left: what it has not decided stays open."""

@@ -385,6 +385,17 @@ def test_back_twice_goes_on_through_steps_of_one_question() -> None:
     assert play(":yes :yes :yes").session.finished
 
 
+def test_back_into_a_step_that_ended_at_a_later_steps_trimmer() -> None:
+    """RV3's value as found is asked for in RV1's step; that step was skipped then: back opens RV1."""
+    lamp = TuneStep(id="lamp", items=(Item("RV3"),), target=100.0, tolerance=2.0, unit="ohm")
+    play = Play(RV, lamp, rate=5.0)("OL*6 120.0*5 OL*6 :skip_step")
+    assert play.session.bench.step == "lamp"
+    play("+1 :back")
+    assert play.session.bench.step == "bridge"
+    assert (play.machine.item, play.machine.state) == ("RV3", "found")
+    assert play.machine.undone == ("RV1",)
+
+
 def test_back_stays_in_the_step_where_something_is_behind() -> None:
     """One fuse is ticked: back opens it, and no other step."""
     play = Play(confirm(id="a"), fuses(2))(":yes " + FIRST + GOOD + ":back")

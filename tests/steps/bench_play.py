@@ -191,7 +191,7 @@ class Play:
         assert all(outcome.t_s == now for outcome in outcomes), (event, outcomes)
         prompted = True
         for place, outcome in enumerate(outcomes):
-            if isinstance(outcome, Verdict) and outcome.accepted is not UNSET:
+            if isinstance(outcome, Verdict) and outcome.accepted is not UNSET and event is not None:
                 assert not isinstance(outcomes[place + 1], Cue), (event, outcomes)
             elif isinstance(outcome, Verdict) and event is not None:  # inherited ones are told again, not given
                 cue = outcomes[place + 1]
