@@ -1,37 +1,47 @@
 """metercap: measurements of a repair, hands on the probes.
 
-`load` opens a journal for analysis in Python; everything else is the command line. Importing this package imports
+`open` reads a meter live, `load` opens journals for analysis; see `metercap.python`. Importing this package imports
 nothing else, so that a script and the shell's completion start at once.
 """
 
 from __future__ import annotations
 
+import sys
+
 TYPE_CHECKING = False  # type checkers take this name for true; importing it from typing would cost milliseconds
 if TYPE_CHECKING:
-    from pathlib import Path
+    from types import ModuleType
 
-    from metercap.export import Recording
+    from metercap.python import check, compare, load, open, plot, rejudge  # noqa: A004 - as `metercap.open`
+else:
+    ModuleType = type(sys)  # without importing `types`, which would cost as much again
 
-__all__ = ["__version__", "load"]
+__all__ = ["__version__", "check", "compare", "load", "open", "plot", "rejudge"]
 
 __version__: str
 
 
-def load(path: str | Path, *, verified: bool = True) -> Recording:
-    """Open a journal for analysis: `load(path).readings()` and `.verdicts()` are pandas DataFrames.
+class _Front(ModuleType):
+    """This package. Two of its functions are named like rooms, which must not take their places when they are loaded.
 
-    `verified` checks every line's checksum first and raises `metercap.errors.JournalError`, with line and byte, for a
-    damaged file; a file that was cut off opens, and `.lost` says what it may lack. Without it a changed value would
-    go unnoticed. Columns are described in `metercap.export.schema`.
+    `from metercap.compare import Side` finds the room all the same.
     """
-    from metercap.export import load as load_journal
 
-    return load_journal(path, verified=verified)
+    def __setattr__(self, name: str, value: object) -> None:
+        if name not in __all__ or not isinstance(value, ModuleType):
+            super().__setattr__(name, value)
 
 
-def __getattr__(name: str) -> str:
+sys.modules[__name__].__class__ = _Front
+
+
+def __getattr__(name: str) -> object:
     if name == "__version__":
         from importlib.metadata import version
 
         return version("metercap")
+    if name in __all__:
+        from importlib import import_module
+
+        return getattr(import_module("metercap.python"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -1,35 +1,32 @@
-"""Journals as pandas DataFrames, fast: blocks of lines go straight into columns, and no record is made on the way.
+"""Readings as a pandas DataFrame, fast: blocks of lines go straight into columns, and no record is made on the way.
 
-A journal of a million readings is one pass over its bytes: lines of the wanted kind are picked by how they
-begin, decoded into a slim struct that has only the columns, and put into arrays block by block. `raw` costs a
-string for every row, so it is left out unless asked for.
+A journal of a million readings is one pass over its bytes: every line is decoded into a slim struct that has only what
+is wanted of its kind, and the readings' are put into arrays block by block. Prompts, contacts and lifts among them say
+where the readings belong; these change seldom, so a place is kept with the number of the reading it begins with. `raw`
+costs a string for every row, so it is left out unless asked for.
 """
 
 from __future__ import annotations
 
+import functools
+import operator
 from array import array
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
 
-from metercap.errors import JournalError, UsageError
-from metercap.export.schema import READINGS, VERDICTS, Column
-from metercap.export.sheet import verdict_rows
-from metercap.journal import iterate
-from metercap.journal.format import MAX_LINE
-from metercap.journal.reader import open_journal
+from metercap.export.columns import Words, categorical, numpy, pandas, times
+from metercap.export.places import NOWHERE, Place, Places
+from metercap.export.schema import FRAMES
+from metercap.export.source import Journal, blocks, only, placed
 from metercap.quantity import Quantity
-from metercap.reading import State, told
-from metercap.records import Verdict, decode
+from metercap.reading import Reading, State, told
+from metercap.records import EVENTS, OUTCOMES, Contact, EndRecord, Lift, Prompt, SessionRecord
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_BLOCK = 1 << 20
-_READING = b'{"kind":"reading",'
-_VERDICT = b'{"kind":"verdict",'
 
 # Literals and not the enums: their strings are the same objects every time, and cost no look-up.
 _QuantityWord = Literal[tuple(quantity.value for quantity in Quantity)]  # type: ignore[valid-type]
@@ -50,145 +47,154 @@ class _SlimRaw(_Slim, gc=False, tag_field="kind", tag="reading"):
     raw: str
 
 
-class _Words(dict[Any, int]):
-    """Numbers distinct things in the order they come."""
-
-    def __missing__(self, key: Any) -> int:
-        self[key] = code = len(self)
-        return code
+class _Contact(msgspec.Struct, gc=False, tag_field="kind", tag="contact"):
+    step: str
+    item: str
 
 
-def readings_frame(path: Path, *, raw: bool = False) -> pd.DataFrame:
-    """Return every reading of a journal as a DataFrame with the schema's columns.
-
-    Raises JournalError, with its place, for a line that cannot be decoded; UsageError without pandas.
-    """
-    np, pd = _numpy(), _pandas()
-    slim = _SlimRaw if raw else _Slim
-    decoder = msgspec.json.Decoder(slim)
-    numbers: dict[str, list[Any]] = {"t_s": [], "value": [], "resolution": []}
-    words = {name: _Words() for name in ("quantity", "unit", "state", "flags")}
-    codes: dict[str, array[int]] = {name: array("i") for name in words}
-    texts: list[str] = []
-    for block in _blocks(path):
-        rows = _rows(decoder, block, path)
-        numbers["t_s"].append(np.array([row.t_s for row in rows], dtype=np.float64))
-        numbers["value"].append(np.array([row.value for row in rows], dtype=np.float64))
-        numbers["resolution"].append(np.array([row.resolution for row in rows], dtype=np.float64))
-        codes["quantity"].extend(map(words["quantity"].__getitem__, [row.quantity for row in rows]))
-        codes["unit"].extend(map(words["unit"].__getitem__, [row.unit for row in rows]))
-        codes["state"].extend(map(words["state"].__getitem__, [row.state for row in rows]))
-        codes["flags"].extend(map(words["flags"].__getitem__, [row.flags for row in rows]))
-        if raw:
-            texts.extend([row.raw for row in rows])  # type: ignore[attr-defined]
-    columns: dict[str, Any] = {}
-    for column in READINGS:
-        name = column.name
-        if name in numbers:
-            columns[name] = np.concatenate(numbers[name]) if numbers[name] else np.empty(0)
-        elif name in codes:
-            known = [" ".join(told(word)) if name == "flags" else word for word in words[name]]
-            columns[name] = _categorical(known, codes[name])
-        elif raw:
-            columns[name] = pd.array(texts, dtype="str")
-    return pd.DataFrame(columns)
+class _Lift(msgspec.Struct, gc=False, tag_field="kind", tag="lift"):
+    pass
 
 
-def verdicts_frame(path: Path) -> pd.DataFrame:
-    """Return every verdict of a journal, replaced ones too, as a DataFrame with the schema's columns.
+class _Prompt(msgspec.Struct, gc=False, tag_field="kind", tag="prompt"):
+    step: str
+    item: str | None
 
-    Raises JournalError, with its place, for a line that cannot be decoded; UsageError without pandas.
-    """
-    pd = _pandas()
-    found: list[Verdict] = []
-    for block in _blocks(path):
+
+def _tag(kind: type[msgspec.Struct]) -> str:
+    return str(kind.__struct_config__.tag)
+
+
+_HEEDED = (Reading, Contact, Lift, Prompt)
+_STARTS = tuple(b'{"kind":"%b",' % _tag(kind).encode() for kind in _HEEDED)
+_OTHERS = tuple(
+    msgspec.defstruct(f"_{_tag(kind).title()}", [], tag_field="kind", tag=_tag(kind), gc=False)
+    for kind in (*EVENTS, *OUTCOMES, SessionRecord, EndRecord)
+    if kind not in _HEEDED
+)
+"""What is passed over: of these lines nothing is kept."""
+
+_WORDS = ("quantity", "unit", "state", "flags")
+_look: Callable[[Any], Any] = operator.attrgetter(*_WORDS)
+
+
+def _either(*kinds: Any) -> Any:
+    return functools.reduce(operator.or_, kinds)
+
+
+class _Marks:
+    """What holds from which reading on, by number."""
+
+    def __init__(self) -> None:
+        self.starts: list[int] = []
+        self.codes: list[int] = []
+
+    def put(self, start: int, code: int) -> None:
+        self.starts.append(start)
+        self.codes.append(code)
+
+    def spread(self, n: int) -> Any:
+        """Return what holds for each of `n` readings."""
+        np = numpy()
+        lengths = np.diff(np.array([*self.starts, n], dtype=np.int64))
+        return np.repeat(np.array(self.codes, dtype=np.int32), lengths)
+
+
+class _Readings:
+    """The columns of all readings of some journals, one behind the other."""
+
+    def __init__(self, *, raw: bool) -> None:
+        self._raw = raw
+        self._slim = slim = _SlimRaw if raw else _Slim
+        kinds = (slim, _Contact, _Lift, _Prompt)
+        self._decoder: msgspec.json.Decoder[Any] = msgspec.json.Decoder(_either(*kinds, *_OTHERS))
+        self._heeding: msgspec.json.Decoder[Any] = msgspec.json.Decoder(_either(*kinds))
+        self._numbers: dict[str, list[Any]] = {"t_s": [], "value": [], "resolution": []}
+        self._words = Words()
+        self._codes = array("i")
+        self._texts: list[str] = []
+        self._places = Words()
+        assert self._places[NOWHERE] == 0
+        self._on, self._asked, self._files = _Marks(), _Marks(), _Marks()
+        self.n = 0
+
+    def take(self, number: int, journal: Journal) -> None:
+        """Take one journal's readings."""
+        np = numpy()
+        first, slim, places = self.n, self._slim, Places(journal.session)
+        for marks in (self._on, self._asked):
+            marks.put(first, 0)
+        self._files.put(first, number)
+        for block in blocks(journal.path):
+            rows = self._decoded(block, journal.path)
+            readings = [row for row in rows if type(row) is slim]
+            if len(readings) < len(rows):
+                self._heed(rows, first, places)
+            self.n += len(readings)
+            self._numbers["t_s"].append(np.array([row.t_s for row in readings], dtype=np.float64))
+            self._numbers["value"].append(np.array([row.value for row in readings], dtype=np.float64))
+            self._numbers["resolution"].append(np.array([row.resolution for row in readings], dtype=np.float64))
+            self._codes.extend(map(self._words.__getitem__, map(_look, readings)))
+            if self._raw:
+                self._texts.extend([row.raw for row in readings])  # type: ignore[attr-defined]
+
+    def _heed(self, rows: Sequence[Any], first: int, places: Places) -> None:
+        """Look at what stands between readings."""
+        n, slim = self.n, self._slim
+        for row in rows:
+            kind = type(row)
+            if kind is slim:
+                n += 1
+            elif kind is _Prompt:
+                self._asked.put(n, self._places[places.asked(row.step, row.item)])
+            elif kind is _Contact:  # it stands behind the reading that made it
+                self._on.put(max(n - 1, first), self._places[row.step, row.item])
+            elif kind is _Lift:
+                self._on.put(max(n - 1, first), 0)
+
+    def _decoded(self, block: bytes, path: Path) -> list[Any]:
+        """Return what a block's lines hold; where kinds are among them that nobody knows, what is heeded here."""
         try:
-            found.extend(decode(line) for line in _only(block, _VERDICT))  # type: ignore[misc]
-        except JournalError as error:
-            raise _placed(path, error.what) from error
-    rows = verdict_rows(found)
-    return pd.DataFrame({column.name: _column([row[column.name] for row in rows], column) for column in VERDICTS})
-
-
-def _column(values: list[Any], column: Column) -> Any:
-    np, pd = _numpy(), _pandas()
-    values = [None if value is msgspec.UNSET else value for value in values]
-    if column.type == "number":
-        return np.array(values, dtype=np.float64)
-    if column.type == "count":
-        return pd.array(values, dtype="Int64")
-    if column.type == "truth":
-        return np.array(values, dtype=bool)
-    texts = ["" if value is None else str(value) for value in values]
-    if column.type == "text":
-        return pd.array(texts, dtype="str")
-    words = _Words()
-    codes = array("i", map(words.__getitem__, texts))
-    return _categorical(list(words), codes)
-
-
-def _categorical(words: list[str], codes: Iterable[int]) -> Any:
-    """A categorical column; texts that look alike become one category."""
-    np, pd = _numpy(), _pandas()
-    codes = np.array(codes, dtype=np.int32)
-    distinct = list(dict.fromkeys(words))
-    if len(distinct) < len(words):
-        codes = np.array([distinct.index(word) for word in words], dtype=np.int32)[codes]
-    return pd.Categorical.from_codes(codes, categories=pd.Index(distinct, dtype="str"))
-
-
-def _rows(decoder: msgspec.json.Decoder[_Slim], block: bytes, path: Path) -> list[_Slim]:
-    """Return the readings among a block's lines: all of them at once, or, when others are among them, only those."""
-    try:
-        return decoder.decode_lines(block)
-    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
-        pass
-    try:
-        return decoder.decode_lines(b"\n".join(_only(block, _READING)))
-    except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
-        raise _placed(path, str(error)) from error
-
-
-def _only(block: bytes, start: bytes) -> list[bytes]:
-    if start not in block:
-        return []
-    return [line for line in block.split(b"\n") if line.startswith(start)]
-
-
-def _blocks(path: Path) -> Iterator[bytes]:
-    """Give the file's whole lines, many at a time. A tail without LF is not given."""
-    with open_journal(path) as file:
-        tail = b""
-        while block := file.read(_BLOCK):
-            end = block.rfind(b"\n") + 1
-            if end:
-                yield tail + block[:end]
-                tail = block[end:]
-            else:
-                tail += block
-            if len(tail) > MAX_LINE:
-                raise _placed(path, f"a line of more than {MAX_LINE} bytes")
-
-
-def _placed(path: Path, what: str) -> JournalError:
-    """Return the error with its place, which reading the slow way finds."""
-    try:
-        for _ in iterate(path):
+            return self._decoder.decode_lines(block)
+        except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError):
             pass
-    except JournalError as error:
-        return error
-    return JournalError(what, where=str(path))
+        try:
+            return self._heeding.decode_lines(b"\n".join(only(block, _STARTS)))
+        except (msgspec.MsgspecError, UnicodeDecodeError, RecursionError) as error:
+            raise placed(path, str(error)) from error
+
+    def frame(self, journals: Sequence[Journal]) -> pd.DataFrame:
+        """Return the columns as a DataFrame."""
+        np, pd = numpy(), pandas()
+        files = self._files.spread(self.n)
+        on = self._on.spread(self.n)
+        place = np.where(on != 0, on, self._asked.spread(self.n))
+        known: list[Place] = list(self._places)
+        words = list(zip(*self._words, strict=True)) or [()] * len(_WORDS)
+        codes = np.frombuffer(self._codes, dtype=np.int32) if self._codes else np.empty(0, dtype=np.int32)
+        columns: dict[str, Any] = {
+            name: np.concatenate(arrays) if arrays else np.empty(0) for name, arrays in self._numbers.items()
+        }
+        for name, its in zip(_WORDS, words, strict=True):
+            columns[name] = categorical([" ".join(told(word)) if name == "flags" else word for word in its], codes)
+        columns["step"] = categorical([step for step, _ in known], place)
+        columns["item"] = categorical([item for _, item in known], place)
+        columns["time"] = times(columns["t_s"], journals, files)
+        columns["tag"] = categorical([each.tag for each in journals], files)
+        columns["journal"] = categorical([each.path.name for each in journals], files)
+        if self._raw:
+            columns["raw"] = pd.array(self._texts, dtype="str")
+        wanted = {each.name: columns[each.name] for each in FRAMES["readings"] if each.name in columns}
+        return pd.DataFrame(wanted, copy=False)
 
 
-def _pandas() -> Any:
-    try:
-        import pandas as pd
-    except ImportError as error:
-        raise UsageError("tables need pandas", hint="pip install 'metercap[tables]'") from error
-    return pd
+def readings_frame(journals: Sequence[Journal], *, raw: bool = False) -> pd.DataFrame:
+    """Return every reading of some journals as a DataFrame with the schema's columns.
 
-
-def _numpy() -> Any:
-    import numpy as np
-
-    return np
+    Raises JournalError, with its place, for a line that cannot be decoded; UsageError without pandas.
+    """
+    pandas()
+    taken = _Readings(raw=raw)
+    for number, journal in enumerate(journals):
+        taken.take(number, journal)
+    return taken.frame(journals)

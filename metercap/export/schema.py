@@ -1,6 +1,7 @@
-"""The columns of the two tables that metercap gives out, the same in a DataFrame, a CSV file and a Parquet file.
+"""The columns of the tables that metercap gives out, the same in a DataFrame, a CSV file and a Parquet file.
 
-`readings` has one row for each reading, `verdicts` one for each verdict in the file, in the file's order.
+`readings` has one row for each reading, `verdicts` one for each verdict in the file, in the file's order. DataFrames
+have further columns behind these, and there are DataFrames of contacts, prompts and words as well (`FRAMES`).
 Columns are never renamed or moved; new ones go to the end. What a record does not have is NaN in numbers,
 empty in text.
 
@@ -10,6 +11,7 @@ empty in text.
     truth     bool                          true, false                                 bool
     word      category                      text                                        string
     text      str (object before pandas 3)  text                                        string
+    time      datetime64[us, UTC]
 """
 
 from __future__ import annotations
@@ -19,13 +21,14 @@ from typing import Literal, TypeAlias
 import msgspec
 
 TableName: TypeAlias = Literal["readings", "verdicts"]
+FrameName: TypeAlias = Literal["readings", "contacts", "prompts", "words", "verdicts"]
 
 
 class Column(msgspec.Struct, frozen=True):
     """One column: its name, its type by the words above, and what it says."""
 
     name: str
-    type: Literal["number", "count", "truth", "word", "text"]
+    type: Literal["number", "count", "truth", "word", "text", "time"]
     says: str
 
 
@@ -70,5 +73,52 @@ VERDICTS = (
     Column("condition", "word", "cell: good, weak, spent, reversed"),
     Column("accepted", "text", "why the operator leaves it as it is; none where nobody said so"),
 )
+
+STEP = Column("step", "word", "the step's id")
+FROM_WHERE = (
+    Column("time", "time", "the session's start by the computer's clock, plus t_s; UTC"),
+    Column("tag", "word", "the unit's tag"),
+    Column("journal", "word", "the file's name"),
+)
+"""The last columns of every DataFrame."""
+
+FRAMES: dict[FrameName, tuple[Column, ...]] = {
+    "readings": (
+        *READINGS,
+        Column("step", "word", "the step that was open"),
+        Column(
+            "item",
+            "word",
+            "what the tips were on: empty in the air; where a step sees no contact, what was asked for",
+        ),
+        *FROM_WHERE,
+    ),
+    "contacts": (
+        Column("t_s", "number", "when the tips touched, seconds since session start"),
+        Column("until_s", "number", "when they came off; none where that was not seen"),
+        STEP,
+        Column("item", "word", "the item's name"),
+        Column("same", "truth", "true for a slip, whose item is the one ticked before"),
+        *FROM_WHERE,
+    ),
+    "prompts": (
+        Column("t_s", "number", "seconds since session start"),
+        STEP,
+        Column("item", "word", "the item's name; empty where it is about none"),
+        Column("do", "word", "what the hands are asked for: probe, lift, turn, …"),
+        Column("say", "text", "the line that was shown and spoken"),
+        Column("quantity", "word", "what the meter must be set to, where that is asked"),
+        *FROM_WHERE,
+    ),
+    "words": (
+        Column("t_s", "number", "seconds since session start"),
+        Column("word", "word", "what the operator said"),
+        Column("text", "text", "what the word was said of"),
+        Column("source", "word", "key, pedal, line, token, page"),
+        *FROM_WHERE,
+    ),
+    "verdicts": (*VERDICTS, *FROM_WHERE),
+}
+"""DataFrames of `metercap.load`."""
 
 TABLES: dict[TableName, tuple[Column, ...]] = {"readings": READINGS, "verdicts": VERDICTS}

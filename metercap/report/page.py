@@ -24,7 +24,7 @@ def shown(value: Any) -> Any:
     return f"{value:.1f}" if isinstance(value, float) else value
 
 
-def _environment() -> Environment:
+def environment() -> Environment:
     """Return what fills the page's template."""
     from jinja2 import DictLoader, Environment, StrictUndefined
 
@@ -42,9 +42,9 @@ def _environment() -> Environment:
 
 def page(document: Document) -> str:
     """Return the HTML of a report."""
-    return _environment().get_template("page.html").render(document=document, kind=_kind)
+    return environment().get_template("page.html").render(document=document, kind=kind_of)
 
 
-def _kind(part: Any) -> str:
+def kind_of(part: Any) -> str:
     """Return the tag of a block or a shape."""
     return str(part.__struct_config__.tag)

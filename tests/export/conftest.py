@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Callable
 from pathlib import Path
 
+import msgspec
 import pytest
 
 from metercap.journal import Chain
@@ -110,12 +111,13 @@ def reading() -> Callable[..., Reading]:
 
 @pytest.fixture
 def write(tmp_path: Path) -> Callable[..., Path]:
-    """Write records as a journal, closed or not; give its path."""
+    """Write records as a journal, closed or not, whose first record has other fields where named; give its path."""
 
-    def journal(records: tuple[Record, ...] | list[Record] = RECORDS, closed: bool = True) -> Path:
+    def journal(records: tuple[Record, ...] | list[Record] = RECORDS, closed: bool = True, **first: object) -> Path:
         path = tmp_path / "gc8.jsonl"
         chain = Chain()
-        lines = b"".join(chain.line(record) for record in (SESSION, *records))
+        session = msgspec.structs.replace(SESSION, **first)
+        lines = b"".join(chain.line(record) for record in (session, *records))
         counts: dict[str, int] = {"session": 1}
         for record in records:
             kind = str(record.__struct_config__.tag)

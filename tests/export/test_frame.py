@@ -13,16 +13,25 @@ import pytest
 
 import metercap
 from metercap.errors import JournalError, UsageError
-from metercap.export import TABLES, frame
+from metercap.export import TABLES, source
+from metercap.export.places import UNSEEN
+from metercap.export.schema import FRAMES
 from metercap.journal import Chain, iterate
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State
-from metercap.records import Record, SessionRecord, Verdict
+from metercap.records import Contact, Do, Lift, Operator, Prompt, Record, SessionRecord, Verdict, VerdictKind
+from metercap.steps import MACHINES
 
 pd = pytest.importorskip("pandas")
 
 Write = Callable[..., Path]
-DTYPES = {"number": "float64", "count": "Int64", "truth": "bool", "word": "category"}
+DTYPES = {
+    "number": "float64",
+    "count": "Int64",
+    "truth": "bool",
+    "word": "category",
+    "time": "datetime64[us, UTC]",
+}
 
 
 def check_types(table: Any, columns: list[Any]) -> None:
@@ -37,7 +46,7 @@ def check_types(table: Any, columns: list[Any]) -> None:
 def test_readings(write: Write) -> None:
     """Every reading, in order, with the schema's types; over-range is NaN; other records between them do not matter."""
     table = metercap.load(write()).readings()
-    check_types(table, [column for column in TABLES["readings"] if column.name != "raw"])
+    check_types(table, [column for column in FRAMES["readings"] if column.name != "raw"])
     assert table["t_s"].tolist() == [0.1, 0.2, 0.3, 0.7]
     assert math.isnan(table["value"][0])
     assert table["value"].tolist()[1:] == [0.30000000000000004, -1.5, 1e-12]
@@ -49,16 +58,16 @@ def test_readings(write: Write) -> None:
 
 
 def test_raw_when_asked_for(write: Write) -> None:
-    """With `raw` the frames' bytes are the last column."""
+    """With `raw` the frames' bytes are a column too."""
     table = metercap.load(write()).readings(raw=True)
-    check_types(table, list(TABLES["readings"]))
+    check_types(table, list(FRAMES["readings"]))
     assert table["raw"].tolist() == ["1f2b", "1f2b", "1f2b", ""]
 
 
 def test_verdicts(write: Write) -> None:
     """Every verdict with the schema's types; a replaced one stays and does not stand; what a step lacks is missing."""
     table = metercap.load(write()).verdicts()
-    check_types(table, list(TABLES["verdicts"]))
+    check_types(table, list(FRAMES["verdicts"]))
     assert table["verdict"].tolist() == ["fail", "absent", "pass", "pass"]
     assert table["stands"].tolist() == [False, True, True, True]
     assert table["U"].tolist()[2] == 0.1
@@ -84,7 +93,7 @@ def test_blocks_do_not_matter(write: Write, monkeypatch: pytest.MonkeyPatch, blo
     """However the file is cut into blocks, the tables are the same."""
     recording = metercap.load(write())
     readings, verdicts = recording.readings(raw=True), recording.verdicts()
-    monkeypatch.setattr(frame, "_BLOCK", block)
+    monkeypatch.setattr(source, "BLOCK", block)
     pd.testing.assert_frame_equal(recording.readings(raw=True), readings)
     pd.testing.assert_frame_equal(recording.verdicts(), verdicts)
 
@@ -121,9 +130,10 @@ def iterate_readings(journal: Path) -> list[Reading]:
 def test_a_journal_without_readings_has_empty_tables(write: Write) -> None:
     """No rows, but all columns with their types."""
     recording = metercap.load(write([]))
-    for table, name in ((recording.readings(raw=True), "readings"), (recording.verdicts(), "verdicts")):
+    for name, columns in FRAMES.items():
+        table = recording.readings(raw=True) if name == "readings" else getattr(recording, name)()
         assert len(table) == 0
-        check_types(table, list(TABLES[name]))
+        check_types(table, list(columns))
 
 
 def test_state_and_session(write: Write) -> None:
@@ -225,6 +235,179 @@ def test_without_pandas_the_error_says_what_to_install(write: Write, monkeypatch
     monkeypatch.setitem(sys.modules, "pandas", None)
     recording = metercap.load(write())
     assert recording.state == "closed"
-    for table in (recording.readings, recording.verdicts):
+    assert len([record for record in recording.records() if isinstance(record, Reading)]) == 4
+    for table in (recording.readings, recording.contacts, recording.prompts, recording.words, recording.verdicts):
         with pytest.raises(UsageError, match=r"metercap\[tables\]"):
             table()
+
+
+def story(reading: Callable[..., Reading]) -> list[Record]:
+    """F1 touched and ticked, a slip back onto it, F2 touched; then a switch whose step sees no contact; a word."""
+    return [
+        Prompt(0.0, "fuses", "F1", Do.PROBE, "F1: both tips on it"),
+        reading(0.1, None),
+        reading(0.2, 0.3),
+        Contact(0.2, "fuses", "F1"),
+        reading(0.3, 0.3),
+        Verdict(0.3, "fuses", "F1", VerdictKind.PASS, value=0.3, unit="ohm"),
+        Prompt(0.3, "fuses", "F2", Do.PROBE, "F2"),
+        reading(0.4, 0.3),
+        reading(0.5, None),
+        Lift(0.5, "fuses", "F1"),
+        reading(0.6, 0.3),
+        Contact(0.6, "fuses", "F1", same=True),
+        Prompt(0.6, "fuses", None, Do.DIAL, "a fixed range"),
+        reading(0.7, None),
+        Lift(0.7, "fuses", "F1", same=True),
+        reading(0.8, 0.2),
+        Contact(0.8, "fuses", "F2"),
+        Prompt(0.8, "cover", "K1", Do.PRESS, "press K1", quantity=Quantity.RESISTANCE),
+        reading(0.9, 0.2),
+        reading(1.0, None),
+        Lift(1.0, "fuses", "F2"),
+        reading(1.1, 0.1),
+        Operator(1.15, "note", "a green corner", "line"),
+        reading(1.2, None),
+        Prompt(1.2, "cover", None, Do.DIAL, "ohms"),
+        reading(1.3, None),
+        Prompt(1.3, "lid", None, Do.ANSWER, "clean?"),
+        reading(1.4, None),
+    ]
+
+
+PLACES = {
+    0.1: ("fuses", ""),
+    0.2: ("fuses", "F1"),
+    0.3: ("fuses", "F1"),
+    0.4: ("fuses", "F1"),
+    0.5: ("fuses", ""),
+    0.6: ("fuses", "F1"),
+    0.7: ("fuses", ""),
+    0.8: ("fuses", "F2"),
+    0.9: ("fuses", "F2"),
+    1.0: ("cover", "K1"),
+    1.1: ("cover", "K1"),
+    1.2: ("cover", "K1"),
+    1.3: ("cover", "K1"),
+    1.4: ("lid", ""),
+}
+"""By hand: a contact from the reading that made it to the last before it was lifted; a slip is the item's before it."""
+
+
+@pytest.mark.parametrize("block", [1, 400, 1 << 20])
+def test_a_reading_belongs_to_what_the_tips_were_on(
+    write: Write, reading: Callable[..., Reading], monkeypatch: pytest.MonkeyPatch, block: int
+) -> None:
+    """Step and item of every reading, however the file is cut into blocks; its time is the session's start plus t_s."""
+    monkeypatch.setattr(source, "BLOCK", block)
+    plan = {
+        "steps": (
+            {"id": "fuses", "kind": "sweep"},
+            {"id": "cover", "kind": "exercise"},
+            {"id": "lid", "kind": "exercise"},
+        )
+    }
+    table = metercap.load(write(story(reading), plan=plan)).readings()
+    found = {row.t_s: (row.step, row.item) for row in table.itertuples()}
+    assert found == PLACES
+    assert table["time"][0] == pd.Timestamp("2031-03-04T05:06:07.1Z")
+    assert set(table["tag"]) == {"B"}
+    assert set(table["journal"]) == {"gc8.jsonl"}
+
+
+def test_steps_that_see_no_contact_are_the_machines() -> None:
+    """The kinds whose readings belong to what was asked for are those whose machines do not look at contact."""
+    kinds = {str(step.__struct_config__.tag): machine for step, machine in MACHINES.items()}
+    blind = {kind for kind, machine in kinds.items() if not getattr(machine, "shows_contact", True)}
+    assert blind == set(UNSEEN)
+
+
+def test_contacts_prompts_and_words(write: Write, reading: Callable[..., Reading]) -> None:
+    """A contact from touch to lift, with what was asked and said, typed and timed."""
+    recording = metercap.load(write(story(reading)))
+    contacts, prompts, words = recording.contacts(), recording.prompts(), recording.words()
+    for name, table in (("contacts", contacts), ("prompts", prompts), ("words", words)):
+        check_types(table, list(FRAMES[name]))
+    rows = contacts[["t_s", "until_s", "step", "item", "same"]].to_numpy().tolist()
+    assert rows == [[0.2, 0.5, "fuses", "F1", False], [0.6, 0.7, "fuses", "F1", True], [0.8, 1.0, "fuses", "F2", False]]
+    assert prompts["do"].tolist() == ["probe", "probe", "dial", "press", "dial", "answer"]
+    assert prompts["item"].tolist() == ["F1", "F2", "", "K1", "", ""]
+    assert prompts["quantity"].tolist()[3:5] == ["resistance", ""]
+    assert words[["t_s", "word", "text", "source"]].to_numpy().tolist() == [[1.15, "note", "a green corner", "line"]]
+    assert words["time"][0] == pd.Timestamp("2031-03-04T05:06:08.15Z")
+
+
+def test_a_contact_that_never_ended_has_no_end(write: Write, reading: Callable[..., Reading]) -> None:
+    """The file ends, or the next contact begins, without a lift."""
+    records = [Contact(0.2, "fuses", "F1"), Contact(0.4, "fuses", "F2"), reading(0.5, 0.1)]
+    contacts = metercap.load(write(records)).contacts()
+    assert contacts["item"].tolist() == ["F1", "F2"]
+    assert contacts["until_s"].isna().all()
+
+
+def test_a_unit_that_was_named_on_the_way(write: Write, reading: Callable[..., Reading]) -> None:
+    """The tag is the last one that a word gave."""
+    records = [reading(0.1, 0.2), Operator(0.2, "name", "A", "line"), Operator(0.3, "name", "C", "line")]
+    assert set(metercap.load(write(records)).readings()["tag"]) == {"C"}
+
+
+def test_a_folder_of_journals(write: Write, reading: Callable[..., Reading]) -> None:
+    """All of its journals in natural order, one behind the other; a verdict of a later sitting stands."""
+    for number, value in (("10", 0.5), ("2", 0.3)):
+        records = [reading(0.1, value), Verdict(0.3, "fuses", "F1", VerdictKind.PASS, value=value, unit="ohm")]
+        path = write(records, start_utc=f"2031-03-{number:0>2}T05:06:07Z", id=number, closed=number == "2")
+        path.rename(path.with_name(f"{number}-B.jsonl"))
+    folder = path.parent
+    (folder / "job.toml").write_text("title = 'x'", "utf-8")
+    recording = metercap.load(folder)
+    table = recording.readings()
+    assert table["journal"].tolist() == ["2-B.jsonl", "10-B.jsonl"]
+    assert table["value"].tolist() == [0.3, 0.5]
+    assert [str(when)[:10] for when in table["time"]] == ["2031-03-02", "2031-03-10"]
+    verdicts = recording.verdicts()
+    assert verdicts["stands"].tolist() == [False, True]
+    assert verdicts["journal"].tolist() == ["2-B.jsonl", "10-B.jsonl"]
+    assert (recording.state, recording.lost) == ("unclosed", f"10-B.jsonl: {recording.journals[1].lost}")
+    assert recording.lost.count("no end record") == 1
+    assert [type(record).__name__ for record in recording.records()].count("Verdict") == 2
+    assert "2 journals" in repr(recording)
+    (folder / "2-B.jsonl").write_bytes(b"a,b")
+    with pytest.raises(JournalError, match=r"2-B\.jsonl"):
+        metercap.load(folder)
+
+
+def test_what_a_sitting_took_over_has_one_row(write: Write) -> None:
+    """A verdict taken over from a session that is here too is that session's; from one that is not, it is kept."""
+    own = Verdict(0.3, "fuses", "F1", VerdictKind.PASS, value=0.3, unit="ohm")
+    taken = Verdict(0.0, "fuses", "F1", VerdictKind.PASS, value=0.3, unit="ohm", reason="from session s1; as it was")
+    other = Verdict(0.0, "fuses", "F2", VerdictKind.PASS, value=0.2, unit="ohm", reason="from session s0")
+    for number, records in (("1", [own]), ("2", [taken, other])):
+        path = write(records, id=f"s{number}")
+        path.rename(path.with_name(f"{number}.jsonl"))
+    verdicts = metercap.load(path.parent).verdicts()
+    assert verdicts[["item", "journal", "stands"]].to_numpy().tolist() == [
+        ["F1", "1.jsonl", True],
+        ["F2", "2.jsonl", True],
+    ]
+
+
+def test_a_folder_without_journals_is_refused(tmp_path: Path) -> None:
+    """And says what a journal is named."""
+    with pytest.raises(JournalError, match="no journal is in this folder"):
+        metercap.load(tmp_path)
+
+
+def test_a_start_that_is_no_time_gives_no_times(write: Write) -> None:
+    """Times are missing, and nothing else is."""
+    table = metercap.load(write(start_utc="yesterday")).readings()
+    assert table["time"].isna().all()
+    assert table["t_s"].tolist() == [0.1, 0.2, 0.3, 0.7]
+
+
+def test_kinds_that_nobody_knows_are_passed_over(write: Write) -> None:
+    """A line of a kind that is not known, as a later program may write, hides no reading."""
+    journal = write(closed=False)
+    lines = journal.read_bytes().splitlines(keepends=True)
+    lines.insert(3, b'{"kind":"weather","t_s":0.2,"crc":"00000000"}\n')
+    journal.write_bytes(b"".join(lines))
+    assert len(metercap.load(journal, verified=False).readings()) == 4
