@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +17,24 @@ from metercap.quantity import Quantity, expand_items
 from metercap.reading import Reading
 from metercap.records import Record
 from metercap.session.machine import INTERLUDE
+
+OF_STEPS = {
+    "points": "--point", "fuses": "--fuses", "fuse_max": "--fuse-max", "fuse_rating": "--fuse-rating",
+    "fuse_type": "--fuse-type", "switches": "--switch", "cells": "--cell", "trimmers": "--trimmer", "loose": "--loose",
+}  # fmt: skip
+"""Options that ask for steps, by parameter."""
+_NEEDS = {"fuse_type": "fuse_rating", "fuse_max": "fuses", "fuse_rating": "fuses"}
+_EXCLUDE = (("fuse_max", "fuse_rating"), ("points", "loose"))
+
+
+def refuse_idle(asked_for: Collection[str]) -> None:
+    """Raise UsageError, naming it, for an option that was given and would change nothing."""
+    for name, other in _NEEDS.items():
+        if name in asked_for and other not in asked_for:
+            raise UsageError(f"goes with {OF_STEPS[other]}", where=OF_STEPS[name], hint="metercap plan new --help")
+    for name, other in _EXCLUDE:
+        if name in asked_for and other in asked_for:
+            raise UsageError(f"excluded by {OF_STEPS[other]}", where=OF_STEPS[name], hint="leave one of them out")
 
 
 def from_options(given: dict[str, Any]) -> Wanted:
@@ -61,7 +79,7 @@ def asked() -> Wanted:
     )
 
 
-def from_journal(path: Path, given: dict[str, Any]) -> str:
+def from_journal(path: Path, given: dict[str, Any], asked_for: Collection[str]) -> str:
     """Return, as TOML, the plan that a session ran, and what it measured with `probe NAME` beside it.
 
     The session's own steps keep their kinds and every key. A session that only has unplanned items, or none of its own
@@ -80,6 +98,10 @@ def from_journal(path: Path, given: dict[str, Any]) -> str:
         raise UsageError("nothing was measured in it", where=str(path), hint="say probe NAME during a session")
     plan = found.plan
     if found.plan.steps:
+        for name in asked_for:
+            if name in OF_STEPS:
+                what = "the session's own steps make the plan"
+                raise UsageError(what, where=OF_STEPS[name], hint="leave it out, and edit the plan")
         title = given["title"] or plan.title
         plan = msgspec.structs.replace(plan, title=title, model=given["model"] or plan.model)
         more = probed_steps(probed, {step.id for step in plan.steps})

@@ -37,6 +37,13 @@ def command(file: Path | None, to: str | None, table: str, columns: bool, as_jso
     from metercap.export import OF_A_JOB, TABLES, save_csv, save_parquet, write_csv
     from metercap.job import is_job
 
+    if columns and as_json:
+        from metercap.plain import json_text
+
+        described = {name: [{"name": c.name, "type": c.type, "says": c.says} for c in (*its, *OF_A_JOB)]
+                     for name, its in TABLES.items()}  # fmt: skip
+        click.echo(json_text(described))
+        return 0
     if columns:
         for name, its in TABLES.items():
             click.echo(name)
@@ -45,6 +52,8 @@ def command(file: Path | None, to: str | None, table: str, columns: bool, as_jso
         return 0
     if file is None or to is None:
         raise UsageError("export needs a FILE and --to", hint="metercap export b.jsonl --to b.csv")
+    if to == "-" and as_json:
+        raise UsageError("stdout holds the table itself", where="--json", hint="leave it out, or name a file with --to")
     if is_job(file):
         return _of_a_job(file, to, table, as_json=as_json)
     if to == "-":

@@ -197,16 +197,18 @@ beginning: read it, and put in limits, places and cautions."""
 @click.option("--out", type=click.Path(path_type=Path), help="New file to write; default: stdout.")
 def new(journal: Path | None, out: Path | None, **given: Any) -> None:
     """Write a new plan, commented, from options, from questions, or from what a session measured."""
-    from metercap.commands._newplan import asked, from_journal, from_options
+    from metercap.commands._newplan import asked, from_journal, from_options, refuse_idle
     from metercap.files import new_text, refuse_existing
     from metercap.plan.load import load_plan
     from metercap.plan.new import plan_text
 
     if out is not None:
         refuse_existing(out)
+    asked_for = [name for name in given if _was_given(name)]
+    refuse_idle(asked_for)
     if journal is not None:
-        text = from_journal(journal, given)
-    elif any(_was_given(name) for name in given):
+        text = from_journal(journal, given, asked_for)
+    elif asked_for:
         text = plan_text(from_options(given))
     else:
         text = plan_text(asked())

@@ -42,14 +42,17 @@ def command(cue: str | None, show: bool, as_json: bool, **changes: Any) -> int:
     from metercap.sound.config import config_path, load_config, save_config
     from metercap.sound.rehearsal import MEANINGS, rehearse
 
+    if cue is not None and (show or as_json):
+        raise UsageError("--show and --json play nothing", where="--cue", hint="leave one of them out")
     config = load_config()
     wanted = {name: value for name, value in changes.items() if value is not None}
     if wanted:
         changed = msgspec.to_builtins(config) | wanted
         try:
             config = msgspec.convert(changed, type(config))
-        except msgspec.ValidationError as error:
-            raise UsageError(f"this cannot be set: {error}", hint="metercap sound --help") from error
+        except msgspec.ValidationError as error:  # all others are kept within bounds by their options
+            what = "a voice has a plain name: at most 40 letters, digits, + _ and -"
+            raise UsageError(what, where="--voice", hint="metercap sound --voice en") from error
         click.echo(f"settings kept in {save_config(config)}", err=as_json)
     if as_json:
         from metercap.plain import json_text

@@ -49,7 +49,7 @@ def rehearse(
     through = player if player is not None else open_player(config)
     voice = speaker if speaker is not None else Speaker(config) if config.speech and not config.mute else None
     try:
-        yield f"player: {through.name}"
+        yield f"player: {through.name}{_instead(config, through)}"
         for each in MEANINGS if cue is None else (cue,):
             yield f"{each.value}: {MEANINGS.get(each, 'said by the tone')}"
             through.play(each)
@@ -72,6 +72,19 @@ def rehearse(
             through.close()
         if speaker is None and voice is not None:
             voice.close()
+
+
+def _instead(config: SoundConfig, through: Player) -> str:
+    """Return why another player than the one that was asked for plays."""
+    if config.mute or config.player in ("auto", through.name):
+        return ""
+    mend = "it does not work here"
+    if config.player == "device":
+        try:
+            import miniaudio  # noqa: F401
+        except ImportError:
+            mend = "pip install 'metercap[sound]'"
+    return f", in place of {config.player}: {mend}"
 
 
 def _why_dumb(config: SoundConfig, voice: Speaker | None) -> str:

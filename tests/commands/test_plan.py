@@ -228,6 +228,23 @@ def test_new_to_stdout(run: Any) -> None:
     assert load_plan(out, "x").title == "x"
 
 
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [
+        (("--fuses", "F1", "--fuse-type", "chip"), "--fuse-type"),
+        (("--fuses", "F1", "--fuse-max", "3 ohm", "--fuse-rating", "1 A"), "--fuse-max"),
+        (("--fuse-max", "3 ohm"), "--fuse-max"),
+        (("--fuse-rating", "1 A"), "--fuse-rating"),
+        (("--loose", "--point", "C1"), "--point"),
+    ],
+)
+def test_new_takes_no_option_that_would_do_nothing(run: Any, options: tuple[str, ...], named: str) -> None:
+    """What is asked for is in the plan, or the option is refused by its name."""
+    status, out, err = run("new", "--title", "T", *options)
+    assert (status, out) == (2, "")
+    assert f"metercap: {named}: " in err
+
+
 def test_new_never_overwrites(run: Any, plan_file: Any) -> None:
     """A plan that somebody has worked on stays as it is."""
     path = plan_file(GOOD)
@@ -338,7 +355,7 @@ def test_new_from_a_session(run: Any, tmp_path: Path) -> None:
     assert by_id["resistance"].item_names == ("R5",)
     assert by_id["voltage-ac"].quantity is Quantity.VOLTAGE_AC
     assert "# read 2.187 kΩ" in out
-    assert run("new", "--from", path, "--title", "GC-8 board", "--fuses", "F1..F3")[1].count("GC-8 board") == 1
+    assert run("new", "--from", path, "--title", "GC-8 board")[1].count("GC-8 board") == 1
 
 
 def test_new_from_a_session_is_the_plan_it_ran(run: Any, tmp_path: Path) -> None:
@@ -351,6 +368,16 @@ def test_new_from_a_session_is_the_plan_it_ran(run: Any, tmp_path: Path) -> None
     status, out, _ = run("new", "--from", path)
     assert status == 0
     assert load_plan(out, "written") == from_builtins(read(path).records[0].plan)
+
+
+def test_new_from_a_session_with_steps_takes_no_others(run: Any) -> None:
+    """The session's own steps make the plan; title and model may be another's, and all else is refused by its name."""
+    journal = Path(__file__).parents[2] / "fixtures/sessions/good-sweep.jsonl"
+    assert 'title = "X"' in run("new", "--from", journal, "--title", "X", "--model", "Y")[1]
+    for option in (("--fuses", "F1"), ("--loose",), ("--trimmer", "RV1"), ("--point", "C1")):
+        status, out, err = run("new", "--from", journal, *option)
+        assert (status, out) == (2, "")
+        assert f"metercap: {option[0]}: " in err
 
 
 def test_new_from_no_session(run: Any, plan_file: Any) -> None:

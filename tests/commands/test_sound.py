@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import msgspec
@@ -52,3 +53,32 @@ def test_one_cue_is_played_with_its_meaning() -> None:
     said("--player", "none", "--no-speech", "--show")
     lines = said("--cue", "go").output.splitlines()
     assert lines == ["player: none", "go: the lift is certain: touch the next item"]
+
+
+def test_a_player_that_does_not_work_is_told() -> None:
+    """What plays instead is named, and why; one that was asked for and plays is named alone."""
+    said("--player", "device", "--no-speech", "--show")
+    first = said("--cue", "go").output.splitlines()[0]
+    if first != "player: device":
+        assert first.startswith("player: ") and "device" in first
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(sys.modules, "miniaudio", None)
+        first = said("--cue", "go").output.splitlines()[0]
+    assert first.startswith(("player: system", "player: bell"))
+    assert "device" in first and "pip install 'metercap[sound]'" in first
+
+
+@pytest.mark.parametrize("quiet", ["--show", "--json"])
+def test_what_plays_nothing_takes_no_cue(quiet: str) -> None:
+    """One of two options that exclude each other would do nothing."""
+    with pytest.raises(UsageError) as caught:
+        said("--cue", "go", quiet)
+    assert caught.value.where == "--cue"
+
+
+def test_the_voice_is_told_in_plain_words() -> None:
+    """Which option, and what it takes."""
+    with pytest.raises(UsageError) as caught:
+        said("--voice", "x y")
+    assert caught.value.where == "--voice"
+    assert "letters" in str(caught.value) and "regex" not in str(caught.value)
