@@ -34,7 +34,7 @@ class Seat:
         self._proof = inherited.proof
         self._calls: dict[str, str] = {}
         bench.waits = dict(inherited.waits)
-        bench.calls = {step: until_s for step, until_s in inherited.waits.items() if until_s > 0.0}
+        bench.calls = {step: max(0.0, until_s) for step, until_s in inherited.waits.items()}
         for tag, away in inherited.others.items():
             for step, until_s in away.waits.items():
                 bench.calls[f"{tag}/{step}"] = max(0.0, until_s)

@@ -40,6 +40,7 @@ def test_any_text_comes_back(title: str, name: str, symptom: str) -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
+        (f'{HEAD}[[unit]]\ntag = "l"\n[[unit]]\ntag = "L"', "unit 2, tag: 'L' is there twice"),
         ("title = ", "is not TOML"),
         ('title = "a"\nplan = "plan.toml"', "unit: is missing"),
         ('titel = "a"\nplan = "p.toml"\n[[unit]]\ntag = "L"', 'titel: no such key, did you mean "title"?'),

@@ -123,6 +123,30 @@ def test_the_last_null_of_a_plan_is_still_taken() -> None:
     assert right.prompts[-1] == "short after"
 
 
+def test_both_nulls_stand_while_ohms_are_open() -> None:
+    """Within one run neither is asked for again; a unit that was never nulled takes the null from the other one."""
+    after = msgspec.structs.replace(zero(), id="after")
+    before = play(zero(), after, fuses(1))(NULL + "OL*6 9 0.2*4 OL*6 :take=R")
+    assert [verdict.item for verdict in before.verdicts.values()] == ["leads", "after"]
+    assert taken(before, zero(), after, fuses(1)).prompts == ["probe F1"]
+    bare = play(confirm(), zero(), fuses(1))(":yes")
+    handed = taken_over(left(bare, 60.0, here=False), (confirm(), zero(), fuses(1)), {}, nulled(before.session, "s1"))
+    assert play(confirm(), zero(), fuses(1), inherited=handed.as_builtins()).prompts == ["probe F1"]
+
+
+def test_a_count_check_asks_only_about_what_the_file_holds() -> None:
+    """F2's frames are there, its verdict is not: nobody heard its tick, so only F1 is asked about."""
+    counted = msgspec.structs.replace(fuses(3), count_check=True)
+    before = play(counted)(FUSE + FUSE)
+    assert before.session.bench.uncounted["fuses"].ticked == ("F1", "F2")
+    cut = {key: verdict for key, verdict in before.session.bench.verdicts.items() if key[1] == "F1"}
+    lost = msgspec.structs.replace(left(before, 1.0, here=False), standing=cut)
+    handed = taken_over(lost, (counted,), {}, None)
+    assert handed.uncounted["fuses"].ticked == handed.uncounted["fuses"].since == ("F1",)
+    none = taken_over(msgspec.structs.replace(lost, standing={}), (counted,), {}, None)
+    assert none.uncounted == {} and none.verdicts == ()
+
+
 # --- proof of being dead
 
 
@@ -208,7 +232,50 @@ def test_a_word_that_comes_too_late_is_none() -> None:
     assert on.prompts[-1] == "probe dead" and "too old" in on.notes[-1]
 
 
+@pytest.mark.parametrize(
+    "script",
+    [
+        ":yes 0.00V*3 +2 5.00V*4 +2 :yes 0.00V*3",  # live while it is watched, then a yes at a dead point
+        ":yes 0.00V*3 +2 :yes 5.00V*4 +2 :yes 0.00V*3",  # live after the yes, then another
+    ],
+)
+def test_no_yes_mends_a_voltage_that_was_seen(script: str) -> None:
+    """Whatever is said after it, the whole proof is asked for."""
+    on = taken(proved()("OL*3 :take=R"), safe("C12"), fuses(1))(script)
+    assert on.prompts[-1] == "probe dead" and "dead" not in on.verdicts
+
+
+def test_every_point_of_the_proof_stands_again() -> None:
+    """The first is touched; the others stand as they were proved."""
+    plan = (safe("C12", "C13"), fuses(1))
+    dc, ac = "0.00V*2 +2 :yes 0.00V*2 ", "0.00Vac*2 +2 :yes 0.00Vac*2 "
+    before = play(*plan)("1.52V*3 0.00V*3 " + 2 * dc + 2 * ac + "0.00V 1.52V*3 OL*3 :take=R")
+    assert before.verdicts["dead"].verdict is VerdictKind.PASS
+    on = taken(before, *plan)("0.00V*2 :yes 0.00V*3 +2 :yes 0.00V*2")
+    assert {item: verdict.verdict for item, verdict in on.verdicts.items()} == dict.fromkeys(
+        ("C12", "C13", "dead"), VerdictKind.PASS
+    )
+
+
+def test_a_voltage_met_in_ohms_ends_the_proof() -> None:
+    """Falling below zero ohms, only a voltage in the circuit can bring that: it was connected after all."""
+    before = proved()("OL*8 9 -5.0*4")
+    assert any(cue.startswith("stop") for cue in before.cues)
+    assert ASKED not in taken(before("OL*3 :take=R"), safe("C12"), fuses(1)).said
+
+
 # --- waits
+
+
+def test_the_units_own_wait_calls_while_another_step_is_at_hand() -> None:
+    """The clock was left waiting for the fuses; taken again before and after its end, it calls, once."""
+    before = play(CLOCK, fuses(1))(":yes +100 :to=fuses OL*3 :take=R")
+    on = taken(before, CLOCK, fuses(1), away_s=0.0)
+    assert on.prompts == ["wait clock"]  # what is open comes in the plan's order, the wait first
+    on(":to=fuses OL*3 +900")
+    assert on.notes.count("clock: the wait is over: to clock") == 1
+    over = taken(before, CLOCK, fuses(1), away_s=1000.0)
+    assert over.prompts == ["confirm clock"] and over("+5").notes.count("clock: the wait is over: to clock") == 0
 
 
 def test_a_wait_goes_on_elsewhere_and_calls_with_the_tag() -> None:
