@@ -187,7 +187,9 @@ def limits_for(
 def _target(step: TuneStep, item: str, verdict: Verdict, first: SessionRecord) -> float | None:
     if step.target == REFERENCE:
         value = first.reference.get(f"{step.id}/{item}", {}).get("value")
-        return None if value is None else float(value)
+        if value is not None:
+            return float(value)
+        return verdict.target if isinstance(verdict.target, float) else None  # the operator said it
     if step.target == AS_FOUND:
         return verdict.as_found if isinstance(verdict.as_found, float) else None
     return float(step.target)

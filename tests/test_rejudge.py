@@ -204,3 +204,12 @@ def test_a_trimmer_is_judged_by_the_other_target_and_tolerance() -> None:
     assert play.verdicts["RV1"].verdict is VerdictKind.PASS
     other = TuneStep(id="b", items=(Item("RV1"),), target=1490.0, tolerance_share=0.005, unit="ohm")
     assert under(play, other) == {"RV1": "fail"}
+
+
+def test_a_target_that_the_operator_said_is_judged_by_again() -> None:
+    """No reference was known: 2190 ± 5 % passed at 2200; at ± 0.1 % it would not."""
+    step = TuneStep(id="bridge", items=(Item("RV1"),), target="reference", tolerance_share=0.05, unit="ohm")
+    play = Play(step, rate=5.0)("OL*6 1.860k*4 :target=2.19k +1 :yes OL*6 2.000k 2.200k*40")
+    assert play.ticks == ["RV1 pass"]
+    assert under(play, step)["RV1"] == "pass"
+    assert under(play, msgspec.structs.replace(step, tolerance_share=0.001))["RV1"] == "fail"
