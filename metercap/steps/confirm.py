@@ -38,8 +38,6 @@ class ConfirmSign(StrEnum):
 
     LISTED = "of a check list"
     SINGLE = "no check list"
-    NAMED = "an item"
-    UNNAMED = "no item"
     FIRST_LOOK = "first look"
     LAST_LOOK = "last look"
     WAITS = "with a wait"
@@ -82,9 +80,7 @@ class Confirm(Machine):
                 Given.BACK: Look("is_list", (_Sign.LISTED, _Sign.SINGLE)),
                 _Sign.LISTED: Row("back", None, asks=True),
                 _Sign.SINGLE: Row("nothing_before", None),
-                Given.AT: Look("find", (_Sign.NAMED, _Sign.UNNAMED)),
-                _Sign.NAMED: Row("to_item", None, asks=True),
-                _Sign.UNNAMED: Row("no_such", None),
+                Given.AT: Row("to_item", None, asks=True),
                 Given.AGAIN: Look("has_wait", (_Sign.WAITS, _Sign.NO_WAIT)),
                 _Sign.WAITS: Row("begin_anew", _State.BEGIN, asks=True),
                 _Sign.NO_WAIT: Row("begin_anew", None, asks=True),
@@ -267,25 +263,11 @@ class Confirm(Machine):
         """There is one question only."""
         self.bench.note(f"there is nothing to go back to in {self.step.id}")
 
-    def find(self) -> ConfirmSign:
-        """Look for the item that a word names."""
-        return ConfirmSign.UNNAMED if self._named is None else ConfirmSign.NAMED
-
-    @property
-    def _named(self) -> int | None:
-        wanted = self.text.strip().casefold()
-        return next((n for n, name in enumerate(self._names) if name.casefold() == wanted), None)
-
     def to_item(self) -> None:
-        """Ask about the item that was named."""
-        named = self._named
-        if named is not None:
-            self._rounds.reopen(named)
-            self._open(named)
-
-    def no_such(self) -> None:
-        """The word named none."""
-        self.bench.note(f"no item {self.text.strip()!r} in this step")
+        """Ask about the item that the session found by its name."""
+        named = self._names.index(self.text)
+        self._rounds.reopen(named)
+        self._open(named)
 
     def _give(self, verdict: VerdictKind, reason: str) -> None:
         self.bench.give(self.item, verdict, reason=reason)

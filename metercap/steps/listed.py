@@ -14,12 +14,10 @@ from metercap.steps.machine import Cells, Given, Look, Machine, Row
 
 
 class ListSign(StrEnum):
-    """What follows an item that was decided, and what a word names."""
+    """What follows an item that was decided."""
 
     ITEM = "item left"
     NONE = "none left"
-    NAMED = "an item"
-    UNNAMED = "no item"
 
 
 def next_item(first: StrEnum, end: StrEnum) -> Cells:
@@ -35,9 +33,7 @@ def item_words(following: StrEnum, end: StrEnum) -> Cells:
     """Return the words that every state of these steps heeds."""
     return {
         Given.ABSENT: Row("absent", following),
-        Given.AT: Look("find", (ListSign.NAMED, ListSign.UNNAMED)),
-        ListSign.NAMED: Row("to_item", following),
-        ListSign.UNNAMED: Row("no_such", None),
+        Given.AT: Row("to_item", following),
         Given.SKIP_STEP: Row("skip_step", end),
     }
 
@@ -86,7 +82,7 @@ class Listed(Machine):
 
     def start_at(self, item: str) -> None:
         """Open this item first."""
-        self._wanted_at = [each.name for each in self._items].index(item)
+        self._want_item(item)
         self.move(self.NEXT)
 
     @property
@@ -119,22 +115,12 @@ class Listed(Machine):
         """Open the item before."""
         self._wanted_at = max(0, self._at - 1)
 
-    def find(self) -> ListSign:
-        """Look for the item that a word names."""
-        return ListSign.UNNAMED if self._named is None else ListSign.NAMED
-
-    @property
-    def _named(self) -> int | None:
-        wanted = self.text.strip().casefold()
-        return next((n for n, item in enumerate(self._items) if item.name.casefold() == wanted), None)
-
     def to_item(self) -> None:
-        """Open the item that was named."""
-        self._wanted_at = self._named
+        """Open the item that the session found by its name."""
+        self._want_item(self.text)
 
-    def no_such(self) -> None:
-        """The word named none."""
-        self.bench.note(f"no item {self.text.strip()!r} in this step")
+    def _want_item(self, name: str) -> None:
+        self._wanted_at = [item.name for item in self._items].index(name)
 
     def skip(self) -> None:
         """Passed over."""

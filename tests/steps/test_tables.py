@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import itertools
 from collections.abc import Callable, Iterator
 from enum import StrEnum
 from typing import Any
@@ -12,7 +11,8 @@ import pytest
 
 from metercap.plan import Plan, to_builtins
 from metercap.plankeys import CellStep, ExerciseStep, Item, SafeStep, TrialsStep, TuneStep, WiggleStep
-from metercap.records import InJob, Verdict, VerdictKind
+from metercap.records import InJob, Prompt, Verdict, VerdictKind
+from metercap.rests import Count
 from metercap.session.inherit import Inherited
 from metercap.steps import WORDS, Given, Machine
 from metercap.steps.cell import Cell
@@ -21,7 +21,8 @@ from metercap.steps.exercise.machine import Exercise
 from metercap.steps.machine import Look, Row
 from metercap.steps.nextunit import NextUnit
 from metercap.steps.safe import Safe
-from metercap.steps.stilldead import Proof, StillDead
+from metercap.steps.safe.table import SafeState
+from metercap.steps.stilldead import Proof, StillDead, StillState
 from metercap.steps.tokens import LearnTokens
 from metercap.steps.trials import Trials
 from metercap.steps.tune.machine import Tune
@@ -342,9 +343,9 @@ def test_every_state_can_be_reached_and_can_end(kind: type[Machine]) -> None:
 def test_every_cell_on_the_real_machine(name: str, script: str) -> None:
     """Each input ends in one of its row's states, or has no row and changes nothing and says nothing."""
     play = play_to(name, script)
-    for given, text in itertools.product(Given, ("", "F1", "nowhere")):
-        if (text and given is not Given.AT) or given is Given.NOW:
-            continue
+    names = play.machine.step.item_names  # the session has found the item before a step hears of it
+    tried = [(each, "") for each in Given if each not in (Given.NOW, Given.AT)] + [(Given.AT, each) for each in names]
+    for given, text in tried:
         trial = copy.deepcopy(play)
         machine: Machine = trial.machine
         if machine.step.id == "after":
@@ -388,3 +389,25 @@ def test_situations_reach_every_state(name: str) -> None:
 def test_words_and_inputs_are_one_list() -> None:
     """Every word that goes to a step is an input; the others come from readings and time."""
     assert {given.value for given in Given} - WORDS == {"contact", "value", "ended", "go", "due", "blocked", "now"}
+
+
+SILENT_MOVES = {SafeState.ANSWERED, StillState.TOUCHED}
+"""What a `yes` leads to without a prompt: two values more are awaited, with the tips where they are."""
+
+
+@pytest.mark.parametrize(("name", "script"), EVERY)
+def test_a_word_that_moves_asks_for_what_is_open(name: str, script: str) -> None:
+    """Whoever said something that led elsewhere, or `again`, is told what to do now, by the last thing that is said."""
+    play = play_to(name, script)
+    if play.machine.step.id == "after" or play.session.bench.blocked:
+        return
+    for word in sorted(WORDS):
+        trial = copy.deepcopy(play)
+        machine: Machine = trial.machine
+        place, said = (machine.state, machine.item), len(trial.session.bench._out)
+        text = machine.step.item_names[-1] if word == "at" else ""
+        if not machine.give(Given(word), text) or machine.done or machine.state in SILENT_MOVES:
+            continue
+        if (machine.state, machine.item) != place or word == "again":
+            out = [each for each in trial.session.bench._out[said:] if not isinstance(each, Count)]
+            assert out and isinstance(out[-1], Prompt), (word, place, machine.state)

@@ -94,3 +94,12 @@ def test_a_watch_without_a_value_is_unsure() -> None:
     verdict = flexed("0.3*3 +10").verdicts["J3"]
     assert verdict.verdict is VerdictKind.UNSURE
     assert verdict.value is None
+
+
+def test_again_forgets_the_dropouts_and_wants_a_lift() -> None:
+    """Said while the path is open, or while it is watched: a watch of its own begins with a new contact."""
+    for so_far in ("0.3*8 OL*2 0.3*2 ", "0.3*8 OL*2 "):
+        play = flexed(so_far + ":again 0.3*30")
+        assert not play.verdicts, "the tips were on already, or came on before a certain lift"
+        verdict = play("OL*9 0.3*26").verdicts["J3"]
+        assert (verdict.verdict, "no dropout" in verdict.reason) == (VerdictKind.PASS, True)

@@ -285,26 +285,11 @@ class Walk(CountCheck):
         last = self._rounds.back()
         self._open(self._at if last is None else last)
 
-    def find(self) -> WalkSign:
-        """Look for the item that a word names."""
-        return WalkSign.UNNAMED if self._named is None else WalkSign.NAMED
-
-    @property
-    def _named(self) -> int | None:
-        wanted = self.text.strip().casefold()
-        return next((n for n, item in enumerate(self._items) if item.name.casefold() == wanted), None)
-
     def word_at(self) -> None:
-        """Open the item that was named."""
-        named = self._named
-        if named is not None:
-            self._rounds.reopen(named)
-            self._open(named)
-
-    def no_such(self) -> None:
-        """The word named none."""
-        first, last = self._items[0].name, self._items[-1].name
-        self.bench.note(f"no item {self.text.strip()!r} in this step; it goes from {first} to {last}")
+        """Open the item that the session found by its name."""
+        named = self._name_at.index(self.text)
+        self._rounds.reopen(named)
+        self._open(named)
 
     def word_again(self) -> None:
         """Forget what the item's contacts said, and begin anew."""

@@ -40,8 +40,6 @@ class WalkSign(StrEnum):
     VOLTAGE = "voltage"
     ZERO = "about zero"
     """Two conversions about zero after a `yes`."""
-    NAMED = "an item"
-    UNNAMED = "no item"
     FIRST_LOOK = "first look"
     SECOND_LOOK = "second look"
     UNSEEN = "unseen"
@@ -68,9 +66,7 @@ _ITEM_WORDS: Cells = {
     Given.BACK: Row("word_back", _State.OPEN, asks=True),
     Given.AGAIN: Row("word_again", _State.OPEN, asks=True),
     Given.REPLACED: Row("word_replaced", _State.OPEN, asks=True),
-    Given.AT: Look("find", (_Sign.NAMED, _Sign.UNNAMED)),
-    _Sign.NAMED: Row("word_at", _State.OPEN, asks=True),
-    _Sign.UNNAMED: Row("no_such", None),
+    Given.AT: Row("word_at", _State.OPEN, asks=True),
     Given.SKIP_STEP: Row("skip_rest", _State.NEXT),
     Given.GOOD: Row("be_good", None),
 }
@@ -78,9 +74,7 @@ _COUNT_WORDS: Cells = {
     Given.GOOD: Row("be_good", None),
     Given.BLOCKED: Row("drop", None),
     Given.BACK: Row("word_back", _State.OPEN, asks=True),
-    Given.AT: Look("find", (_Sign.NAMED, _Sign.UNNAMED)),
-    _Sign.NAMED: Row("word_at", _State.OPEN, asks=True),
-    _Sign.UNNAMED: Row("no_such", None),
+    Given.AT: Row("word_at", _State.OPEN, asks=True),
 }
 _WHAT_NEXT: Cells = {
     _Sign.ITEM: Row("open_next", _State.OPEN, asks=True),
