@@ -9,7 +9,7 @@ import pytest
 
 from metercap.records import Verdict
 from tests.bounds import upper_bound
-from tests.steps.press_hands import PressHands, switch
+from tests.steps.exercise.press_hands import PressHands, switch
 
 RATES = (2.0, 3.0, 5.0, 10.0)
 """Conversions a second of handheld meters (DESIGN: 2 to 10)."""
