@@ -56,6 +56,7 @@ def earlier(
         return None
     if continue_ is not None and after is not None:
         raise UsageError("--continue and --after exclude each other", hint="--after takes up a finished session")
+    from metercap.job import is_job
     from metercap.journal import iterate
     from metercap.reference.gather import same_unit
     from metercap.session import opening
@@ -65,6 +66,12 @@ def earlier(
     assert path is not None
     with iterate(path) as records:
         first = opening(records)
+        if how == "continue" and is_job(path.parent):
+            raise UsageError(
+                f"{path} is of a job, which goes on as a whole",
+                where=option,
+                hint=f"metercap run {path.parent}, with --take TAG for one of its units",
+            )
         if how == "continue" and first.schema < SCHEMA:
             raise UsageError(
                 f"{path} was made by an earlier version, whose rules were others",

@@ -7,6 +7,7 @@ import threading
 from pathlib import Path
 
 import click
+from msgspec import UNSET
 
 from metercap.errors import MetercapError
 from metercap.finding.found import last, meter_on, remember, same_file
@@ -127,14 +128,23 @@ def _arguments(key: str) -> list[str] | None:
     if key == "s":
         return _sweep()
     journal, plan = last().journal, last().plan
+    job = job_of(journal)
     return {
-        "c": ["run", *([plan] if plan else []), "--continue", journal],
-        "r": ["report", journal, "--text"],
+        "c": ["run", job] if job else ["run", *([plan] if plan else []), "--continue", journal],
+        "r": ["report", job or journal, "--text"],
         "w": ["watch"],
         "p": ["practice", "gc8-b"],
         "d": ["demo"],
         "h": ["--help"],
     }[key]
+
+
+def job_of(journal: str) -> str:
+    """Return the folder of the job that a journal is of; empty where it is of none."""
+    from metercap.job import is_job
+
+    folder = Path(journal).parent
+    return str(folder) if journal and is_job(folder) else ""
 
 
 def _sweep() -> list[str] | None:
@@ -166,8 +176,11 @@ def _last_session() -> tuple[str, tuple[Choice, ...]]:
     if found.session is None:
         return "", ()
     left = len(found.open)
-    state = f"{left} left open" if left else "nothing left open"
     unit = found.session.unit or "a unit without a name"
+    if found.session.job is not UNSET and job_of(kept.journal):
+        unit = f"{unit} of the job {found.session.job.title}"
+        left += len(found.session.job.open)
+    state = f"{left} left open" if left else "nothing left open"
     about = f"last: {safe(unit)}, {safe(found.session.plan.get('title', ''))}; {state}; {path.name}"
     return about, (GO_ON, REPORT) if left else (REPORT,)
 

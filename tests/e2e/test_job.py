@@ -296,3 +296,25 @@ def test_take_by_keys_on_a_full_screen(tmp_path: Path) -> None:
     words = [(each["word"], each["source"]) for each in of_kind(right, "operator")]
     assert words == [("yes", "key"), ("quit", "key")]
     assert all(0.0 < each["t_s"] < right[-1]["t_s"] + 0.001 < 20.0 for each in of_kind(right, "operator"))
+
+
+def test_a_journal_of_a_job_goes_on_with_its_job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """--continue of it is refused with the command that goes on; the start screen offers that command."""
+    from metercap.commands import _home
+    from metercap.finding.found import Last
+
+    job = new_job(tmp_path, CONFIRM)
+    with Meter(tmp_path) as meter, program(*going_on(job, meter)) as metercap:
+        metercap.until(lambda seen: of_kind(seen, "prompt"), "prompt")
+        metercap.say("quit")
+        metercap.wait()
+    [journal] = journals_in(job)
+    refused = run("run", "--continue", str(journal))
+    assert refused.status == 2 and f"metercap run {job}" in refused.err
+    monkeypatch.setattr(_home, "last", lambda: Last(journal=str(journal)))
+    assert _home._arguments("c") == ["run", str(job)]
+    assert _home._arguments("r") == ["report", str(job), "--text"]
+    about, choices = _home._last_session()
+    assert (
+        about == "last: L of the job vent pair, Loose fuses of a GC-8; 2 left open; 001-L.jsonl" and len(choices) == 2
+    )
