@@ -15,7 +15,7 @@ from metercap import link
 from metercap.commands import ports
 from metercap.link import Port, hidport
 
-USB = Port("/dev/ttyUSB9", "/dev/serial/by-id/usb-adapter", "USB serial \x1b[2J", "A1", 0x1A86, 0x7523)
+USB = Port("/dev/ttyUSB9", "/dev/serial/by-id/usb-adapter", "USB serial \x1b[2J", "A1", 0xFFFF, 0x0A00)
 
 
 @pytest.fixture(autouse=True)
@@ -37,7 +37,7 @@ def test_stable_names_come_first(metercap: Callable[..., Any], two: None) -> Non
     lines = said.out.splitlines()
     assert lines[0] == "/dev/serial/by-id/usb-adapter"
     assert "/dev/ttyUSB9" in lines[1]
-    assert "USB 1a86:7523" in lines[1]
+    assert "USB ffff:0a00" in lines[1]
     assert "\x1b" not in said.out
     assert lines[2] == "/dev/ttyS9"
 
