@@ -121,6 +121,13 @@ def test_limits_are_those_in_force(plan_rule: str, step_rule: Any, rule: str) ->
     assert play.view.limits == InForce(None, 5.0, "ohm", rule)
 
 
+def test_what_a_value_is_held_against_is_told() -> None:
+    """Without limits of its own an item is held against a good unit: its value stands beside."""
+    reference = {"r/R1": {"value": 100.0, "U": 1.0, "unit": "ohm"}}
+    play = Play(CheckStep(id="r", items=(Item("R1"),), unit="ohm"), rate=5.0, reference=reference)
+    assert play.view.limits == InForce(None, None, "ohm", "guarded", 100.0)
+
+
 def test_tips_from_contact_to_go() -> None:
     """On and counted; after the tick on, but not armed, with the time that the lift still takes; off; armed again."""
     play = Play(fuses(), rate=2.0, conversion_s={Quantity.RESISTANCE: 0.5})("OL*3")
@@ -251,6 +258,29 @@ def test_asking_for_the_band_sets_no_target() -> None:
     assert play.verdicts["RV1"].target is None
 
 
+def test_rest_is_counted_and_then_the_tool_goes_away() -> None:
+    """At 5/s, at rest since the first of eight equal values: 1.4 s of the 2 s; then stop, the tips stay on."""
+    play = tuned(rule="simple")("2.187k*4 1.900k 1.700k 1.550k 1.505k*8")
+    assert turned(play.view).rested_s == pytest.approx(1.4) and turned(play.view).rest_s == 2.0
+    play("1.505k*4")
+    assert turned(play.view).phase == "stop" and asks(play) is Asks.TOOL_AWAY
+    asked = play.view.asked
+    assert asked is not None and asked.keep is True and turned(play.view).rested_s < 1.0
+    assert turned(play.view).found == 2187.0 and not turned(play.view).nudging
+
+
+def test_a_slow_meter_is_nudged() -> None:
+    """Below 4 conversions/s nobody can follow the value."""
+    slow = Play(trimmer(), rate=2.0)("OL*6 2.187k*4 1.900k*2")
+    assert turned(slow.view).nudging
+
+
+def test_a_trimmer_beside_the_good_unit() -> None:
+    """What the known-good unit reads there is told, whatever the target."""
+    play = tuned(reference={"bridge/RV1": {"value": 1510.0, "unit": "ohm"}})
+    assert turned(play.view).good == 1510.0
+
+
 def test_lost_contact_keeps_the_last_value_and_says_that_tips_are_off() -> None:
     """So that "touch again" is said and not "turn"."""
     play = tuned()("2.187k*4 1.900k 1.850k 1.840k OL*2")
@@ -332,7 +362,7 @@ def test_a_wait_ends_when_it_ends() -> None:
     play = Play(ConfirmStep(id="drain", say="drain", wait_s=60.0))
     assert asks(play) is Asks.BEGUN
     play("+5 :yes")
-    assert own(play, ConfirmFacts).until_s == 65.0
+    assert (own(play, ConfirmFacts).until_s, own(play, ConfirmFacts).wait_s) == (65.0, 60.0)
     assert play.view.asked is not None and play.view.asked.until_s == 65.0
 
 
@@ -345,6 +375,37 @@ def test_a_block_and_what_ends_it() -> None:
     assert play.view.block is not None and play.view.block.key == "hold"
     play("OL*2")
     assert play.view.block is None and play.view.asked is not None and play.view.asked.do is Do.PROBE
+
+
+def test_a_block_that_a_yes_ends_says_so() -> None:
+    """A low battery: yes goes on."""
+    play = Play(fuses(), rate=5.0)("OL*6 OL!low_battery")
+    assert asks(play) is Asks.GO_ON and play.view.battery_low
+    assert play.view.asked is not None and play.view.asked.answers == ("yes",)
+
+
+def test_a_wrong_dial_says_which_is_right() -> None:
+    """Volts where ohms are wanted: both that would do, the best first."""
+    play = Play(fuses(), rate=5.0)("OL*6 1.000V")
+    aside = play.view.aside
+    assert aside is not None and aside.dial == (Quantity.RESISTANCE, Quantity.CONTINUITY)
+    assert aside.quantity is Quantity.RESISTANCE
+    assert play("0.2 0.2").view.aside is None
+
+
+def test_a_contact_ends_what_stood_aside() -> None:
+    """The advice on the range is over once somebody goes on without it."""
+    play = Play(fuses(), auto=True)("OL*6")
+    assert play.view.aside is not None
+    assert play("0.2").view.aside is None
+
+
+def test_the_other_polarity_is_at_the_same_place() -> None:
+    """An item that is probed both ways keeps its place under its other name."""
+    items = (Item("D1", where="by the plug", both_ways=True),)
+    step = CheckStep(id="d", items=items, unit="ohm", contacts=1)
+    play = Play(step, rate=5.0)(":skip")
+    assert play.view.item == "D1 reversed" and play.view.place is not None and play.view.place.where == "by the plug"
 
 
 def test_a_dial_beside_the_prompt_replaces_nothing() -> None:
@@ -370,7 +431,10 @@ def test_a_link_that_is_lost_and_back() -> None:
 
 def test_an_item_that_the_plan_does_not_have() -> None:
     """`probe` measures aside; its verdict is kept beside the path."""
-    play = Play(fuses(), rate=5.0)("OL*6 :probe=R9 OL*6 100.1*4 OL*12")
+    play = Play(fuses(), rate=5.0)("OL*6 :probe=R9")
+    facts = play.session.facts()
+    assert facts is not None and facts.aside and facts.item == "R9"
+    play("OL*6 100.1*4 OL*12")
     assert [spot.name for spot in play.view.unplanned] == ["R9"]
     assert play.view.item == "F1" and play.view.kind == "sweep"
 
