@@ -178,7 +178,7 @@ def _last_session() -> tuple[str, tuple[Choice, ...]]:
     left = len(found.open)
     unit = found.session.unit or "a unit without a name"
     if found.session.job is not UNSET and job_of(kept.journal):
-        unit = f"{unit} of the job {found.session.job.title}"
+        unit = f"{found.session.tag} of the job {found.session.job.title}"
         left += len(found.session.job.open)
     state = f"{left} left open" if left else "nothing left open"
     about = f"last: {safe(unit)}, {safe(found.session.plan.get('title', ''))}; {state}; {path.name}"

@@ -194,7 +194,7 @@ class _Run:
         record = session_record(
             self._plan,
             self._profile,
-            unit=unit.unit.called,
+            unit=self._folder.job.named(unit.unit),
             tag=tag,
             operator=self._wish.operator,
             known_good=unit.unit.known_good,
@@ -293,6 +293,6 @@ def _writer(path: Path, record: SessionRecord) -> Writer:
             for name in names(path, folder):
                 with contextlib.suppress(JournalError):
                     writer = Writer.create(name, record)
-                    tell(f"{path}: {error.what}; it is written as {name}")
+                    tell(f"{path}: {error.what}; it is written as {name}, which belongs there under that name")
                     return writer
         raise

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -78,7 +79,7 @@ def new(
         return 0
     tags = ", ".join(unit.tag for unit in made.job.units)
     click.echo(f"job {visible(made.job.title)} with {visible(tags)}: {visible(str(made.path))}")
-    click.echo(f"go on with: metercap run {visible(str(made.path))}")
+    click.echo(f"go on with: metercap run {visible(shlex.quote(str(made.path)))}")
     return 0
 
 
@@ -151,7 +152,8 @@ def show(job: str, as_json: bool) -> int:
     for state in states:
         for line in _lines(state):
             click.echo(line)
-    click.echo(f"goes on with {visible(tag)}: metercap run {visible(str(folder.path))}" if tag else "nothing is open")
+    go_on = f"metercap run {visible(shlex.quote(str(folder.path)))}"
+    click.echo(f"goes on with {visible(tag)}: {go_on}" if tag else "nothing is open")
     return status
 
 

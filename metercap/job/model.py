@@ -45,6 +45,10 @@ class JobFile(msgspec.Struct, frozen=True, omit_defaults=True):
     units: tuple[JobUnit, ...]
     model: str = ""
 
+    def named(self, unit: JobUnit) -> str:
+        """Return what a unit is called beside units of other jobs, where every job may have an L."""
+        return unit.name or f"{self.title} {unit.tag}"
+
     def unit(self, tag: str) -> JobUnit:
         """Return the unit of a tag. JobError, with the nearest right spelling, when there is none."""
         for each in self.units:

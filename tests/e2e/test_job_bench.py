@@ -186,7 +186,7 @@ def test_values_of_the_good_unit_serve_at_once(tmp_path: Path, journals: list[Pa
     left, right = sittings(metercap.records)
     assert left[0]["reference"] == {}
     for session in (right, again.records):
-        assert session[0]["reference"]["coils/K1"]["unit_name"] == "L"
+        assert session[0]["reference"]["coils/K1"]["unit_name"] == "vent pair L"
         assert session[0]["reference"]["coils/K1"]["value"] == pytest.approx(360.0, abs=1.0)
     given_r = of_kind(again.records, "verdict")[-1]
     assert given_r["verdict"] != "pass" and given_r["rule"] == "reference"

@@ -84,3 +84,8 @@ def test_a_unit_is_found_in_any_case() -> None:
     assert PAIR.unit(" l ") is PAIR.units[0]
     with pytest.raises(JobError, match="no unit 'Q'"):
         PAIR.unit("Q")
+
+
+def test_a_unit_without_a_name_is_told_apart_from_those_of_other_jobs() -> None:
+    """Every job may have an R; a name is taken as it is."""
+    assert (PAIR.named(PAIR.units[0]), PAIR.named(PAIR.units[1])) == ("left one", "vent pair R")
