@@ -170,6 +170,27 @@ def test_imports_go_downwards() -> None:
     assert not wrong
 
 
+DRAW = ("screen", "sound", "plain")
+"""Rooms that only draw the view."""
+DRAWN = ("asks", "gate", "errors", "quantity", "reading", "records", "view", "session.facts", "steps.facts")
+"""Of the pure rooms, all that they may know: what a view is made of."""
+
+
+def test_outputs_work_nothing_out() -> None:
+    """No output reads a plan, judges, folds verdicts or asks a machine: what it shows is said once, in the view."""
+    pure = set(PURE) - set(DRAWN)
+    wrong = []
+    for path in modules():
+        if room_of(path) not in DRAW:
+            continue
+        for name, line in imported(path):
+            known = name.removeprefix("metercap.")
+            drawn = any(known == each or known.startswith(f"{each}.") for each in DRAWN)
+            if name.startswith("metercap.") and known.split(".")[0] in pure and not drawn:
+                wrong.append(f"{name_of(path)}:{line}: {name}")
+    assert wrong == []
+
+
 def test_pure_rooms_import_nothing_that_acts() -> None:
     """Pure rooms import no I/O, time, random or threading modules: only what is known to compute."""
     wrong = [
