@@ -135,7 +135,6 @@ class Confirm(Machine):
     def start_at(self, item: str) -> None:
         """Ask about this item first; where there is a wait, after it."""
         self._at = self._names.index(item)
-        self._rounds.reopen(self._at)
         self.start()
 
     @property

@@ -430,6 +430,13 @@ def test_moves_end_an_interlude_without_a_verdict() -> None:
     assert "R77" not in play.verdicts
 
 
+def test_a_step_is_left_out_of_an_interlude_as_it_is_left_otherwise() -> None:
+    """The count check that the interlude kept waiting was never answered."""
+    play = Play(fuses(2, count_check=True), AFTER)(FIRST + GOOD * 2 + ":probe=R77 :to=after")
+    assert play.ticks == ["F1 pass", "F2 pass", "F1 unsure", "F2 unsure"]
+    assert open_now(play) == ["fuses: F1, F2"]
+
+
 def test_a_wait_runs_on_and_calls_when_it_is_over() -> None:
     """60 s of waiting, left after 10: at 60 it calls, once; who comes back sooner waits out the rest."""
     slow = confirm(id="clock", wait_s=60.0)
