@@ -60,7 +60,7 @@ def times(t_s: Any, journals: Sequence[Journal], files: Any) -> Any:
     sane = np.abs(t_s) < _LONGEST_S
     since = np.rint(np.where(sane, t_s, 0.0) * 1e6).astype(np.int64).astype("timedelta64[us]")
     when = starts[files] + since
-    when[~sane] = np.datetime64("NaT")
+    when[~sane] = np.datetime64("NaT", "us")
     return pd.DatetimeIndex(when).tz_localize("UTC")
 
 
@@ -70,7 +70,7 @@ def _start(journal: Journal) -> Any:
         start = datetime.datetime.fromisoformat("" if journal.session is None else journal.session.start_utc)
         return numpy().datetime64(start.astimezone(datetime.UTC).replace(tzinfo=None), "us")
     except (ValueError, OverflowError):
-        return numpy().datetime64("NaT")
+        return numpy().datetime64("NaT", "us")
 
 
 def pandas() -> Any:
