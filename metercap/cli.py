@@ -96,8 +96,8 @@ COMPLETE = "_METERCAP_COMPLETE"
 EPILOG = """\b
 Examples:
   metercap demo --out bench
-  metercap compare bench/a.jsonl bench/b.jsonl
-  metercap replay bench/b.jsonl --check
+  metercap compare bench
+  metercap replay bench --check
   metercap sweep F1..F12 --max "2 ohm" --point "supply input"
   metercap run greenhouse-controller --unit A --known-good
 

@@ -39,7 +39,7 @@ class Grip:
     """Virtual hands behind an open port, moved from any thread."""
 
     def __init__(self, port: PracticePort) -> None:
-        assert isinstance(port.bench.hands, ByHand)
+        assert isinstance(port.bench, PracticeBench) and isinstance(port.bench.hands, ByHand)
         self._port = port
         self._hands = port.bench.hands
         self.points = tuple(port.bench.board.parts)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import click
 import msgspec
 
-from metercap.clock import ScaledClock
+from metercap.clock import ScaledClock, VirtualClock
 from metercap.commands._live import INTERRUPTED, Keep, print_closing, rescue, run_live, shown_by
 from metercap.commands._opening import session_record, step_ids
 from metercap.commands._plans import checked_plan
@@ -29,21 +30,36 @@ from metercap.journal import Writer
 from metercap.journal.rescue import folders, names
 from metercap.judging.rests import judgement_of
 from metercap.link import Source, open_link
-from metercap.live import Following
+from metercap.live import Following, Reason
 from metercap.meter import MeterProfile
 from metercap.outcome import Fold
 from metercap.plan import Plan
+from metercap.profiles import find_meter
 from metercap.records import InJob, SessionRecord
 from metercap.reference.gather import combine, of_session
 from metercap.reference.model import Reference, rows
 from metercap.session import Driver, Session
 from metercap.session.taken import Left, Nulled, nulled, taken_over
+from metercap.wire import decoder
 
 REFUSED = ("unit", "known_good", "after", "continue_", "out")
 """What the job itself says, so that it cannot be wished otherwise."""
 
 
-def run_job(folder: Folder, wish: Wish, take: str = "") -> int:
+class Stage(msgspec.Struct, frozen=True):
+    """A practice bench in the place of the meter and of whoever works: its `clock`, what sees and speaks there, and
+    `sit`, which puts the unit of a session that begins on the mat. `play` runs the loop where no time passes."""
+
+    clock: ScaledClock | VirtualClock
+    sit: Callable[[SessionRecord, float, float], None]
+    observers: tuple[Any, ...] = ()
+    words: tuple[Any, ...] = ()
+    play: Callable[..., Reason] | None = None
+    linger_s: float = 0.0
+    sound: bool = False
+
+
+def run_job(folder: Folder, wish: Wish, take: str = "", stage: Stage | None = None) -> int:
     """Go on with a job where it stands, or with the unit `take`; return the exit status over all its units.
 
     UsageError for wishes that contradict the job; JobError where another program is at work on it, or it has no such
@@ -64,7 +80,7 @@ def run_job(folder: Folder, wish: Wish, take: str = "") -> int:
         if not tag:
             tell("nothing of this job is open; --take TAG goes through a unit's uncertain verdicts again")
             return 0 if all(state.good for state in states) else 1
-        return _Run(folder, wish, states).run(tag)
+        return _Run(folder, wish, states, stage).run(tag)
 
 
 class _Unit(msgspec.Struct):
@@ -81,15 +97,21 @@ class _Unit(msgspec.Struct):
 class _Run:
     """One run of the program on a job."""
 
-    def __init__(self, folder: Folder, wish: Wish, states: tuple[UnitState, ...]) -> None:
+    def __init__(self, folder: Folder, wish: Wish, states: tuple[UnitState, ...], stage: Stage | None) -> None:
         self._folder = folder
+        self._stage = stage
         self._wish = wish
         self._only = step_ids(wish.steps)
         plan = self._plan_for(None)
         self._source: Source
         self._port, meter = wish.port or "", ""
         chosen = [step for step in plan.steps if not self._only or step.id in self._only]
-        if any(step.wanted for step in chosen) or wish.port is not None or wish.meter is not None:
+        if stage is not None:
+            self._profile = find_meter(wish.meter or "")
+            if wish.rate is not None:
+                self._profile = self._profile.at_rate(wish.rate)
+            plan = self._plan_for(self._profile)
+        elif any(step.wanted for step in chosen) or wish.port is not None or wish.meter is not None:
             found = meter_on(wish.port, wish.meter, tell)
             self._profile = found.profile if wish.rate is None else found.profile.at_rate(wish.rate)
             plan = self._plan_for(self._profile)
@@ -107,18 +129,21 @@ class _Run:
             )
             for state in states
         }
-        self._clock = ScaledClock()
+        self._clock = ScaledClock() if stage is None else stage.clock
         self._source = open_link(self._port, self._profile) if self._port else NoMeter()
         self._conversion_s = kept_rates(self._profile.name, self._port, tell) if self._port else {}
         self._null: Nulled | None = None
         self._writers: list[Writer] = []
         self._keep = Keep()
         self._tag = ""
-        if self._port:
+        if self._port and stage is None:
             remember(port=self._port, meter=meter)
 
     def _plan_for(self, profile: MeterProfile | None) -> Plan:
-        return checked_plan(str(self._folder.plan_path), profile, no_safe=self._wish.no_safe, only=self._only)
+        # A reference may be born in the middle of a job; the session asks for it where it is needed.
+        good = any(unit.known_good for unit in self._folder.job.units)
+        path, no_safe = str(self._folder.plan_path), self._wish.no_safe
+        return checked_plan(path, profile, no_safe=no_safe, only=self._only, warn=not good)
 
     def run(self, tag: str) -> int:
         """Run sessions until the program ends; return the exit status."""
@@ -128,24 +153,39 @@ class _Run:
         except BaseException:
             self._source.stop()
             raise
-        shown = shown_by(as_json=wish.as_json, plain=wish.plain, sound=True)
+        stage = self._stage
+        sound, linger_s = (True, 0.0) if stage is None else (stage.sound, stage.linger_s)
+        plain = wish.plain or (stage is not None and stage.play is not None)
+        shown = shown_by(as_json=wish.as_json, plain=plain, sound=sound, linger_s=linger_s)
         try:
-            reason = run_live(
-                self._session,
-                record,
-                self._source,
-                self._clock,
-                self._writers[-1],
-                shown,
-                observers=[self._keep],
-                after_parking=self._following,
-            )
+            if stage is not None and stage.play is not None:
+                reason = stage.play(
+                    Driver(self._session),
+                    decoder(record.meter),
+                    record.meter,
+                    [self._keep, *shown.observers],
+                    self._writers[-1],
+                    after_parking=self._following,
+                )
+            else:
+                reason = run_live(
+                    self._session,
+                    record,
+                    self._source,
+                    self._clock,
+                    self._writers[-1],
+                    shown,
+                    observers=[self._keep, *(stage.observers if stage is not None else ())],
+                    words=() if stage is None else stage.words,
+                    after_parking=self._following,
+                )
         finally:
             self._left()
             shown.close()
             for writer in self._writers:
                 rescue(writer)
-            keep_rates(self._profile.name, self._port, self._session.measured_s)
+            if stage is None:
+                keep_rates(self._profile.name, self._port, self._session.measured_s)
         if not wish.as_json:
             with contextlib.suppress(OSError):  # nobody reads any more; the journals have it all
                 self._print_closing()
@@ -210,8 +250,10 @@ class _Run:
         self._writers.append(_writer(sitting.path, record))
         unit.session, unit.origin_s, unit.fold = session, origin_s, None
         unit.played = None
-        self._tag = tag
-        if self._port:
+        first, self._tag = not self._tag, tag
+        if self._stage is not None:
+            self._stage.sit(record, origin_s, 0.0 if first else origin_s)
+        elif self._port:
             remember(journal=str(sitting.path.absolute()))
         return record
 

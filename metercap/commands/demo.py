@@ -1,4 +1,4 @@
-"""`metercap demo`: a whole repair on the practice bench, with no hardware."""
+"""`metercap demo`: a whole job on the practice bench, with no hardware."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from metercap.commands._numbers import Number, Whole
 from metercap.gate import visible
 
 if TYPE_CHECKING:
-    from metercap.commands._bench import Played
+    from metercap.commands._pair import PlayedJob
 
 EPILOG = """\b
 Examples:
@@ -20,78 +20,64 @@ Examples:
   metercap demo --speed 20 --plain
   metercap demo --out my-demo
 
-Two identical greenhouse climate controllers, unit A known good, unit B in for repair. A simulated technician works on a
-simulated board with a simulated meter; its frames go over a real pseudo-terminal, and everything from there to the
-verdict is the real program. Status 0 when every verdict equals the scene's truth.
+Two identical greenhouse climate controllers on one bench: unit B in for repair, unit A known good. B's trimmer needs a
+value of A's, a cell is replaced, the cover switch is cleaned twice, and while B's clock must keep its time A's fuses
+are swept. A simulated technician works on simulated boards with a simulated meter; its frames go over a real
+pseudo-terminal, and everything from there to the verdict is the real program. Status 0 when every verdict equals the
+scenes' truth. What is left is a job's folder: metercap job show, report, compare and verify take it.
 
 Above a speed of 20, and where there are no pseudo-terminals, it runs in process on a clock of its own."""
 
-SCENES = ("gc8-a-whole", "gc8-b-whole")
+JOB = "gc8-pair"
 
 
 @click.command(epilog=EPILOG)
 @click.option("--speed", type=Number(0.1, 100_000), default=10.0, show_default=True, help="Session time = N × elapsed.")
 @click.option("--seed", type=Whole(-(2**31)), help="Another technician and another noise.")
-@click.option("--out", type=click.Path(path_type=Path), help="New folder for the journals; default: a temporary one.")
+@click.option("--out", type=click.Path(path_type=Path), help="New folder of the job; default: a temporary one.")
 @click.option("--sound", is_flag=True, help="Let it be heard as well.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journals' own lines.")
 def command(speed: float, seed: int | None, out: Path | None, sound: bool, plain: bool, as_json: bool) -> int:
     """Play the repair of a greenhouse climate controller from start to end."""
-    from metercap.commands._bench import play_scene
+    from metercap.commands._pair import play_job
     from metercap.files import refuse_existing
+    from metercap.practice.mat import load_job_scene
 
     if out is None:
-        folder = Path(tempfile.mkdtemp(prefix="metercap-demo-"))
+        path = Path(tempfile.mkdtemp(prefix="metercap-demo-")) / JOB
     else:
         refuse_existing(out)
-        out.mkdir(parents=True)
-        folder = out
-    played: list[Played] = []
-    for name in SCENES:
-        against = played[0].journal if played else None
-        done = play_scene(
-            name, folder, speed=speed, seed=seed, against=against, plain=plain, as_json=as_json, sound=sound
-        )
-        played.append(done)
-        if done.reason == "interrupted":
-            return 130
+        path = out
+    played = play_job(load_job_scene(JOB), path, speed=speed, seed=seed, plain=plain, as_json=as_json, sound=sound)
+    if played.status == 130:
+        return 130
     if not as_json:
         _close(played)
-    return 0 if all(done.true for done in played) else 1
+    return 1 if played.untrue else 0
 
 
-def _close(played: list[Played]) -> None:
-    import sys
-
-    from metercap.plain import verdict_table
-    from metercap.plain.style import use_colour
-
-    for done in played:
-        title = f"\nUnit {done.scene.unit}: {done.scene.title}"
-        click.echo(verdict_table(done.fold.verdicts.values(), colour=use_colour(sys.stdout), title=title))
-        for line in done.untrue:
-            click.echo(f"  not as it is on the bench: {line}")
-    count = sum(len(done.fold.verdicts) for done in played)
-    good = all(done.true for done in played)
-    click.echo(
-        f"\n{count} verdicts, {'all as it is on the bench' if good else 'not all as it is on the bench'}; journals:"
-    )
-    for done in played:
-        click.echo(f"  {visible(str(done.journal))}")
-    _hand_over(played[-1].journal)
+def _close(played: PlayedJob) -> None:
+    for line in played.untrue:
+        click.echo(f"  not as it is on the bench: {line}")
+    path = visible(str(played.folder.path))
+    click.echo(f"\n{'not all' if played.untrue else 'all'} as it is on the bench; the job:\n  {path}")
+    _hand_over(played)
 
 
-def _hand_over(journal: Path) -> None:
-    """Write the report of the repaired unit, or say how to read it where jinja2 is not installed."""
+def _hand_over(played: PlayedJob) -> None:
+    """Write the job's report, or say how to read it where jinja2 is not installed."""
     from importlib.util import find_spec
 
+    folder = played.folder.path
     if find_spec("jinja2") is None:
-        click.echo(f"its report:\n  metercap report {visible(str(journal))} --text")
+        click.echo(f"its report:\n  metercap report {visible(str(folder))} --text")
         return
-    from metercap.commands._papers import make
+    from metercap.commands._papers import make_job, papers_of
     from metercap.commands.report import save
 
-    path = journal.with_suffix(".html")
-    save(make(journal)[1], path)
+    papers = papers_of(folder, ())
+    assert papers is not None
+    path = papers.free_page()
+    save(make_job(papers, None, "html")[1], path)
     click.echo(f"report:\n  {visible(str(path))}")

@@ -49,7 +49,7 @@ def categorical(words: Sequence[str], codes: Sequence[int]) -> Any:
     distinct = {word: place for place, word in enumerate(dict.fromkeys(words))}
     small = np.int8 if len(distinct) < 128 else np.int32  # what pandas keeps them in, so that it makes no other copy
     table = np.array([distinct[word] for word in words], dtype=small)
-    codes = table.take(np.asarray(codes)) if words else np.empty(0, dtype=small)
+    codes = table[np.asarray(codes)] if words else np.empty(0, dtype=small)
     return pd.Categorical.from_codes(codes, categories=pd.Index(list(distinct), dtype="str"))
 
 

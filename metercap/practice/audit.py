@@ -35,12 +35,14 @@ class Marked(NamedTuple):
 class Audit:
     """An observer that marks a session. Give it every record, then read it.
 
-    `steps` are the ids of the plan's steps: a scene may know more than a plan asks. A session record brings
-    them along; without either every step of the scene's truth is expected.
+    `origin_s`: when the session began, in the bench's time. `steps` are the ids of the plan's steps: a scene may know
+    more than a plan asks. A session record brings them along; without either every step of the scene's truth is
+    expected.
     """
 
-    def __init__(self, bench: PracticeBench, steps: Collection[str] | None = None) -> None:
+    def __init__(self, bench: PracticeBench, steps: Collection[str] | None = None, *, origin_s: float = 0.0) -> None:
         self._bench = bench
+        self._origin_s = origin_s
         self._truth = bench.scene.verdicts()
         self._steps = self._truth.keys() if steps is None else steps
         self._standing: dict[tuple[str, str], Marked] = {}
@@ -98,11 +100,12 @@ class Audit:
         return [mark for mark in self._standing.values() if mark.misplaced and mark.verdict.verdict in _SAYS_SO]
 
     def _misplaced(self, verdict: Verdict) -> bool:
-        bench = self._bench
+        bench, origin_s = self._bench, self._origin_s
         if verdict.n and verdict.from_s is not None:
             parts = [(part.from_s, part.t_s) for part in verdict.contacts or ()] or [(verdict.from_s, verdict.t_s)]
+            parts = [(origin_s + from_s, origin_s + to_s) for from_s, to_s in parts]
             return any(self._elsewhere(verdict, bench.touched(*(bench.shown(*part) or part))) for part in parts)
-        touched = bench.touched(verdict.t_s, verdict.t_s)
+        touched = bench.touched(origin_s + verdict.t_s, origin_s + verdict.t_s)
         return bool(touched) and self._elsewhere(verdict, touched)  # or said with the tips in the air
 
     def _elsewhere(self, verdict: Verdict, touched: Collection[str]) -> bool:

@@ -20,7 +20,7 @@ from typing import NamedTuple, Protocol
 
 from metercap.asks import Range
 from metercap.errors import SceneError
-from metercap.practice.board import AIR, AIR_NAME, REVERSED, Place
+from metercap.practice.board import AIR, AIR_NAME, REVERSED, Board, Place
 from metercap.practice.body import NEVER_S, World
 from metercap.practice.by_ear import ByEar
 from metercap.practice.dial_words import read_dial
@@ -96,22 +96,31 @@ class PracticeBench:
     """Meter, board and technician of one scene. `seed` overrides the scene's; `hands` makes the technician.
 
     `answers_polls`: the meter sends only when `poll` is called (for `polled-line`); otherwise it streams by
-    itself. Without `hands` they are the scene's.
+    itself. Without `hands` they are the scene's. Where a bench goes on with another unit, `board` and `meter` are those
+    it has already, and its time goes on `from_s`.
     """
 
     def __init__(
-        self, scene: Scene, *, seed: int | None = None, chunks: int = 1, hands: MakeHands | None = None
+        self,
+        scene: Scene,
+        *,
+        seed: int | None = None,
+        chunks: int = 1,
+        hands: MakeHands | None = None,
+        board: Board | None = None,
+        meter: Meter | None = None,
+        from_s: float = 0.0,
     ) -> None:
         seed = scene.seed if seed is None else seed
         self.scene = scene
-        self.board = scene.board(Random(f"{seed} board"))
-        self.meter = Meter(scene.meter, Random(f"{seed} meter"))
+        self.board = board or scene.board(Random(f"{seed} board"))
+        self.meter = meter or Meter(scene.meter, Random(f"{seed} meter"))
         rows = {step: sorted(expand_items(items), key=natural_key) for step, items in scene.rows.items()}
         hands = hands or (ByEar if scene.hands.by_ear else Hands)
         self.hands = hands(scene.hands, self, Random(f"{seed} hands"), rows)
         self.hands.answers = scene.answers
         self.answers_polls = scene.meter.family == "polled-line"
-        self.touches: list[Touch] = [Touch(0.0, "")]
+        self.touches: list[Touch] = [Touch(from_s, "")]
         self.conversions = 0
         self._byte_s = _WIRE[scene.meter.family]
         self._chunks = chunks
@@ -125,7 +134,7 @@ class PracticeBench:
         self._said: deque[Said] = deque()
         self._mishaps = list(scene.mishap)
         self._silent_until_s = 0.0
-        self._begin(Random(f"{seed} phase").uniform(0.0, self.meter.conversion_s))
+        self._begin(from_s + Random(f"{seed} phase").uniform(0.0, self.meter.conversion_s))
         self._check_pace()
 
     # For the hands (`hands.World`)

@@ -37,13 +37,20 @@ AIR = Place(AIR_NAME, Path(OPEN_OHM))
 class Board:
     """One unit's points by name, and whether it starts when it is switched on.
 
-    `starts` is the share of starts that succeed; `starts_fixed` the share after the repair.
+    `starts` is the share of starts that succeed; `starts_fixed` the share after the repair. `spares` lie ready.
     """
 
     def __init__(
-        self, parts: Mapping[str, Part], rng: Random, *, starts: float = 1.0, starts_fixed: float = 1.0
+        self,
+        parts: Mapping[str, Part],
+        rng: Random,
+        *,
+        starts: float = 1.0,
+        starts_fixed: float = 1.0,
+        spares: Mapping[str, Part] | None = None,
     ) -> None:
         self.parts = dict(parts)
+        self._spares = dict(spares or {})
         self.starts = starts
         self.starts_fixed = starts_fixed
         self.fixed = False
@@ -52,6 +59,13 @@ class Board:
     def start(self) -> bool:
         """Switch the unit on once; return whether it came up."""
         return self._rng.random() < (self.starts_fixed if self.fixed else self.starts)
+
+    def replace(self, name: str) -> bool:
+        """Put the new part in that lies ready for this place; return whether there was one."""
+        new = self._spares.pop(name, None)
+        if new is not None:
+            self.parts[name] = new
+        return new is not None
 
     def power(self, *, on: bool) -> None:
         """Switch the unit's supply: its rails live or die."""

@@ -19,6 +19,8 @@ SILENT_S = 4.0
 """A press that shows nothing for this long is let go, and another one tried; invented."""
 CLEAN_S = 20.0
 """How long cleaning a contact takes; invented."""
+REPLACE_S = 15.0
+"""How long it takes to change a cell; invented."""
 MEND_S = 60.0
 """How long a repair takes; invented."""
 START_S = 2.0
@@ -37,6 +39,7 @@ class Chores(Fingers):
     """The tips are across a switch, whose open contact is nothing to wonder about."""
     unheard = 0
     """Presses before the first closure that showed nothing."""
+    _asked_on = False
     busy = False
     """A switch is pressed, a cable flexed or a load put on just now."""
 
@@ -142,6 +145,11 @@ class Chores(Fingers):
             return
         if isinstance(prompt.power, str):
             board.power(on=prompt.power == "on")
+        if prompt.asks is Asks.NEXT_UNIT:
+            # Asked again after a yes: there is no other unit, and a no ends it.
+            self._asked_on = not self._asked_on
+            self.say_soon(t_s, "yes" if self._asked_on else "no")
+            return
         seen = "yes" if prompt.asks is Asks.BEGUN else self.answers.get(prompt.step, "yes")
         self.say_soon(t_s, "fail" if seen == "no" else seen)  # `no` would only mean: not yet
 
@@ -154,7 +162,8 @@ class Chores(Fingers):
             self.minded = self.here
             self.say_soon(t_s, "no" if self.swapped else "yes")
         elif asks is Asks.REPLACED:
-            self.say_soon(t_s, "no")  # there are no new cells on the bench
+            new = self.world.board.replace(prompt.item or self.last)
+            self.say_soon(t_s + (REPLACE_S if new else 0.0), "replaced" if new else "no")
         elif asks is Asks.CLEANED:
             self._clean(prompt.item or self.last, t_s)
         else:

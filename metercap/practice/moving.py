@@ -10,13 +10,17 @@ TRAVEL_S = 0.06
 """Time a plunger takes for its whole travel, in seconds; invented."""
 
 
+LITTLE = 0.9
+"""What is left of a film that was cleaned in haste; invented."""
+
+
 class Switch(Passive):
     """A switch with a plunger; normally open (`no`) or normally closed (`nc`).
 
     A press pushes the plunger to a depth of its own, a share of the travel. The contact changes over beyond
     `act_at`, but over the worn part of the travel, `gap_from` … `gap_to`, its film insulates: a press that
     ends there misses its closure. Each press wears the film a little (`wear` of the gap's width goes), and
-    cleaning leaves `after_clean` of it. For
+    cleaning leaves `after_clean` of it, once it was done `cleanings` times; before that it helps little. For
     `nc` the same holds for the released plunger: the gap lies near the top of the travel.
     """
 
@@ -31,6 +35,7 @@ class Switch(Passive):
         gap_to: float = 0.0,
         wear: float = 0.0,
         after_clean: float = 0.1,
+        cleanings: int = 1,
         bounce_s: float = 0.003,
     ) -> None:
         self.form = form
@@ -40,6 +45,7 @@ class Switch(Passive):
         self.gap_to = gap_to
         self.wear = wear
         self.after_clean = after_clean
+        self.cleanings = cleanings
         self.bounce_s = bounce_s
         self.presses: list[bool] = []
         """Of every press so far, whether the contact changed over as it should."""
@@ -66,8 +72,9 @@ class Switch(Passive):
         self._start(t_s, rest)
 
     def clean(self) -> None:
-        """Clean the contact: what is left of the bad part of the travel is `after_clean`."""
-        self._narrow(self.after_clean)
+        """Clean the contact: what is left of the bad part of the travel is `after_clean`, after the last cleaning."""
+        self.cleanings -= 1
+        self._narrow(LITTLE if self.cleanings > 0 else self.after_clean)
 
     def closes_at(self, depth: float) -> bool:
         """Whether the contact conducts with the plunger at rest at `depth`."""

@@ -28,6 +28,7 @@ from metercap.errors import LinkError
 from metercap.practice.bench import PracticeBench, Said
 from metercap.practice.frames import POLL
 from metercap.practice.line import Chunk
+from metercap.practice.mat import Mat
 from metercap.records import Cue, Record
 
 T = TypeVar("T")
@@ -60,7 +61,7 @@ class PracticePort:
     `problem` holds the error that stopped the bench, if one did.
     """
 
-    def __init__(self, bench: PracticeBench, clock: SessionClock) -> None:
+    def __init__(self, bench: PracticeBench | Mat, clock: SessionClock) -> None:
         self.bench = bench
         self.path = ""
         self.problem: Exception | None = None

@@ -76,6 +76,11 @@ class Probes(Chores):
 
     # --- moves
 
+    def leave(self, word: str, text: str, t_s: float) -> None:
+        """Take the tips away and say a word instead of what was asked."""
+        self._away(t_s)
+        self.say_soon(t_s, word, text)
+
     def _away(self, t_s: float) -> None:
         self.drop("move", "word", "patience")
         self._wait_go = False

@@ -150,6 +150,7 @@ class Switch(_Spec, frozen=True, tag="switch"):
     gap_to: float = 0.0
     wear: float = 0.0
     after_clean: float = 0.1
+    cleanings: int = 1
     bounce_s: float = 0.003
 
     def build(self, rng: Random) -> parts.Part:
@@ -215,13 +216,16 @@ class Scene(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     mishap: list[Mishap] = []
     starts: float = 1.0
     starts_fixed: float = 1.0
+    spare: list[SourceSpec] = []
+    """New cells on the bench, under the names of those they replace."""
 
     def board(self, rng: Random) -> Board:
         """Return a fresh board; every part draws from `rng`."""
         built = {name: spec.build(rng) for spec in self.part for name in expand_items(spec.names)}
         for name, part in self.alias.items():
             built[name] = built[part]
-        return Board(built, rng, starts=self.starts, starts_fixed=self.starts_fixed)
+        spares = {name: spec.build(rng) for spec in self.spare for name in expand_items(spec.names)}
+        return Board(built, rng, starts=self.starts, starts_fixed=self.starts_fixed, spares=spares)
 
     def verdicts(self) -> Truth:
         """Return the truth with lists of items expanded; a single name overrides a list."""

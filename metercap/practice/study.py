@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from metercap.clock import SessionClock, VirtualClock
-from metercap.live import Inbox, Live
+from metercap.live import Following, Inbox, Live
 from metercap.live.parts import Decoder, Driver, Observer, Writer
 from metercap.meter import MeterProfile
 from metercap.practice.bench import PracticeBench, Said
 from metercap.practice.body import NEVER_S
+from metercap.practice.mat import Mat
 from metercap.records import Cue, Reason, Record
 
 
@@ -20,7 +21,7 @@ class Virtual:
     """
 
     def __init__(
-        self, bench: PracticeBench, inbox: Inbox, clock: SessionClock, *, poll_per_s: float | None = None
+        self, bench: PracticeBench | Mat, inbox: Inbox, clock: SessionClock, *, poll_per_s: float | None = None
     ) -> None:
         self.bench = bench
         self._inbox = inbox
@@ -52,7 +53,7 @@ class Virtual:
 
 
 def run(
-    bench: PracticeBench,
+    bench: PracticeBench | Mat,
     driver: Driver,
     decoder: Decoder,
     profile: MeterProfile,
@@ -60,13 +61,16 @@ def run(
     writer: Writer | None = None,
     *,
     until_s: float = 86_400.0,
+    clock: VirtualClock | None = None,
+    after_parking: Callable[[], Following] | None = None,
 ) -> Reason:
     """Run a session on the bench and return why it ended: `interrupted` at session time `until_s`.
 
     A polled meter is asked as often as its profile says.
     """
-    clock, inbox = VirtualClock(), Inbox()
+    clock, inbox = clock or VirtualClock(), Inbox()
     poll = profile.poll
     virtual = Virtual(bench, inbox, clock, poll_per_s=None if poll is None else poll.per_s)
-    live = Live(driver, decoder, writer, [virtual, *observers], inbox, clock, profile=profile)
+    seen = [virtual, *observers]
+    live = Live(driver, decoder, writer, seen, inbox, clock, profile=profile, after_parking=after_parking)
     return live.run_virtual(clock, virtual.next_s, virtual.act, until_s=until_s)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from enum import StrEnum
 
 import msgspec
+from msgspec import UNSET
 
 from metercap.asks import Asks
 from metercap.plankeys import SafeStep
@@ -204,7 +205,9 @@ class StillDead(Safe):
         self.prove()
         for verdict in self._proof.verdicts:
             if verdict.item not in (point, self.step.id):
-                self.bench.verdicts[verdict.step, verdict.item] = verdict
+                # Its readings are in that session's file, not in this one's time.
+                old = msgspec.structs.replace(verdict, from_s=None, contacts=UNSET)
+                self.bench.verdicts[verdict.step, verdict.item] = old
                 self.bench.replace(verdict.step, verdict.item, verdict.verdict, "nothing connected since")
         reason = f"proved dead before, nothing connected since by the operator's word; {point} dead again in dc"
         self.bench.give(self.step.id, VerdictKind.PASS, reason=reason)

@@ -116,7 +116,7 @@ def fastest_s(run: Callable[[], Any], times: int = 3) -> tuple[float, Any]:
 def test_dataframe(paths: tuple[Path, Path], capsys: pytest.CaptureFixture[str]) -> None:
     """Loading takes at most 0.15 of `read_json`'s time, all checksums verified; the values are right."""
     journal, bare = paths
-    baseline_s, expected = fastest_s(lambda: pd.read_json(bare, lines=True), times=1)
+    baseline_s, expected = fastest_s(lambda: pd.read_json(bare, lines=True), times=2)
     runs = {
         "verified": lambda: metercap.load(journal).readings(),
         "not verified": lambda: metercap.load(journal, verified=False).readings(),

@@ -6,11 +6,14 @@ import hashlib
 import json
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from metercap.commands import demo
+from metercap.commands._pair import play_job
+from metercap.practice.mat import load_job_scene
 from tests.report.jobs import GOOD, GOOD_SCRIPT, ill, sitting
 
 
@@ -125,18 +128,20 @@ def test_bad_files_and_bad_usage(run: Any, bench: Any) -> None:
 
 
 def test_the_demo_hands_the_report_over(
-    bench: Any, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Beside unit B's journal where jinja2 is installed; otherwise the text form is named."""
-    journal = bench / "handed.jsonl"
-    journal.write_bytes((bench / "b.jsonl").read_bytes())
+    """In the job's folder where jinja2 is installed; otherwise the text form is named."""
+    played = play_job(load_job_scene("gc8-pair"), tmp_path / "pair", speed=1000.0, plain=True)
+    assert played.untrue == ()
+    capsys.readouterr()
     monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
-    demo._hand_over(journal)
-    assert capsys.readouterr().out == f"its report:\n  metercap report {journal} --text\n"
+    demo._hand_over(played)
+    assert capsys.readouterr().out == f"its report:\n  metercap report {tmp_path / 'pair'} --text\n"
     monkeypatch.undo()
-    demo._hand_over(journal)
-    assert capsys.readouterr().out == f"report:\n  {journal.with_suffix('.html')}\n"
-    assert journal.with_suffix(".html").read_text("utf-8").startswith("<!DOCTYPE html>")
+    demo._hand_over(played)
+    assert capsys.readouterr().out == f"report:\n  {tmp_path / 'pair' / 'report.html'}\n"
+    page = (tmp_path / "pair" / "report.html").read_text("utf-8")
+    assert page.startswith("<!DOCTYPE html>") and "Side by side" in page
 
 
 def test_the_page_is_the_same_under_any_hash_seed(bench: Any) -> None:

@@ -18,6 +18,7 @@ import pytest
 from msgspec import structs
 
 from metercap.cli import COMMANDS, group
+from metercap.commands._bench import play_scene
 from metercap.journal import Writer, read
 from metercap.records import SessionRecord
 from tests.e2e.program import METERCAP, ROOT, environment, no_defect
@@ -73,7 +74,7 @@ JOURNALS = {
     **dict.fromkeys(("b", "b-before", "b-after", "drift", "first-look", "monday", "tuesday"), ("b", "B")),
     "f": ("b", "F"),
 }
-"""Which of the demo's two sessions each journal is told after, and of which unit."""
+"""Which of two practice sessions each journal is told after, and of which unit."""
 
 
 def retold(of: Path, to: Path, unit: str) -> None:
@@ -96,7 +97,9 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     def do(*args: str) -> None:
         subprocess.run([*METERCAP, *args], cwd=folder, env=here, check=True, capture_output=True, timeout=120)
 
-    do("demo", "--speed", "1000", "--plain", "--out", "bench")
+    (folder / "bench").mkdir()
+    good = play_scene("gc8-a-whole", folder / "bench", speed=1000.0, quiet=True)
+    play_scene("gc8-b-whole", folder / "bench", speed=1000.0, against=good.journal, quiet=True)
     for name, (of, unit) in JOURNALS.items():
         retold(folder / f"bench/{of}.jsonl", folder / f"{name}.jsonl", unit)
     do("plan", "new", "--title", "GC-8", "--fuses", "F1..F6", "--out", "gc8.toml")

@@ -11,7 +11,7 @@ import pytest
 
 from metercap.plan import Plan, to_builtins
 from metercap.plankeys import CellStep, ExerciseStep, Item, SafeStep, TrialsStep, TuneStep, WiggleStep
-from metercap.records import PART_NOTE, InJob, Note, Prompt, Verdict, VerdictKind
+from metercap.records import InJob, Prompt, Verdict, VerdictKind
 from metercap.rests import Count
 from metercap.session.inherit import Inherited
 from metercap.steps import WORDS, Given, Machine
@@ -411,15 +411,3 @@ def test_a_word_that_moves_asks_for_what_is_open(name: str, script: str) -> None
         if (machine.state, machine.item) != place or word == "again":
             out = [each for each in trial.session.bench._out[said:] if not isinstance(each, Count)]
             assert out and isinstance(out[-1], Prompt), (word, place, machine.state)
-
-
-@pytest.mark.parametrize(("name", "script"), EVERY)
-def test_a_replaced_part_is_listed_wherever_the_word_is_heeded(name: str, script: str) -> None:
-    """By its name, in whatever state it is said; without one, by the item that is at hand."""
-    play = play_to(name, script)
-    machine: Machine = play.machine
-    item = machine.item
-    if machine.step.id == "after" or not machine.give(Given.REPLACED):
-        return
-    parts = [each.text for each in play.session.bench._out if isinstance(each, Note) and PART_NOTE in each.text]
-    assert [part.removeprefix(PART_NOTE).split(" (")[0] for part in parts] == [item]

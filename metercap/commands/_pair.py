@@ -1,0 +1,76 @@
+"""A job on the practice bench through the real program: several units on one mat, one meter, one technician."""
+
+from __future__ import annotations
+
+import functools
+import sys
+from pathlib import Path
+
+import msgspec
+
+from metercap.clock import ScaledClock, VirtualClock
+from metercap.commands._bench import FASTEST_PORT, LINGER_S
+from metercap.commands._jobs import Stage, run_job
+from metercap.commands._started import Wish
+from metercap.job import Folder, JobFile, JobUnit, make
+from metercap.job.folder import PLAN_FILE
+from metercap.meter import MeterProfile
+from metercap.planfile import read_plan
+from metercap.practice.mat import JobScene, Mat, untrue_of
+from metercap.practice.port import PracticePort
+from metercap.practice.study import run
+from metercap.profiles import find_meter, find_plan
+
+
+class PlayedJob(msgspec.Struct, frozen=True):
+    """A job that was played: its folder, the exit status of the run, and every way in which it is not as the scenes
+    say."""
+
+    folder: Folder
+    status: int
+    untrue: tuple[str, ...]
+
+
+def make_job(job: JobScene, path: Path) -> Folder:
+    """Make the job's folder, as `metercap job new` does."""
+    plan = find_plan(job.plan)
+    units = tuple(JobUnit(unit.tag, symptom=unit.symptom, known_good=unit.known_good) for unit in job.units)
+    return make(path, JobFile(job.title, PLAN_FILE, units, read_plan(plan).model), plan)
+
+
+def play_job(
+    job: JobScene,
+    path: Path,
+    *,
+    speed: float,
+    seed: int | None = None,
+    plain: bool = False,
+    as_json: bool = False,
+    sound: bool = False,
+) -> PlayedJob:
+    """Play a whole job into a new folder: over a pseudo-terminal, or in process on a clock of its own."""
+    folder = make_job(job, path)
+    mat = Mat(job, seed=seed)
+    profile = _profile(mat)
+    wish = Wish(port="", meter=profile.name, rate=mat.rate_per_s, operator="practice", plain=plain, as_json=as_json)
+    if speed > FASTEST_PORT or sys.platform == "win32":
+        virtual = VirtualClock()
+        play = functools.partial(run, mat, clock=virtual)
+        status = run_job(folder, wish, stage=Stage(virtual, mat.sit, play=play))
+    else:
+        clock = ScaledClock(speed)
+        with PracticePort(mat, clock) as port:
+
+            def sit(*words: object) -> None:
+                port.at_once(lambda _: mat.sit(*words))  # type: ignore[arg-type]
+
+            stage = Stage(clock, sit, (port,), (port,), linger_s=LINGER_S, sound=sound)
+            status = run_job(folder, msgspec.structs.replace(wish, port=port.path), stage=stage)
+            if port.problem is not None:
+                raise port.problem
+    return PlayedJob(folder, status, tuple(untrue_of(mat)))
+
+
+def _profile(mat: Mat) -> MeterProfile:
+    spec = next(iter(mat.scenes.values())).meter
+    return find_meter(spec.profile or spec.family)
