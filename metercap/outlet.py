@@ -214,6 +214,9 @@ class Outlet(io.TextIOBase):
         if self._lane is None and not self._mute:
             self._inner.flush()
 
+    def close(self) -> None:
+        """Do nothing: the inner stream is another's, and may be closed when Python closes what it throws away."""
+
     # --- the two ways out
 
     def live(self, full: Callable[[], None] = lambda: None) -> None:

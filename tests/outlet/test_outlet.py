@@ -151,3 +151,14 @@ def test_direct_text_is_gated_utf8_whatever_the_streams_encoding(tmp_path: Path)
         outlet.write("2 Ω \x1b[31m\udcff\n")
         outlet.flush()
     assert path.read_bytes() == "2 Ω \\x1b[31m\\udcff\n".encode()
+
+
+def test_an_outlet_that_is_thrown_away_leaves_its_stream_alone(tmp_path: Path) -> None:
+    """Python closes it then: neither is the stream closed by that, nor is one that was closed before flushed."""
+    with (tmp_path / "out").open("w", encoding="utf-8") as stream:
+        outlet, later = Outlet(stream), Outlet(stream)
+        outlet.write("first\n")
+        outlet.close()
+        stream.write("second\n")
+    later.close()
+    assert (tmp_path / "out").read_text(encoding="utf-8") == "first\nsecond\n"
