@@ -208,11 +208,11 @@ class Machine:
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Take a reading that no block keeps back; `act` is what the touch says, `new` marks a new conversion."""
         self.reading = reading
-        if act is _NONE:
-            if new and not self.shows_contact:
-                self.give(_VALUE)
-        elif act is _MORE:
+        if act is _MORE:
             if new:
+                self.give(_VALUE)
+        elif act is _NONE:
+            if new and not self.shows_contact:
                 self.give(_VALUE)
         elif act is _CONTACT:
             self.give(Given.CONTACT)

@@ -211,7 +211,8 @@ class Turning:
         cues: list[CueKind] = []
         hazard = self.hazard
         stood = hazard.side
-        strange = self._on is not None and self._is_strange(value, self._on, resolution)
+        on = self._on
+        strange = on is not None and not on_track(value, on, resolution) and self._is_strange(value, resolution)
         if strange:
             steering, believed = self._off_track(t_s, value, resolution)
             strange = not believed
@@ -238,10 +239,8 @@ class Turning:
             cues.append(cue)
         return cues
 
-    def _is_strange(self, value: float, on: float, resolution: float) -> bool:
-        """Whether it lies off the track, and off the one before that, which tips that touched each other left."""
-        if on_track(value, on, resolution):
-            return False
+    def _is_strange(self, value: float, resolution: float) -> bool:
+        """Whether what lies off the track lies off the one before that too, which tips that touched each other left."""
         return self._before is None or not on_track(value, self._before, resolution)
 
     def _off_track(
