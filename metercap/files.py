@@ -98,7 +98,10 @@ def refuse_existing(path: str | Path) -> None:
     none, or in a folder that is not there or takes no file.
     """
     path = Path(path)
-    if str(path) in ("-", ".", "..") or "\0" in str(path):
+    if str(path) == "-":
+        hint = "name a new file; what is printed can be redirected by the shell"
+        raise UsageError("'-' stands for stdout, and this is a file to keep", where="the new file", hint=hint)
+    if str(path) in (".", "..") or "\0" in str(path):
         raise UsageError(f"{str(path)!r} is no name for a file", where="the new file", hint="name a new file")
     if os.path.lexists(path):  # which has no error for a name that cannot be
         raise FileProblem("already exists", where=str(path), hint="name a new file; metercap never overwrites one")

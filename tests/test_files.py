@@ -65,6 +65,14 @@ def test_a_name_that_no_new_file_can_have_is_a_usage_error(name: str, tmp_path: 
         refuse_existing(name if name in ("-", ".", "") else tmp_path / name)
 
 
+def test_a_file_to_keep_is_never_stdout(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """`-` is refused with its own reason; a file of that name in a folder that is named is a file."""
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(UsageError, match="stands for stdout"):
+        refuse_existing("-")
+    refuse_existing(tmp_path / "-")
+
+
 def test_what_stands_there_is_refused_whatever_it_is(tmp_path: Path) -> None:
     """A file, a folder, a link that leads nowhere: nothing is overwritten."""
     (tmp_path / "a").write_text("")

@@ -96,6 +96,28 @@ items = {toml("F1" + EVIL)}
 """
 )
 
+JOB = f"""
+title = {toml("pair" + EVIL + FORMULA)}
+model = {toml("GC-8" + EVIL)}
+plan = "plan.toml"
+[[unit]]
+tag = "L"
+name = {toml("left" + EVIL)}
+symptom = {toml("dark" + EVIL + FORMULA)}
+[[unit]]
+tag = "R"
+serial = {toml("0407" + EVIL)}
+"""
+
+BAD_JOB = (
+    JOB
+    + f"""
+{toml("key" + EVIL)} = {toml("value" + EVIL)}
+[[unit]]
+tag = {toml("T" + EVIL)}
+"""
+)
+
 PROFILE = f"""
 version = 1
 name = {toml("mine" + EVIL)}

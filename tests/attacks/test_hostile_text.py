@@ -15,7 +15,7 @@ from typing import Any, NamedTuple
 import pytest
 
 from metercap.cli import COMMANDS
-from tests.attacks.hostile import BAD_PLAN, EVIL, PLAN, PROFILE, RAW, journal, spoil_all, spoil_text
+from tests.attacks.hostile import BAD_JOB, BAD_PLAN, EVIL, JOB, PLAN, PROFILE, RAW, journal, spoil_all, spoil_text
 from tests.e2e.program import METERCAP, environment
 
 pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="names no Windows takes")]
@@ -37,6 +37,8 @@ class Files(NamedTuple):
     profile: Path
     tape: Path
     missing: Path
+    job: Path
+    bad_job: Path
 
 
 @pytest.fixture(scope="module")
@@ -63,7 +65,14 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> Files:
         folder / f"{NAME}profile.toml",
         folder / f"{NAME}.tape",
         folder / f"{NAME}missing",
+        folder / f"{NAME}job",
+        folder / f"{NAME}bad job",
     )
+    for place, text_of_it in ((made.job, JOB), (made.bad_job, BAD_JOB)):
+        place.mkdir()
+        (place / "job.toml").write_text(text_of_it, encoding="utf-8")
+        (place / "plan.toml").write_text(PLAN, encoding="utf-8")
+        journal(plain / "b.jsonl", place / "001-L.jsonl", spoil_text)
     made.plan.write_text(PLAN, encoding="utf-8")
     made.bad_plan.write_text(BAD_PLAN, encoding="utf-8")
     made.profile.write_text(PROFILE, encoding="utf-8")
@@ -74,7 +83,7 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> Files:
 def calls(files: Files) -> Iterator[list[str]]:
     """Yield every command line; `{out}` stands for a new file."""
     tape = f"tape:{files.tape}"
-    for one in (files.text, files.all, files.torn, files.missing, files.plan, files.folder):
+    for one in (files.text, files.all, files.torn, files.missing, files.plan, files.folder, files.job):
         file = str(one)
         yield ["replay", file, "--plain"]
         yield ["replay", file, "--json"]
@@ -130,6 +139,16 @@ def calls(files: Files) -> Iterator[list[str]]:
         yield [step, EVIL, "--to", EVIL, "--max", EVIL, "--port", EVIL, "--meter", EVIL]
     yield ["teach", "--out", "{out}.toml", "--line", f"R={EVIL}2.187 kohm", "--line", f"R={EVIL}OL", "--name", EVIL]
     yield ["teach", "--out", str(files.plan), "--line", EVIL]
+    for plan in (files.plan, files.bad_plan, files.missing, files.text):
+        yield ["job", "new", EVIL, "--plan", str(plan), "--unit", f"L={EVIL}", "--symptom", f"L={EVIL}", "--json"]
+        yield ["job", "new", EVIL, "--plan", str(plan), "--unit", f"L={EVIL}", "--folder", f"{{out}}{NAME}"]
+    yield ["job", "new", EVIL, "--plan", str(files.plan), "--unit", EVIL]
+    yield ["job", "new", "pair", "--plan", EVIL, "--unit", "L", "--serial", f"{EVIL}=1", "--known-good", EVIL]
+    for job in (files.job, files.bad_job, files.folder, files.text, files.missing):
+        yield ["job", "show", str(job)]
+        yield ["job", "show", str(job), "--json"]
+        yield ["run", str(job), "--port", tape, "--meter", "text", "--plain"]
+    yield ["job", EVIL]
     yield ["ports"]
     yield ["ports", "--json"]
     yield ["practice", "--list"]

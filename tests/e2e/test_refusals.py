@@ -120,7 +120,7 @@ def test_a_misspelt_command_is_told_the_right_one() -> None:
     """`metercap verifi` names `verify`."""
     ended = run("verifi")
     assert ended.status == 2
-    assert "'verify'" in ended.err
+    assert 'Did you mean "verify"?' in ended.err
 
 
 def test_help_of_every_command() -> None:
