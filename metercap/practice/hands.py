@@ -37,6 +37,8 @@ class Hands(Probes):
     """The technician: what they do on each prompt and cue. `rows` gives the items of steps that are walked as
     a row."""
 
+    _last_do: Do | None = None
+
     def see(self, record: Record, t_s: float) -> None:
         """Take in a record at session time `t_s`; only prompts, cues and verdicts reach a technician's
         mind."""
@@ -44,6 +46,7 @@ class Hands(Probes):
         if kind is Cue:
             react = self._on_cue.get(record.cue)  # type: ignore[union-attr]
         elif kind is Prompt:
+            self._last_do = record.do  # type: ignore[union-attr]
             if record.step != self.step:  # type: ignore[union-attr]
                 self._new_step(record.step, t_s)  # type: ignore[union-attr]
             react = self._on_prompt.get(record.do)  # type: ignore[union-attr]
@@ -239,6 +242,10 @@ class Hands(Probes):
         if self._asked is None:
             return
         self.plan("look", t_s + LOOK_UP_S, self._look_up)
+        idle = not self.busy and not self.planned("finger")
+        if self.here and self.pressing and idle and self._last_do is Do.PROBE:
+            self.after_landing(self._prompt, t_s)  # the tips are on, and nobody presses: the cable was off meanwhile
+            return
         if self.here or self.planned("move") or self.planned("word") or self.planned("patience"):
             return
         if self._goal() is None:
