@@ -73,6 +73,12 @@ class Canvas:
         self.height = height
         self.rows = [Row(width) for _ in range(height)]
 
+    def paste(self, x: int, y: int, other: Canvas) -> None:
+        """Put another canvas on this one, its upper left cell at `x`, `y`; it must lie within."""
+        for row, pasted in zip(self.rows[y:], other.rows, strict=False):
+            row.chars[x : x + other.width] = pasted.chars
+            row.inks[x : x + other.width] = pasted.inks
+
     def text(self, x: int, y: int, text: str, ink: Ink = Ink.TEXT, cells: int | None = None) -> int:
         """Write text from cell `x` of row `y`, at most `cells` wide; return the cell after it."""
         room = self.width - x if cells is None else min(cells, self.width - x)

@@ -58,6 +58,7 @@ def face(view: View, *, now_s: float | None = None, problem: str = "") -> Face:
         cautions=_cautions(now),
         turn=int(now.now_s // TURN_S),
         status=_status(now, problem),
+        tag_stays=view.unit is not None and len(view.unit.units) > 1,
         alarm=view.hazard is not None or view.call is CueKind.STOP or (view.end is not None and bool(view.past)),
     )
 
@@ -132,6 +133,8 @@ def _way(ground: Field, *, hazard: bool) -> Line:
 
 def _done(now: Moment) -> Done | None:
     verdict = now.fresh
+    if now.view.arrived:
+        return None
     if (
         verdict is None
         or now.do is Do.DIAL

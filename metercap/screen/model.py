@@ -134,7 +134,8 @@ class Face(msgspec.Struct, frozen=True):
     verdict just given, drawn before the hero, which is then what comes next; `detail` says
     where the item is and its limits; `next` is what to do, in one line; `words` are those that mean something now.
     `cautions` take turns by `turn` where not all of them fit.
-    `alarm` fills the screen with hatching: turn back, stop.
+    `alarm` fills the screen with hatching: turn back, stop. `tag_stays` keeps a place for the unit's tag, whatever the
+    hero: there are several units.
     """
 
     tag: str
@@ -151,3 +152,4 @@ class Face(msgspec.Struct, frozen=True):
     turn: int = 0
     status: tuple[Line, ...] = ()
     alarm: bool = False
+    tag_stays: bool = False

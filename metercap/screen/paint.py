@@ -92,7 +92,13 @@ def paint(face: Face, columns: int, height: int, keys: Mapping[str, str] | None 
     y += rows.ground
     if face.alarm and rows.hero >= MIN_ROWS:
         canvas.fill(0, hero_top, canvas.width, rows.hero, "╱", Ink.BAD)
-    paint_hero(canvas, hero_top, rows.hero, face, here)
+    aside = _tag_width(canvas, rows.hero, face) if face.tag_stays and not face.alarm else 0
+    if aside:
+        hero = Canvas(canvas.width - aside, rows.hero)
+        paint_hero(hero, 0, rows.hero, face, None if here is None else max(0, here - aside))
+        canvas.paste(aside, hero_top, hero)
+    else:
+        paint_hero(canvas, hero_top, rows.hero, face, here)
     if face.tag and rows.hero >= 2 * MIN_ROWS:
         _tag(canvas, hero_top, rows.hero, face.tag)
     if rows.detail:
@@ -135,6 +141,14 @@ def _cautions(face: Face, columns: int, rows: int = 0) -> list[str]:
         while len(blocks) > 1 and sum(len(block) for block in blocks) > rows:
             blocks.pop()
     return [line for block in blocks for line in block]
+
+
+def _tag_width(canvas: Canvas, rows: int, face: Face) -> int:
+    """Columns that the tag takes beside the hero; 0 where it is the hero itself, or has no room."""
+    if not face.tag or rows < 2 * MIN_ROWS or face.hero.text == face.tag:
+        return 0
+    wide = draw(capitals(face.tag), min(max(MIN_ROWS, rows // 5), 8)).width + 6
+    return wide if wide * 5 <= canvas.width else 0
 
 
 def _tag(canvas: Canvas, top: int, rows: int, tag: str) -> None:

@@ -52,6 +52,8 @@ STEERING = (CueKind.FAR, CueKind.NEAR, CueKind.SLOW, CueKind.IN_BAND, CueKind.WR
 """What a trimmer's hand is told."""
 _ANSWERS = ("yes", "no", "pass", "fail", "open", "absent")
 """Words that answer something about the unit on the mat: whoever says one has seen which it is."""
+_BEGUN = (Do.LIFT, Do.PRESS, Do.RELEASE, Do.TURN, Do.STOP, Do.KEEP, Do.ANSWER)
+"""What is asked only of hands that are at work on the unit already."""
 _CALLS = (CueKind.LIFT, CueKind.AGAIN, CueKind.WAITING, CueKind.STOP)
 
 _Change = dict[str, Any]
@@ -204,6 +206,8 @@ def _prompt(view: View, record: Prompt) -> _Change:
     # The stop cue and the prompt that explains it come together; any later prompt says that it is over.
     explains = record.do is Do.STOP and record.t_s == view.call_s
     change: _Change = {"call": None if view.call is CueKind.STOP and not explains else view.call}
+    if view.arrived and record.do in _BEGUN:
+        change["arrived"] = False
     change["prompts"] = view.prompts + 1
     if record.do is Do.DIAL and record.step == view.step and view.asked is not None:
         return change | {"aside": record}

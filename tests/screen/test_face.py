@@ -501,3 +501,13 @@ def test_the_list_shows_what_is_open_in_each_step() -> None:
     drawn = "\n".join(paint_list(80, 24, fold(SCENES["fail"]), 0).lines())
     assert re.search(r"▶ fuses +✗ F4 .*✗ F7 .*open: F6, F8, F9", drawn), drawn
     assert re.search(r"✓ unplugged", drawn)
+
+
+def test_work_that_has_begun_takes_the_tags_place() -> None:
+    """In volts no touch shows: what is asked of hands at work ends the arrival, and no verdict from before is shown."""
+    record = msgspec.structs.replace(session(), tag="R", unit="R", job=InJob("pair", 2, ("L", "R")))
+    before = Verdict(0.0, "leads", "leads", VerdictKind.PASS, value=0.2, unit="ohm", reason="from session 1")
+    came: list[Record] = [record, before, Prompt(1.0, "dead", "dead", Do.PROBE, "R: probe a cell")]
+    assert face(fold(came)).hero.text == "R" and face(fold(came)).done is None
+    lifting: list[Record] = [*came, Prompt(5.0, "dead", "dead", Do.LIFT, "R: lift")]
+    assert face(fold(lifting)).hero.text == "LIFT"

@@ -190,3 +190,14 @@ def test_svg_is_well_formed_and_escaped() -> None:
         for theme in THEMES.values():
             root = ET.fromstring(svg([row.segments(theme.styles) for row in paint(shown, 80, 24).rows]))
             assert root.get("viewBox") == "0 0 800 480"
+
+
+@pytest.mark.parametrize(("columns", "rows"), [(80, 24), (120, 40), (200, 60)])
+@pytest.mark.parametrize("hero", ["DIAL V DC", "F12", "TIPS TOGETHER", "STOP", "AGAIN"])
+def test_with_several_units_the_tag_always_stands_beside_the_hero(columns: int, rows: int, hero: str) -> None:
+    """Its upper left corner, drawn in letters with a bar below: nothing the hero is can take its place."""
+    plain = paint(Face(tag="R", title="", progress="", hero=Hero("F1"), next=Line("")), columns, rows)
+    bars = [(x, y) for y, line in enumerate(plain.lines()) for x in [line.find("▄▄▄▄▄▄")] if x >= 0]
+    face = Face(tag="R", title="", progress="", hero=Hero(hero), next=Line(""), tag_stays=True)
+    lines = paint(face, columns, rows).lines()
+    assert bars and any(lines[y][x : x + 6] == "▄▄▄▄▄▄" and x < columns // 5 for x, y in bars[:1]), lines[:10]
