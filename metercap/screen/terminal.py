@@ -17,6 +17,8 @@ from typing import Any
 
 MOST_COLUMNS, MOST_ROWS = 1000, 400
 """No window is larger (a wall of 8 k pixels in the smallest readable letters); what says so is a broken report."""
+MOST_SEQUENCE = 32
+"""Characters of the longest escape sequence that is read: what the library's parser takes for one."""
 MOST_WAITING = 128 * 1024
 """Bytes that may wait for the terminal: a few whole pictures."""
 LOOK_S = 0.1
@@ -35,6 +37,7 @@ def sturdy(driver: type) -> type:
     from textual._xterm_parser import XTermParser
 
     from metercap.outlet import Lane
+    from metercap.words.cutting import ESCAPE, Cutter
 
     class SturdyDriver(driver):  # type: ignore[misc]
         """The platform's driver, made to outlast its terminal."""
@@ -42,6 +45,7 @@ def sturdy(driver: type) -> type:
         def __init__(self, *args: Any, **more: Any) -> None:
             super().__init__(*args, **more)
             self._lane: Lane | None = None
+            self._parser = XTermParser(self._debug)
             self.gone = False
             self.torn = False
             """Something was not sent: the next picture must be a whole one."""
@@ -96,7 +100,7 @@ def sturdy(driver: type) -> type:
         def run_input_thread(self) -> None:
             """Read keys until the end, of the program or of the terminal."""
             decode = codecs.getincrementaldecoder("utf-8")("replace").decode
-            parser = XTermParser(self._debug)
+            cutter = Cutter(MOST_SEQUENCE)
             heard_s = time.monotonic()
             while not self.exit_event.is_set():
                 text = ""
@@ -110,14 +114,31 @@ def sturdy(driver: type) -> type:
                 except (OSError, ValueError):
                     self._tell_gone()
                     return
-                if not text and time.monotonic() - heard_s > FORGET_S:
-                    parser, heard_s = XTermParser(self._debug), time.monotonic()
-                for piece in text or ("",):
-                    try:
-                        for message in parser.feed(piece) if piece else parser.tick():
-                            self.process_message(message)
-                    except Exception:  # whatever the parser cannot take is no key; it begins anew
-                        parser = XTermParser(self._debug)
+                if not text and cutter.held == ESCAPE:
+                    self._take_key(cutter.quiet())
+                elif not text and time.monotonic() - heard_s > FORGET_S:
+                    cutter.forget()
+                for character in text:
+                    if key := cutter.feed(character):
+                        self._take_key(key)
+
+        def _take_key(self, key: str) -> None:
+            """Pass on what a whole key or report says; one that the library does not know says nothing.
+
+            Its parser gives the characters of a sequence that it does not know, or that is too long, as so many keys;
+            they would be words. So it gets whole ones only, and begins anew after one that said nothing.
+            """
+            if key == ESCAPE:
+                self.process_message(events.Key("escape", key))
+                return
+            try:
+                messages = list(self._parser.feed(key))
+            except Exception:  # whatever the parser cannot take is no key
+                messages = []
+            if not messages:
+                self._parser = XTermParser(self._debug)  # it may wait for more, and would take the next key for that
+            for message in messages:
+                self.process_message(message)
 
         def _tell_gone(self) -> None:
             if not self.gone:

@@ -10,6 +10,7 @@ from typing import Any, Protocol
 
 from metercap.clock import Now
 from metercap.errors import UsageError
+from metercap.words.cutting import Cutter
 from metercap.words.terminal import Reader
 from metercap.words.vocabulary import HELP_KEY, MOST_TEXT, Word, help_lines, key_name, key_table, parse_line
 
@@ -199,30 +200,15 @@ def keys_of(chunks: Iterator[bytes]) -> Iterator[str]:
     """Yield each key of a terminal's bytes: a character, or a whole escape sequence (an arrow, a function key).
 
     An empty chunk says that nothing more came for a moment, so that what is begun is whole: a lone escape is then the
-    escape key. Sequences are those of ECMA-48, 5.4 (CSI) and the terminal's SS3; one of more than 16 characters is no
-    key and is passed over to its end.
+    escape key. One of more than 16 characters is no key: see `cutting`.
     """
     decode = codecs.getincrementaldecoder("utf-8")("replace").decode
-    held = ""
+    cutter = Cutter(MOST_KEY)
     for chunk in chunks:
-        if not chunk and held:
-            yield held
-            held = ""
+        if not chunk and (key := cutter.quiet()):
+            yield key
         for character in decode(chunk):
-            held = held[:MOST_KEY] + character
-            if _goes_on(held):
-                continue
-            if len(held) <= MOST_KEY:
-                yield held
-            held = ""
-    if held:
-        yield held
-
-
-def _goes_on(key: str) -> bool:
-    """Tell whether more characters belong to the key."""
-    if key[0] != "\x1b":
-        return False
-    if len(key) == 1 or (len(key) == 2 and key[1] in "[O"):
-        return True
-    return key[1] == "[" and not "\x40" <= key[-1] <= "\x7e"
+            if key := cutter.feed(character):
+                yield key
+    if key := cutter.quiet():
+        yield key

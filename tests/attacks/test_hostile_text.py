@@ -65,8 +65,8 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> Files:
         folder / f"{NAME}profile.toml",
         folder / f"{NAME}.tape",
         folder / f"{NAME}missing",
-        folder / f"{NAME}job",
-        folder / f"{NAME}bad job",
+        plain / f"{NAME[:-1]}job",  # UTF-8: what is none is refused before it is opened
+        plain / f"{NAME[:-1]}bad job",
     )
     for place, text_of_it in ((made.job, JOB), (made.bad_job, BAD_JOB)):
         place.mkdir()
@@ -76,7 +76,9 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> Files:
     made.plan.write_text(PLAN, encoding="utf-8")
     made.bad_plan.write_text(BAD_PLAN, encoding="utf-8")
     made.profile.write_text(PROFILE, encoding="utf-8")
-    made.tape.write_bytes((f"0.2 ohm{EVIL}\n" * 3 + "0.2 ohm\n" * 20).encode())
+    lines = [f"0.2 ohm{EVIL}\n"] * 3 + ["0.2 ohm\n"] * 20
+    heard = "".join(f"{0.1 * n:.1f} {line.encode().hex(' ')}\n" for n, line in enumerate(lines))
+    made.tape.write_text("metercap tape 1\n" + heard, encoding="utf-8")
     return made
 
 
@@ -139,12 +141,12 @@ def calls(files: Files) -> Iterator[list[str]]:
         yield [step, EVIL, "--to", EVIL, "--max", EVIL, "--port", EVIL, "--meter", EVIL]
     yield ["teach", "--out", "{out}.toml", "--line", f"R={EVIL}2.187 kohm", "--line", f"R={EVIL}OL", "--name", EVIL]
     yield ["teach", "--out", str(files.plan), "--line", EVIL]
-    for plan in (files.plan, files.bad_plan, files.missing, files.text):
+    for plan in (files.job / "plan.toml", files.bad_job / "job.toml", files.job / "none", files.plan):
         yield ["job", "new", EVIL, "--plan", str(plan), "--unit", f"L={EVIL}", "--symptom", f"L={EVIL}", "--json"]
-        yield ["job", "new", EVIL, "--plan", str(plan), "--unit", f"L={EVIL}", "--folder", f"{{out}}{NAME}"]
-    yield ["job", "new", EVIL, "--plan", str(files.plan), "--unit", EVIL]
+        yield ["job", "new", EVIL, "--plan", str(plan), "--unit", f"L={EVIL}", "--folder", f"{{out}}{NAME[:-1]}"]
+    yield ["job", "new", EVIL, "--plan", str(files.job / "plan.toml"), "--unit", EVIL]
     yield ["job", "new", "pair", "--plan", EVIL, "--unit", "L", "--serial", f"{EVIL}=1", "--known-good", EVIL]
-    for job in (files.job, files.bad_job, files.folder, files.text, files.missing):
+    for job in (files.job, files.bad_job, files.job / NAME[:-1], files.folder):
         yield ["job", "show", str(job)]
         yield ["job", "show", str(job), "--json"]
         yield ["run", str(job), "--port", tape, "--meter", "text", "--plain"]

@@ -121,6 +121,8 @@ HOSTILE_KEYS = {
     "a wrong mouse": b"\x1b[<999999999999;1;1M\x1b[M\xff\xff\xff",
     "a mode nobody asked for": b"\x1b[?2048;1$y\x1b[?2026;9$y",
     "an endless sequence": b"\x1b[" + b"1;" * 5000,
+    "an answer that says words": b"\x1b]11;rgb:yyyy/nnnn/oooo\x1b\\\x1bP1$ryno\x1b\\",
+    "a report nobody asked for": b"\x1b[3o\x1b[8;1;1y\x1b[1p\x1b[;n\x1b[1;1;1;;a",
     "a string that does not end": b"\x1b]0;" + b"x" * 3000,
     "a paste that does not end": b"\x1b[200~" + b"no words",
     "NUL and DEL": b"\x00\x7f\x00",

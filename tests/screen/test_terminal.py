@@ -54,6 +54,20 @@ def test_words_and_quit_by_keys(terminal: Any, tmp_path: Path) -> None:
     assert run.usable()
 
 
+def test_escape_drops_what_is_typed(terminal: Any, tmp_path: Path) -> None:
+    """The escape key by itself, which is also the beginning of every sequence; an arrow at once behind it is one."""
+    run = terminal("sweep", "forever")
+    run.until("F7, left edge")
+    run.keys(b"t")
+    run.until("escape drops it")
+    run.keys(b"fu\x1b[Dse")
+    run.until("to: fuse")
+    run.keys(b"\x1b")
+    run.until("to dropped")
+    run.keys(b"s")
+    run.until("heard: skip")
+
+
 def test_no_colour_is_sent_under_no_color(terminal: Any) -> None:
     """With NO_COLOR the whole output holds no colour sequence, and the answer is there all the same."""
     import re

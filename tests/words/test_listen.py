@@ -272,3 +272,33 @@ def test_a_sequence_too_long_for_a_key_is_passed_over_to_its_end() -> None:
     assert list(keys_of(iter([b"\x1b[" + b"1;" * 30 + b"yn"]))) == ["n"]
     assert list(keys_of(iter([b"\x1b", b"[", b"A", b"y"]))) == ["\x1b[A", "y"]
     assert list(keys_of(iter([b"\x1b", b"", b"[", b"A"]))) == ["\x1b", "[", "A"]
+
+
+@pytest.mark.parametrize(
+    ("sent", "keys"),
+    [
+        (b"\x1b]11;rgb:ffff/y\x07s", ["s"]),
+        (b"\x1b]0;y\x1b\\s", ["s"]),
+        (b"\x1bP1$ryo\x1b\\s", ["s"]),
+        (b"\x1b]0;y\x1b[As", ["\x1b[A", "s"]),
+        (b"\x1b[200~yes\x1b[Aopen\x1b[201~s", ["s"]),
+        (b"\x1b[48;;;;ts", ["\x1b[48;;;;t", "s"]),
+        (b"\x1b[Mynos", ["\x1b[Myno", "s"]),
+        (b"\x1b[[As", ["\x1b[[A", "s"]),
+        (b"\x1b\x1b[As", ["\x1b", "\x1b[A", "s"]),
+        (b"\x1b[12\x1b[As", ["\x1b[A", "s"]),
+        (b"\x1b]0;y\x03s", ["\x03", "s"]),
+        (b"\x1bOPs", ["\x1bOP", "s"]),
+        (b"\x1bys", ["\x1by", "s"]),
+    ],
+)
+def test_what_a_terminal_tells_of_itself_is_no_word(sent: bytes, keys: list[str]) -> None:
+    """Answers, reports and pastes are passed over to their end (ECMA-48, 5.4 and 5.6), byte by byte or at once."""
+    assert list(keys_of(iter([sent]))) == keys
+    assert list(keys_of(iter([bytes([byte]) for byte in sent]))) == keys
+
+
+def test_a_string_that_does_not_end_is_given_up_when_it_is_quiet() -> None:
+    """A broken report costs itself and no word after it."""
+    for begun in (b"\x1b]0;y", b"\x1b[200~y", b"\x1b[" + b"1" * 40):
+        assert list(keys_of(iter([begun, b"", b"s"]))) == ["s"]
