@@ -174,10 +174,11 @@ def joined(sittings: Sequence[Evidence]) -> Evidence:
 def _open_after(still_open: dict[Key, Open], one: Evidence, verdicts: Mapping[Key, Verdict]) -> None:
     """Bring the list of what is open up to date by the next sitting; `verdicts` are all that stand by then."""
     left = {(each.step, each.item): each for each in one.open}
+    whole = Inherited.of(one.first.inherited).how == "job"  # what it did not take over it asks for again
     for key in one.expected:
         if key not in left:
             still_open.pop(key, None)
-        elif left[key].why != NOT_DONE or key not in verdicts:
+        elif whole or left[key].why != NOT_DONE or key not in verdicts:
             still_open[key] = left[key]
 
 

@@ -13,6 +13,8 @@ from metercap.gate import visible
 if TYPE_CHECKING:
     from metercap.job import JobUnit
     from metercap.job.state import UnitState
+    from metercap.outcome import Fold
+    from metercap.records import VerdictKind
 
 EPILOG = """\b
 Examples:
@@ -165,12 +167,24 @@ def _row(state: UnitState) -> dict[str, Any]:
         **msgspec.to_builtins(state.unit),
         "journals": [each.path.name for each in state.sittings],
         "ended": "" if fold is None else "broken off" if fold.end is None else fold.end.reason,
-        "verdicts": {} if fold is None else {str(kind): n for kind, n in fold.counts.items()},
+        "verdicts": {} if fold is None else {str(kind): n for kind, n in _counts(fold).items()},
         "open": [] if fold is None else [[each.step, each.item, each.why] for each in fold.open],
         "past_limit": [] if fold is None else list(fold.standing),
         "troubles": list(state.troubles),
     }
     return row
+
+
+def _counts(fold: Fold) -> dict[VerdictKind, int]:
+    """Return how many items have each verdict; good ones that are asked for again are open, and not counted as good."""
+    from metercap.outcome import is_good
+
+    counts = fold.counts
+    for each in fold.open:
+        verdict = fold.verdict_of((each.step, each.item))
+        if verdict is not None and is_good(verdict):
+            counts[verdict.verdict] -= 1
+    return counts
 
 
 def _lines(state: UnitState) -> list[str]:
@@ -185,7 +199,7 @@ def _lines(state: UnitState) -> list[str]:
     if state.last is None:
         return [*lines, "   not begun"]
     fold = state.last.fold
-    counts = ", ".join(f"{n} {kind}" for kind, n in fold.counts.items() if n)
+    counts = ", ".join(f"{n} {kind}" for kind, n in _counts(fold).items() if n)
     ended = "broken off" if fold.end is None else fold.end.reason
     n = len(state.sittings)
     lines.append(f"   {n} journal{'s' if n > 1 else ''}, the last one {ended}: {counts or 'no verdict'}")

@@ -123,13 +123,14 @@ def story(unit: Unit) -> Story:
     works = [work for one in unit.sittings for work in one.gathered.works]
     kept = dict.fromkeys(work.text for work in works if work.what == "noted")
     counts = tuple(counted([whole]))
-    undone = tuple((each.step, each.item) for each in whole.open)
+    asked = [(each.step, each.item) for each in whole.open]
+    failing, unsure = _not_good(whole, VerdictKind.FAIL), _not_good(whole, VerdictKind.UNSURE)
     return Story(
-        points=len(dict.fromkeys([*whole.verdicts, *undone])),
-        good=sum(1 for verdict in whole.verdicts.values() if is_good(verdict)),
-        failing=_not_good(whole, VerdictKind.FAIL),
-        unsure=_not_good(whole, VerdictKind.UNSURE),
-        undone=undone,
+        points=len(dict.fromkeys([*whole.verdicts, *asked])),
+        good=sum(1 for key, verdict in whole.verdicts.items() if is_good(verdict) and key not in asked),
+        failing=failing,
+        unsure=unsure,
+        undone=tuple(key for key in asked if key not in failing and key not in unsure),
         past_limit=tuple(f"{item} stands past its hazard limit" for item in whole.standing),
         found=tuple(_found(unit, whole)),
         done=tuple(_done(unit, whole, works)),

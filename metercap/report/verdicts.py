@@ -44,7 +44,8 @@ def table(stand: Iterable[Verdict], replaced: Iterable[Verdict], left: Iterable[
     def decided(key: Key, asked: str) -> list[Row]:
         name = ", ".join(part for part in (key[1], wheres.get(key, "")) if part)
         before = [_row(f"before it, at {elapsed(one.t_s)}", one, quiet=True) for one in earlier.get(key, ())]
-        return [_row(name, standing[key], asked), *before]
+        again = "" if undecided.get(key, NOT_DONE) == NOT_DONE else undecided[key]
+        return [_row(name, standing[key], asked, again), *before]
 
     groups = []
     for title, each in groupby(keys, lambda key: "" if key[0] == key[1] and many[key[0]] == 1 else key[0]):
@@ -72,8 +73,8 @@ def _where(item: Item) -> str:
     return ", ".join(part for part in (item.where or item.say, *tips) if part)
 
 
-def _row(name: str, verdict: Verdict, asked: str = "", *, quiet: bool = False) -> Row:
-    reasons = [verdict.reason] if verdict.reason else []
+def _row(name: str, verdict: Verdict, asked: str = "", is_open: str = "", *, quiet: bool = False) -> Row:
+    reasons = [part for part in (is_open, verdict.reason) if part]
     if verdict.value is not None and not verdict.settled:
         reasons.append("decisive before the value settled")
     if isinstance(verdict.condition, str):

@@ -10,6 +10,8 @@ import pytest
 from scipy import stats
 
 from metercap.errors import UsageError
+from metercap.journal import iterate
+from metercap.outcome import ASKED_AGAIN, fold
 from metercap.plankeys import CellStep, Item, TrialsStep
 from metercap.records import Verdict, VerdictKind
 from metercap.report.document import Document, Facts, Para, Section, Table
@@ -18,11 +20,13 @@ from metercap.report.jobpage import compose_job
 from metercap.report.page import page
 from metercap.report.story import Unit, in_words
 from metercap.report.text import text_lines
-from tests.report.jobs import GOOD, GOOD_SCRIPT, ILL, OFF, RATE, ill, pair_of_units, sitting, touched
+from metercap.session.taken import Left, taken_over
+from tests.report.jobs import GOOD, GOOD_SCRIPT, ILL, METER, OFF, RATE, ill, pair_of_units, sitting, touched
 from tests.report.papers import HOSTILE, dipped, journal, lines, ramp, records, trimmers
 from tests.report.test_findings import past_while_moving
 from tests.report.test_page import Parsed
-from tests.steps.bench_play import Play, fuses
+from tests.session.test_taken import PROOF
+from tests.steps.bench_play import Play, fuses, safe, volts
 
 Studied = tuple[JobFindings, tuple[Unit, ...]]
 
@@ -377,3 +381,36 @@ def test_print_has_no_fixed_paper_and_no_last_line_alone(document: Document) -> 
         "widows: 3",
     ):
         assert rule in text
+
+
+def test_what_is_asked_for_again_is_counted_once(tmp_path: Path) -> None:
+    """F1 was ticked and gone back to: of 9 items intake and F2 are good, and 7 are not done, F1 among them."""
+    sitting(tmp_path, ILL, 2, f":yes {touched('0.2', '0.2')}:at=F1")
+    found, units = studied((ILL, [tmp_path / "002-L.jsonl"]))
+    told = found.units[0].story
+    of = [told.failing, told.unsure, told.undone]
+    assert (told.points, told.good, [len(keys) for keys in of]) == (9, 2, [0, 0, 7])
+    assert ("fuses", "F1") in told.undone
+    measured = section(compose_job(found, units), "Everything measured").blocks[0]
+    assert isinstance(measured, Table)
+    (line,) = [row for group in measured.groups for row in group.rows if row.cells[0] == "F1"]
+    assert ASKED_AGAIN in " ".join(line.cells)
+
+
+def test_a_proof_that_power_has_voided_is_not_done(tmp_path: Path) -> None:
+    """The report says what `job show` says of the last sitting: dead is to be proved anew, and is not counted good."""
+    steps = (safe("C12"), fuses(2), volts("TP1", power="on"))
+    first = Play(*steps, rate=RATE, tag="L", profile=METER, id="L 1")(PROOF + ":to=check :take=R")
+    bench = first.session.bench
+    assert bench.verdicts["dead", "dead"].verdict == "pass"
+    left = Left(first.session, "L 1", bench.verdicts, -first.t_s, here=True)
+    handed = taken_over(left, steps, {}, None).as_builtins()
+    second = Play(*steps, rate=RATE, tag="L", profile=METER, id="L 2", inherited=handed)("OL*3 :quit")
+    names = ("001-L.jsonl", "002-L.jsonl")
+    for play, name in zip((first, second), names, strict=True):
+        journal(tmp_path, play, name, reason="quit")
+    found, _ = studied((ILL, [tmp_path / name for name in names]))
+    told = found.units[0].story
+    assert (told.points, told.good) == (5, 0)
+    last = fold(iterate(tmp_path / "002-L.jsonl"))
+    assert told.undone == tuple((each.step, each.item) for each in last.open)
