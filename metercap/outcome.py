@@ -3,9 +3,9 @@
 Run, screens, report, compare and learn all ask here, so no two of them can differ. An item is
 
     decided     its last verdict stands; earlier ones stay in the file only
-    open        it has no verdict; or it was asked for again after its verdict (`back`, `at`, a trimmer read once more)
-                and has no newer one; or a sweep's count check on it still waits for its answer, in this session or in
-                the one that it went on from
+    open        it has no verdict; or it was asked for again after its verdict (`back`, `at`, a trimmer read once more,
+                a new part) and has no newer one; or a sweep's count check on it still waits for its answer, in this
+                session or in the one that it went on from
 
 A run that ended as done has asked for nothing that was not answered, so there only a missing verdict counts as open.
 """
@@ -24,6 +24,7 @@ from metercap.records import (
     CueKind,
     Do,
     EndRecord,
+    Note,
     Operator,
     Prompt,
     Record,
@@ -95,6 +96,8 @@ class Fold:
             self._prompt(record)  # type: ignore[arg-type]
         elif kind is Cue:
             standing_after(self.standing, record)  # type: ignore[arg-type]
+        elif kind is Note:
+            self._noted(record)  # type: ignore[arg-type]
         elif kind is SessionRecord:
             self._begin(record)  # type: ignore[arg-type]
         elif kind is Operator and self.session is not None:
@@ -189,6 +192,10 @@ class Fold:
         self._asked.pop(key, None)
         if self._question == key:
             self._question = None
+
+    def _noted(self, note: Note) -> None:
+        if note.outdated is not UNSET and note.outdated in self._verdicts:
+            self._asked[note.outdated] = None
 
     def _prompt(self, prompt: Prompt) -> None:
         if prompt.item is None:

@@ -259,11 +259,15 @@ class Excursion(msgspec.Struct, frozen=True, tag_field="kind", tag="excursion"):
 
 
 class Note(msgspec.Struct, frozen=True, tag_field="kind", tag="note"):
-    """A remark of the program, or of the operator. `aloud`: it is spoken too; UNSET, and left out, where it is not."""
+    """A remark of the program, or of the operator. `aloud`: it is spoken too; UNSET, and left out, where it is not.
+
+    `outdated`: step and item whose verdict is of a part that is out; UNSET where a remark says no such thing.
+    """
 
     t_s: float
     text: str
     aloud: bool | UnsetType = UNSET
+    outdated: tuple[str, str] | UnsetType = UNSET
 
 
 class InJob(msgspec.Struct, frozen=True):

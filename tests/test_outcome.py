@@ -18,6 +18,7 @@ from metercap.records import (
     CueKind,
     Do,
     EndRecord,
+    Note,
     Operator,
     Prompt,
     Reason,
@@ -164,6 +165,16 @@ def test_an_offer_that_was_passed_over_leaves_the_verdict() -> None:
     assert [one.item for one in fold([session(), *EVERY, offer, other, left]).open] == ["F1"]
     again = [offer, prompt("intake", "intake"), other]
     assert [one.item for one in fold([session(), *EVERY, *again, left]).open] == ["intake", "F1"]
+
+
+def test_a_new_part_is_open_until_it_is_measured() -> None:
+    """What stands is the old one's, whether the prompt for the new one was held up or not."""
+    new = Note(2.0, "part replaced: F1 (fuses)", outdated=("fuses", "F1"))
+    other = Note(2.0, "part replaced: F9 (fuses)", outdated=("fuses", "F9"))
+    result = fold([session(), *EVERY, new, other, end("quit")])
+    assert (result.open, result.exit_status) == ((Open("fuses", "F1", ASKED_AGAIN),), 1)
+    measured = next(each for each in EVERY if isinstance(each, Verdict) and each.item == "F1")
+    assert fold([session(), *EVERY, new, measured, end("quit")]).open == ()
 
 
 def test_prompts_that_ask_for_no_decision_open_nothing() -> None:

@@ -134,6 +134,7 @@ def inherited_from(
         later = {key: taken_up_later(counted) for key, counted in before.items()}
         before = {key: counted for key, counted in later.items() if counted}
         return Inherited(how, session_id, as_found=found, before=before, unread=unread, standing=dict(bench.standing))
+    verdicts = {key: each for key, each in verdicts.items() if key not in bench.outdated}
     steps = to_do or bench.steps
     asked = {key: verdicts[key] for key, counted in bench.before.items() if is_asked(counted) and key in verdicts}
     kept = _kept(steps, {key: each for key, each in verdicts.items() if key not in asked}, bench.uncounted)

@@ -82,6 +82,7 @@ def taken_over(
     same = [step.id for step in steps if known.get(step.id) == step]
     planned = {step.id for step in steps}
     standing = {key: each for key, each in mine.standing.items() if key[0] in same or key[0] not in planned}
+    standing = {key: each for key, each in standing.items() if key not in bench.outdated}
     asked = {key: standing[key] for key, counted in bench.before.items() if is_asked(counted) and key in standing}
     uncounted = _uncounted(bench.uncounted, standing)
     decided = _decided(steps, {key: each for key, each in standing.items() if key not in asked}, asked, uncounted)

@@ -88,9 +88,9 @@ class Bench:
         self.beside: dict[tuple[str, str], float] = {}
         """The good unit's value that a trimmer's as found was told beside."""
         self.parts: dict[tuple[str, str], str] = {}
-        self._outdated: dict[tuple[str, str], None] = {}
-        """Items whose verdict is of a part that is out."""
         """What is new at an item, in the operator's words."""
+        self.outdated: dict[tuple[str, str], None] = {}
+        """Items whose verdict is of a part that is out: they are asked for again, in a later session too."""
         self.good_for: dict[str, None] = {}
         """Steps for which this unit is good, by the operator's word."""
         self.excursions: dict[tuple[str, str], int] = {}
@@ -232,18 +232,23 @@ class Bench:
         """Put a remark into the journal and before the operator; `aloud`: it is spoken, and shown until a new one."""
         self._out.append(Note(self.t_s, text, aloud or UNSET))
 
-    def replaced(self, item: str, part: str, step: str = "") -> None:
-        """Enter a new part into the list of parts, which is made of these notes; every later verdict on it says so."""
+    def replaced(self, item: str, part: str, step: str = "", *, measured: bool = True) -> None:
+        """Enter a new part into the list of parts, which is made of these notes; every later verdict on it says so.
+
+        What was `measured` of the part that is out does not stand for the new one.
+        """
         step = step or self.step
         self.parts[step, item] = part
-        self._outdated[step, item] = None
+        if measured:
+            self.outdated[step, item] = None
         named = "" if part == item else f": {part}"
-        self.note(f"{PART_NOTE}{item} ({step}){named}")
+        told = (step, item) if measured else UNSET
+        self._out.append(Note(self.t_s, f"{PART_NOTE}{item} ({step}){named}", outdated=told))
 
     def stands(self, item: str) -> bool:
         """Return whether an item of the step at hand has a verdict, of the part that is in now."""
         key = (self.step, item)
-        return key in self.verdicts and key not in self._outdated
+        return key in self.verdicts and key not in self.outdated
 
     def be_good(self, step: StepBase) -> None:
         """This unit is good for this step: its values serve as reference."""
@@ -334,7 +339,7 @@ class Bench:
             budget=rests_of(judged),
             **more,
         )
-        self._outdated.pop((record.step, item), None)
+        self.outdated.pop((record.step, item), None)
         self._out.append(record)
         self.verdicts[record.step, item] = record
         self.judged.pop((record.step, item), None)

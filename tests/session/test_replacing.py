@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from metercap.plankeys import CellStep, ExerciseStep, Item, TrialsStep, TuneStep, WiggleStep
-from metercap.records import PART_NOTE, Operator, at
+from metercap.records import PART_NOTE, Note, Operator, at
+from metercap.session.inherit import inherited_from
+from metercap.session.taken import Left, taken_over
 from tests.session.recorded import again
 from tests.steps.bench_play import Play, confirm, fuses, safe, zero
 
@@ -26,6 +28,7 @@ def test_a_fuse_is_measured_again_and_its_verdict_says_so() -> None:
     play = Play(fuses(2), AFTER)(FIRST + ":open :replaced=F1")
     assert play.prompts[-1] == "probe F1"
     assert parts(play) == ["F1 (fuses)"]
+    assert [note.outdated for note in play.out if isinstance(note, Note)][-1] == ("fuses", "F1")
     play("OL*3 " + GOOD)
     assert play.verdicts["F1"].verdict == "pass"
     assert play.verdicts["F1"].reason.startswith("replaced, F1")
@@ -146,3 +149,36 @@ def test_a_late_key_lists_no_part() -> None:
     play.feed(Operator(at(play.t_s + 0.1), "replaced", "", "key"))
     assert parts(play) == []
     assert "came with a new prompt" in play.notes[-1]
+
+
+def test_a_part_replaced_while_the_count_check_asks_about_it_is_measured_anew() -> None:
+    """F1 was ticked alone and the question about it stands; a new F1 is in: what was read is the old one's."""
+    play = Play(fuses(1, count_check=True), AFTER)(FIRST + GOOD)
+    assert play.said.startswith("count check: was the last tick on F1?")
+    play(":replaced=F1")
+    assert (play.prompts[-1], parts(play)) == ("probe F1", ["F1 (fuses)"])
+    play("OL*3 " + GOOD)
+    assert play.verdicts["F1"].reason.startswith("replaced, F1")
+    again(play)
+
+
+@pytest.mark.parametrize("how", ["job", "continue"])
+def test_a_part_that_was_replaced_and_not_measured_is_asked_for_in_the_next_session(how: str) -> None:
+    """The old one's verdict is not handed on."""
+    steps = (fuses(2, count_check=True), AFTER)
+    before = Play(*steps)(FIRST + GOOD + GOOD + ":replaced=F1 :quit")
+    session, standing = before.session, before.session.bench.verdicts
+    if how == "job":
+        handed = taken_over(Left(session, "s1", standing, -before.t_s, here=True), steps, {}, None)
+    else:
+        handed = inherited_from(session.bench, "continue", "s1")
+    later = Play(*steps, inherited=handed.as_builtins())
+    assert [verdict.item for verdict in handed.verdicts] == ["F2"]
+    later("OL*4 :yes")
+    assert later.prompts[-1] == "probe F1"
+
+
+def test_what_is_no_item_takes_no_verdict_away() -> None:
+    """A relay is replaced while starts are tried again: how they went before is not about that relay's contacts."""
+    play = Play(TrialsStep(id="starts", runs=3), AFTER)("+1 :fail +1 :replaced=relay_K2")
+    assert play.session.bench.outdated == {}
