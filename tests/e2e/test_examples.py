@@ -97,11 +97,12 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     def do(*args: str) -> None:
         subprocess.run([*METERCAP, *args], cwd=folder, env=here, check=True, capture_output=True, timeout=120)
 
-    (folder / "bench").mkdir()
-    good = play_scene("gc8-a-whole", folder / "bench", speed=1000.0, quiet=True)
-    play_scene("gc8-b-whole", folder / "bench", speed=1000.0, against=good.journal, quiet=True)
+    do("demo", "--out", "bench", "--speed", "1000", "--plain")  # the job that the first examples go on with
+    played = tmp_path_factory.mktemp("played")
+    good = play_scene("gc8-a-whole", played, speed=1000.0, quiet=True)
+    play_scene("gc8-b-whole", played, speed=1000.0, against=good.journal, quiet=True)
     for name, (of, unit) in JOURNALS.items():
-        retold(folder / f"bench/{of}.jsonl", folder / f"{name}.jsonl", unit)
+        retold(played / f"{of}.jsonl", folder / f"{name}.jsonl", unit)
     do("plan", "new", "--title", "GC-8", "--fuses", "F1..F6", "--out", "gc8.toml")
     for name in ("my-plan", "stricter"):
         shutil.copy(ROOT / "profiles/plans/greenhouse-controller.toml", folder / f"{name}.toml")
