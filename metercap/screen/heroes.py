@@ -26,6 +26,7 @@ _QUESTIONS = {
     Asks.MENDED: "MEND IT",
     Asks.STARTED: "PASS OR FAIL?",
     Asks.PRESSING: "PRESSING?",
+    Asks.TARGET: "TAKE OR TARGET?",
 }
 """What is asked in the words that two metres leave time for; of all else the prompt's own sentence is drawn."""
 _VOLTS: dict[object, str] = {Quantity.VOLTAGE_DC: "V DC", Quantity.VOLTAGE_AC: "V AC"}

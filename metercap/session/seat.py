@@ -61,7 +61,7 @@ class Seat:
         for tag, away in self._others.items():
             for item, past in away.standing.items():
                 if past.believed:
-                    self._bench.note(f"{tag}: {past.said(item)}; measure it before {tag} has power", aloud=True)
+                    self._bench.note(f"{tag}: measure {item} before {tag} has power: {past.said(item)}", aloud=True)
 
     def take(self, text: str) -> bool:
         """Take the unit that a word names, or say why it cannot be taken."""
