@@ -29,6 +29,8 @@ from metercap.view import Spot, Stage, View
 
 WORD_S = 1.5
 """How long a word that was taken is shown."""
+REPLY_S = 4.0
+"""How long the answer to a word stands before what is next: two lines read aloud take as long (by reading them)."""
 TURN_S = 6.0
 """How long a caution is shown before the next one, where not all fit."""
 TOLD_S = 6.0
@@ -206,6 +208,8 @@ def _next(now: Moment) -> Line:
         return Line(words, Tone.ALARM)
     if view.link is not None:
         return Line(visible(view.link.why) or "the meter does not answer", Tone.BAD)
+    if view.reply is not None and now.now_s - view.reply.t_s < REPLY_S:
+        return Line(visible(view.reply.text), Tone.UNSURE)
     if view.call is CueKind.LIFT and now.off:
         return Line(f"off; {_stay_off(now)} until this lift is certain, then it goes on", Tone.UNSURE)
     if view.call is CueKind.LIFT:

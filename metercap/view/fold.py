@@ -54,6 +54,8 @@ _ANSWERS = ("yes", "no", "pass", "fail", "open", "absent")
 """Words that answer something about the unit on the mat: whoever says one has seen which it is."""
 _BEGUN = (Do.LIFT, Do.PRESS, Do.RELEASE, Do.TURN, Do.STOP, Do.KEEP, Do.ANSWER)
 """What is asked only of hands that are at work on the unit already."""
+_ECHOED = ("note", "say")
+"""Words whose remark is the operator's own, or is spoken: it answers nothing."""
 _CALLS = (CueKind.LIFT, CueKind.AGAIN, CueKind.WAITING, CueKind.STOP)
 
 _Change = dict[str, Any]
@@ -179,7 +181,7 @@ def _link(_: View, record: Link) -> _Change:
 
 
 def _operator(view: View, record: Operator) -> _Change:
-    change: _Change = {"word": record}
+    change: _Change = {"word": record, "reply": None}
     name = record.text.strip()
     if view.unit is not None and record.word == NAME and name:
         tag = view.unit.tag if view.unit.job else tag_of(name)
@@ -209,6 +211,8 @@ def _prompt(view: View, record: Prompt) -> _Change:
     if view.arrived and record.do in _BEGUN:
         change["arrived"] = False
     change["prompts"] = view.prompts + 1
+    if not any(_alike(record, before) for before in (view.asked, view.aside)):
+        change["reply"] = None  # the word led on: what is asked now is its answer
     if record.do is Do.DIAL and record.step == view.step and view.asked is not None:
         return change | {"aside": record}
     if view.call is CueKind.WAITING:  # it waited for what the prompt before asked for
@@ -219,6 +223,10 @@ def _prompt(view: View, record: Prompt) -> _Change:
     elif view.asked is not None and record.item != view.asked.item:
         change["cue"] = None
     return change
+
+
+def _alike(prompt: Prompt, before: Prompt | None) -> bool:
+    return before is not None and (prompt.item, prompt.do, prompt.say) == (before.item, before.do, before.say)
 
 
 def _cue(view: View, record: Cue) -> _Change:
@@ -278,7 +286,12 @@ def _spotted(stage: Stage, item: str, change: _Change) -> Stage:
 
 def _note(view: View, record: Note) -> _Change:
     told = Told(record.t_s, record.text, view.item, record.aloud is True)
-    return {"note": told, "told": told} if told.aloud else {"note": told}
+    change: _Change = {"note": told, "told": told} if told.aloud else {"note": told}
+    word = view.word
+    if word is None or word.t_s != record.t_s or word.word in _ECHOED or view.reply is not None:
+        return change
+    led_on = any(prompt is not None and prompt.t_s == word.t_s for prompt in (view.asked, view.aside))
+    return change if led_on else change | {"reply": told}
 
 
 _WORK: dict[type, Callable[[View, Any], _Change]] = {

@@ -92,7 +92,8 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     hands should do first (lift, again, waiting, stop), given at `call_s`; `cue` the last word of a trimmer's steering.
     `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit, `left_open` what was
     left or passed over and comes back before the end. `told` is the last remark that was spoken, `note` the last of any
-    kind. `elsewhere` is what other units of the job wait for or stand past, `arrived` true from the beginning of a
+    kind, `reply` the one that answered the last word: why it was refused, or what came of it.
+    `elsewhere` is what other units of the job wait for or stand past, `arrived` true from the beginning of a
     job's session until the first touch or answer: which unit is on the mat must not be in doubt. `own`, `tips`
     and `place` are None in files of an older schema, whose outcomes are not derived again: there only what the records
     tell is known.
@@ -125,6 +126,7 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     arrived: bool = False
     told: Told | None = None
     note: Told | None = None
+    reply: Told | None = None
     word: Operator | None = None
     link: Link | None = None
     garbage: Garbage | None = None

@@ -511,3 +511,42 @@ def test_work_that_has_begun_takes_the_tags_place() -> None:
     assert face(fold(came)).hero.text == "R" and face(fold(came)).done is None
     lifting: list[Record] = [*came, Prompt(5.0, "dead", "dead", Do.LIFT, "R: lift")]
     assert face(fold(lifting)).hero.text == "LIFT"
+
+
+def test_a_refused_word_is_answered_where_what_is_next_stands() -> None:
+    """Why, for 4 s, even where a block asks once more for what it asked for; then what is next stands there again."""
+    asked = at("sweep").next.text
+    why = "no step 'nowhere': there are intake and fuses"
+    refused = [*SCENES["sweep"], Operator(900.0, "to", "nowhere", "key"), Note(900.0, why)]
+    prompt = view_of("sweep").asked
+    assert prompt is not None
+    once_more: list[list[Record]] = [[], [msgspec.structs.replace(prompt, t_s=900.0)]]
+    for more in once_more:
+        shown = fold([*refused, *more])
+        assert (face(shown, now_s=900.5).next.text, face(shown, now_s=903.9).next.text) == (why, why)
+        assert face(shown, now_s=904.1).next.text == asked
+    assert face(fold([*refused, Operator(901.0, "say")]), now_s=901.1).next.text == asked
+
+
+def test_a_word_that_led_on_is_answered_by_what_is_asked_now() -> None:
+    """A remark about the way there hides nothing, before the new prompt or after it; nor does the operator's own."""
+    word, remark = Operator(900.0, "at", "F9", "key"), Note(900.0, "left open, and back before the end: leads")
+    prompt = Prompt(900.0, "fuses", "F9", Do.PROBE, "B: probe F9 now")
+    orders: list[list[Record]] = [[word, prompt, remark], [word, remark, prompt]]
+    for records in orders:
+        assert "probe F9 now" in face(fold([*SCENES["sweep"], *records]), now_s=900.1).next.text
+    own = [*SCENES["sweep"], Operator(900.0, "note", "smells"), Note(900.0, "smells")]
+    assert face(fold(own), now_s=900.1).next.text == at("sweep").next.text
+
+
+def test_a_refusal_hides_no_alarm() -> None:
+    """Past a hazard limit the way back stands there, whatever was said."""
+    said = [*SCENES["hazard"], Operator(900.0, "to", "x", "key"), Note(900.0, "no step 'x'")]
+    assert face(fold(said), now_s=900.1).next.tone is Tone.ALARM
+
+
+def test_where_no_reference_is_known_the_question_is_large() -> None:
+    """What is asked, not only of which trimmer; the line below says how it is answered."""
+    say = "B: RV1: no reference: take the good unit's tag and measure it there, or target and a value"
+    shown = face(fold([session(), Prompt(1.0, "bridge", "RV1", Do.ANSWER, say, asks=Asks.TARGET)]))
+    assert (shown.hero.text, shown.next.text[:17]) == ("TAKE OR TARGET?", "RV1: no reference")
