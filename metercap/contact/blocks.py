@@ -21,7 +21,9 @@ FROZEN_S = 5.0
 
 JACKS = "leads in the voltage/resistance jacks, never the current jack"
 
-PAST = "it must be turned back before the unit is powered; yes to power it all the same"
+PAST_LIMIT = "past"
+"""The key of the block that no word ends."""
+PAST = "it must be turned back before the unit is powered: go to it and measure it inside its limit"
 UNPROVED = "disconnect the supply and every cell, discharge and measure again; yes goes on in ohms all the same"
 _SAY = {
     "hold": "HOLD is on: switch it off",
@@ -79,7 +81,7 @@ class Blocks:
 
     `wanted` is set by the step, in its order of preference; empty means that any quantity will do. `unproved` says why
     ohms are asked for on a unit that is not proved dead, and is empty otherwise; `past` what stands past a hazard limit
-    on a unit that is to be powered. The operator's yes clears either.
+    on a unit that is to be powered. The operator's yes clears the first; no word clears the second.
     """
 
     __slots__ = (
@@ -160,7 +162,7 @@ class Blocks:
         if self._link is not None:
             return self._link
         if self.past:
-            return Block("past", Do.ANSWER, f"{self.past}: {PAST}")
+            return Block(PAST_LIMIT, Do.WAIT, f"{self.past}: {PAST}")
         if self.unproved:
             return Block("unproved", Do.ANSWER, f"not proved dead, {self.unproved}: {UNPROVED}")
         seen = self._seen

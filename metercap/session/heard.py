@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 
+from metercap.contact.blocks import PAST_LIMIT
 from metercap.contact.tokens import WRITES
 from metercap.records import Operator, at
 from metercap.steps import WORDS, Bench
@@ -17,6 +18,9 @@ BY_HAND = ("key", "pedal")
 NAMES_ITS_OWN = ("at",)
 """Words that say what they are about, so that no prompt can be mistaken for it."""
 
+LEADS_AWAY = ("at", "back", "skip", "skip step", "replaced")
+"""What a step that must not be powered still hears: words that lead to the trimmer, or do without the step."""
+
 _COUNTED = re.compile(r"(?P<head>.*?)(?P<number>[0-9]{1,9})")
 _CLASS = re.compile(r"[A-Za-z]{1,2}")
 """A class of parts as schematics letter them: F, R, TP (IEC 81346-2 and common practice; from memory)."""
@@ -28,8 +32,11 @@ def refusal(event: Operator, bench: Bench, *, held_back: bool) -> str:
     late = event.source in BY_HAND and word in WORDS and word not in NAMES_ITS_OWN
     if late and event.t_s < at(bench.prompted_s + HAND_S):
         return f"{word!r} came with a new prompt and answers neither it nor the last: say it again if it was meant"
-    if held_back and bench.block is not None and word in WRITES:
-        return f"{word!r} is not taken now: {bench.block.say}"
+    block = bench.block
+    if held_back and block is not None:
+        powers = block.key == PAST_LIMIT and word in WORDS and word not in LEADS_AWAY
+        if powers or word in WRITES:
+            return f"{word!r} is not taken now: {block.say}"
     return ""
 
 

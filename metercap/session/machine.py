@@ -8,6 +8,7 @@ the first record and the events, so replaying them gives the same outcomes, bit 
 from __future__ import annotations
 
 from metercap.contact import Act, Conversions
+from metercap.contact.blocks import PAST_LIMIT
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
 from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
@@ -221,7 +222,7 @@ class Session(Saying):
     def _held_back(self, machine: Machine) -> bool:
         """A block stops whatever rests on readings; a step of words only waits out its time."""
         block = self.bench.block
-        return block is not None and (bool(machine.wanted) or block.key == "past")
+        return block is not None and (bool(machine.wanted) or block.key == PAST_LIMIT)
 
     def _word(self, event: Operator, machine: Machine) -> None:
         word, bench = event.word, self.bench
@@ -238,7 +239,7 @@ class Session(Saying):
             return
         if event.source != "token" and self._tokens.heard(word, machine):
             return
-        if bench.block is not None and bench.block.key in ("battery", "unproved", "past") and word in ("yes", "no"):
+        if bench.block is not None and bench.block.key in ("battery", "unproved") and word in ("yes", "no"):
             if word == "yes":
                 self._accept(bench.block.key, machine)
             return
@@ -253,9 +254,6 @@ class Session(Saying):
         """Go on in spite of a block, by the operator's word."""
         if key == "battery":
             self.bench.blocks.battery_accepted()
-        elif key == "past":
-            self.bench.note(f"the operator goes on with power though {self.bench.blocks.past}")
-            self.bench.blocks.past = ""
         else:
             self.bench.blocks.unproved = ""
             self._power.accept()

@@ -83,6 +83,7 @@ class Moving:
         self.bench.step = machine.step.id
         self.bench.changed()
         self.bench.blocks.unproved = self._power.doubt(machine.step)
+        self.bench.blocks.past = self._power.past(machine.step, self.bench)
         machine.want()
         machine.resume()
         return machine
@@ -119,7 +120,7 @@ class Moving:
         for caution in machine.step.cautions:
             self.bench.note(caution)
         if self._kept is None:
-            self._power.enter(machine.step)
+            self._power.enter(machine.step, self.bench)
         self.bench.blocks.unproved = self._power.doubt(machine.step)
         self.bench.blocks.past = self._power.past(machine.step, self.bench)
         machine.want()

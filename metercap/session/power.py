@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from metercap.plan import Plan
 from metercap.plan.power import needs_dead, powers_up
-from metercap.plankeys import SafeStep, StepBase
+from metercap.plankeys import SafeStep, StepBase, TuneStep
 from metercap.records import VerdictKind
 from metercap.steps import Bench, Machine
 from metercap.steps.stilldead import Proof, StillDead
@@ -31,9 +31,12 @@ class Power:
         self._proved_s: float | None = None
         self._proved_by = ""
 
-    def enter(self, step: StepBase) -> None:
-        """A planned step begins. A proof that is begun again takes the earlier one's place, whether it ends or not."""
-        self.on = powers_up(step)
+    def enter(self, step: StepBase, bench: Bench) -> None:
+        """A planned step begins; one that is refused gives no power.
+
+        A proof that is begun again takes the earlier one's place, whether it ends or not.
+        """
+        self.on = powers_up(step) and not self.past(step, bench)
         if self.on:
             self._doubt, self._accepted, self._proved_s = POWERED, False, None
         elif isinstance(step, SafeStep):
@@ -74,10 +77,14 @@ class Power:
         return f"{self._doubt}: to {self._proof} proves it" if self._proof else self._doubt
 
     def past(self, step: StepBase, bench: Bench) -> str:
-        """Return what stands past a hazard limit where a planned `step` powers the unit; its own trimmers may."""
+        """Return what stands past a hazard limit where a planned `step` powers the unit.
+
+        What that step itself turns may stand so: a trimmer that is set with the power on is brought back no other way.
+        """
         if not powers_up(step):
             return ""
-        others = [(item, each) for item, each in bench.standing.items() if item not in step.item_names]
+        own = step.item_names if isinstance(step, TuneStep) else ()
+        others = [(item, each) for item, each in bench.standing.items() if item not in own]
         return "; ".join(each.said(item) for item, each in others if each.believed)
 
     def forbids(self, step: StepBase) -> str:

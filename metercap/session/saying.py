@@ -91,6 +91,9 @@ class Saying(Moving):
         taken += [item for planned in self.plan.steps for item in planned.item_names]
         name, quantity = counted_on(name, taken), last.quantity
         step = CheckStep(id=INTERLUDE, items=(Item(name),), quantity=quantity, unit=quantity.unit, contacts=1)
+        if self.bench.blocks.past:
+            self.bench.note(f"probe {name}: not in this step, {self.bench.blocks.past}")
+            return
         forbidden = self._power.forbids(step)
         if forbidden:
             self.bench.note(f"probe {name}: no {quantity.value} now, {forbidden}")

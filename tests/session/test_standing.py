@@ -109,32 +109,45 @@ def test_the_session_that_takes_it_up_asks_with_the_alarm_and_keeps_what_it_read
     assert fold(recorded(inside)).standing == {}
 
 
-def test_a_powered_step_is_asked_about_first_while_a_trimmer_stands_past_its_limit() -> None:
-    """No value is judged and no word is taken for it until the operator says yes; so is a count of starts."""
+def test_a_powered_step_is_refused_while_a_trimmer_stands_past_its_limit() -> None:
+    """No value is judged and no word gets past it; measured inside its limit again, it is led."""
     play = past(volts("TP1", power="on"))(":skip 1.150k*30")
     assert play.ticks == ["RV1 fail"]
-    assert play.prompts[-1] == "answer TP1"
-    assert SAID in play.said and "turned back before the unit is powered" in play.said
+    assert play.prompts[-1] == "wait TP1"
+    assert SAID in play.said and "turned back before the unit is powered" in play.said and "yes" not in play.said
+    for word in (":yes", ":no", ":pass", ":again", ":skip"):
+        play(f"+1 {word} 0.00V*10 3.30V*20")
+        assert "contact TP1" not in play.cues and SAID in play.said
+        assert "not taken" in play.notes[-1] or word == ":skip"
+    play("+1 :probe=TP9 0.00V*10 3.30V*20 OL*9")
+    assert "contact TP9" not in play.cues and SAID in play.notes[-1] and SAID in play.said
+    play("+1 :to=bridge OL*9 1.150k*3 1.400k*3 1.502k*40")
+    assert play.ticks[-1] == "RV1 pass"
+    assert SAID not in play.said
     play("0.00V*10 3.30V*20")
-    assert "contact TP1" not in play.cues
-    play(":yes 0.00V*20 3.30V*20")
     assert "contact TP1" in play.cues
-    assert f"the operator goes on with power though {SAID}" in play.notes
 
 
-def test_no_start_is_counted_before_that_answer_nor_asked_about_a_trimmer_that_is_back() -> None:
-    """Trials power the unit whatever their `power` says; a handed-on alarm asks as well."""
+def test_no_start_is_counted_while_it_stands_nor_anything_said_of_a_trimmer_that_is_back() -> None:
+    """Trials power the unit whatever their `power` says; a handed-on excursion refuses them as well."""
     starts = TrialsStep(id="starts", runs=5)
     handed = inherited_from(past().session.bench, "after", "s0").as_builtins()
     play = Play(starts, rate=5.0, inherited=handed)
     assert SAID in play.said
-    play(":pass")
-    assert SAID in play.notes[-1] and "not taken" in play.notes[-1]
-    play(":yes")
-    assert SAID not in play.said
+    for word in (":yes", ":pass"):
+        play(word)
+        assert SAID in play.notes[-1] and "not taken" in play.notes[-1]
+        assert SAID in play.said
     back = past(starts)("1.502k*40")
     assert back.ticks == ["RV1 pass"]
     assert "stands past" not in back.said
+
+
+def test_a_powered_step_that_only_measures_a_trimmer_of_that_name_is_refused_too() -> None:
+    """Reading volts at RV1 turns nothing back."""
+    handed = inherited_from(past().session.bench, "after", "s0").as_builtins()
+    play = Play(volts("RV1", power="on"), rate=5.0, inherited=handed)
+    assert SAID in play.said and play.prompts[-1] == "wait RV1"
 
 
 def test_the_powered_step_that_turns_it_back_is_not_asked_about() -> None:
@@ -142,4 +155,4 @@ def test_the_powered_step_that_turns_it_back_is_not_asked_about() -> None:
     handed = inherited_from(past().session.bench, "after", "s0").as_builtins()
     play = Play(msgspec.structs.replace(TUNE, power="on"), rate=5.0, inherited=handed)
     assert play.prompts[-1].startswith("probe")
-    assert "yes to power it" not in play.said
+    assert "before the unit is powered" not in play.said
