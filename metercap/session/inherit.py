@@ -62,8 +62,8 @@ class Inherited(msgspec.Struct, frozen=True):
     itself with, where none is asked for again; `unread` why a trimmer has no value as found, by "step/item": it was
     moved, so it never will; `standing` the trimmers past a hazard limit, by item; `targets` what the operator said to
     turn to and `parts` what he called what is new, both by "step/item"; `good_for` the steps that he called the unit
-    good for. In a job also when `waits` are over, by step, and when the unit was proved dead (`proof`), in seconds of
-    this session, and the `others` by tag.
+    good for; `moved` the trimmers seen elsewhere than as found since, by "step/item". In a job also when `waits` are
+    over, by step, and when the unit was proved dead (`proof`), in seconds of this session, and the `others` by tag.
     """
 
     how: How = ""
@@ -81,6 +81,7 @@ class Inherited(msgspec.Struct, frozen=True):
     proof: Proof | None = None
     others: dict[str, Away] = {}
     parts: dict[str, str] = {}
+    moved: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Inherited:
@@ -106,6 +107,7 @@ class Inherited(msgspec.Struct, frozen=True):
         bench.standing = dict(self.standing)
         bench.targets = {_pair(key): target for key, target in self.targets.items()}
         bench.good_for = dict.fromkeys(self.good_for)
+        bench.moved = {_pair(key): True for key in self.moved}
         bench.parts = {_pair(key): part for key, part in self.parts.items()}
         for lead in self.leads:
             null = LeadNull(lead.value, lead.u, math.inf if lead.dof is None else lead.dof, lead.noise)
@@ -133,7 +135,15 @@ def inherited_from(
     if how != "continue":
         later = {key: taken_up_later(counted) for key, counted in before.items()}
         before = {key: counted for key, counted in later.items() if counted}
-        return Inherited(how, session_id, as_found=found, before=before, unread=unread, standing=dict(bench.standing))
+        return Inherited(
+            how,
+            session_id,
+            as_found=found,
+            before=before,
+            unread=unread,
+            standing=dict(bench.standing),
+            moved=moved_of(bench),
+        )
     verdicts = {key: each for key, each in verdicts.items() if key not in bench.outdated}
     steps = to_do or bench.steps
     asked = {key: verdicts[key] for key, counted in bench.before.items() if is_asked(counted) and key in verdicts}
@@ -151,7 +161,13 @@ def inherited_from(
         {"/".join(key): target for key, target in bench.targets.items()},
         tuple(bench.good_for),
         parts=parts_of(bench),
+        moved=moved_of(bench),
     )
+
+
+def moved_of(bench: Bench) -> tuple[str, ...]:
+    """Return the trimmers that were seen elsewhere than as found since, as "step/item"."""
+    return tuple("/".join(key) for key, moved in bench.moved.items() if moved)
 
 
 def handed_on(verdict: Verdict, session_id: str, *, here: bool = False) -> Verdict:

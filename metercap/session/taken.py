@@ -22,6 +22,7 @@ from metercap.session.inherit import (
     handed_on,
     is_over,
     leads_of,
+    moved_of,
     needs_proof,
     open_ohms,
     parts_of,
@@ -107,6 +108,7 @@ def taken_over(
         _proof(mine),
         away,
         parts_of(bench),
+        moved_of(bench),
     )
 
 

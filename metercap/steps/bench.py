@@ -53,6 +53,7 @@ class Bench:
     anything was turned, `unread` why a trimmer has no such value and never will, `standing` the trimmers that stand
     past a hazard limit, by item, until they are seen inside it; `before` what an earlier session of the same unit
     counted (k of n) by (step, item), `uncounted` what each step's open count check is about.
+    `moved` whether a trimmer was seen elsewhere than as found since.
     `volts_s` is when a voltage was met last where ohms are measured.
     `prompted_s` is when something new was asked last; what stands beside an open prompt (a range) is no new question.
     """
@@ -70,6 +71,7 @@ class Bench:
         self.judge = Judge(profile)
         self.ticked: tuple[str, str] | None = None
         self._on: tuple[str, str] | None = None
+        self.moved: dict[tuple[str, str], bool] = {}
         self.verdicts: dict[tuple[str, str], Verdict] = {}
         self.judged: dict[tuple[str, str], Judgement] = {}
         self.last: Reading | None = None

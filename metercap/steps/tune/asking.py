@@ -15,6 +15,7 @@ no source: trimmers are set per unit)."""
 _PHASES: dict[str, tuple[Do, str, PromptFacts]] = {
     "found": (Do.PROBE, "hold both tips on it, turn nothing yet: it is read as found", {"keep": True}),
     "turn": (Do.PROBE, "hold both tips on it, ready to turn", {"keep": True}),
+    "lift": (Do.PROBE, "lift, then hold both tips on it, ready to turn", {"keep": True}),
     "touch": (Do.PROBE, "touch it again with both tips", {}),
     "stop": (Do.STOP, "take the tool away and hold both tips on it", {"asks": Asks.TOOL_AWAY, "keep": True}),
     "left": (Do.PROBE, "hold both tips on it: it is read as left", {}),

@@ -9,7 +9,9 @@ from __future__ import annotations
 
 import itertools
 
+from metercap.contact import Act
 from metercap.contact.burst import PLATEAU_COUNTS, WIDE_COUNTS
+from metercap.contact.touch import TouchState
 from metercap.judging.contacts import Ending
 from metercap.plankeys import TuneStep
 from metercap.reading import Reading
@@ -28,6 +30,9 @@ MOVES = 3
 """Moves one way that make a hand: a contact gets better in one leap or two."""
 GOES_ON = 0.7
 """A charge goes on by less and less; a hand's last move is at least this share of its first."""
+
+
+_UNCOUNTED = (Act.SLIP, Act.HELD)
 
 
 class Begun:
@@ -82,6 +87,8 @@ class TuneFound(TuneBase):
         super().__init__(step, bench)
         self._begun = Begun()
         self._passing: Passing | None = None
+        self._under: tuple[str, Trimmers] | None = None
+        """The trimmer that the contact of the moment was credited to; None once the tips were off."""
 
     def read(self) -> None:
         """A credited contact to read a settled value."""
@@ -125,6 +132,7 @@ class TuneFound(TuneBase):
         trimmers = self._trimmers.of(key[0])
         unit, judged = trimmers.unit, result.judged
         self.bench.found(*key, unit, judged, reading, n=result.n, from_s=result.from_s, contacts=result.contacts)
+        self._passed()
         past = trimmers.settled(key[1], result.judged)
         self._tell_found(trimmers, key[1])
         if past:
@@ -194,13 +202,13 @@ class TuneFound(TuneBase):
         self._not_read()
         self._aim(0)
 
-    # --- contacts that do not count
+    # --- contacts that do not count, or that nothing else follows
 
-    def _pass(self, reading: Reading, new: bool) -> None:
-        """Take a reading of a contact that does not count."""
+    def _pass(self, reading: Reading, act: Act, new: bool) -> None:
+        """Take a reading of a contact that does not count, or that counts while something else is asked or read."""
         if reading.value is None or not new:
             return
-        passing = self._passing or self._passer()
+        passing = self._passing or self._passer(act)
         if passing is None or passing.trimmers.too_coarse(passing.name, reading):
             return
         self._passing = passing
@@ -212,25 +220,55 @@ class TuneFound(TuneBase):
         inside = turning.band.beyond(reading.value, reading.resolution) is None
         if inside or passing.inside or passing.sure:
             passing.trimmers.watch(passing.name, turning, reading)
+            self._lies(passing)
         went = passing.inside and not inside
         passing.inside = passing.inside or inside
         moves = passing.begun.feed(reading.value, reading.resolution) or (went and turning.hazard.past)
-        if moves and self._phase is TuneState.FOUND and self._to_find and self.item == passing.name:
+        unread = self._phase is TuneState.FOUND and self._to_find and self.item == passing.name
+        if moves and act in _UNCOUNTED and unread:
             self.give(TuneSign.MOVED)
 
-    def _passer(self) -> Passing | None:
-        """Return what follows the contact that begins now: on what was ticked last, else on what is asked for."""
+    def _passer(self, act: Act) -> Passing | None:
+        """Return what follows the contact that begins now, or goes on without being followed.
+
+        A contact that counts is on what is asked for; one that does not is on what was ticked last, else on what it
+        was credited to, else on what is asked for.
+        """
         ticked, touch = self.bench.ticked, self.bench.touch
-        if ticked is not None and ticked[0] == self.step.id:
-            name, trimmers, sure = ticked[1], self._trimmers, True
+        counts = act not in _UNCOUNTED
+        asked = self._phase is TuneState.TURN
+        if counts:
+            name, trimmers, sure = self.item, self._trimmers_of_item, asked
+        elif self._under is not None:
+            (name, trimmers), sure = self._under, asked or self._is_ticked(*self._under)
+        elif ticked is not None and self._trimmers.of(ticked[0]).step.id == ticked[0]:
+            name, trimmers, sure = ticked[1], self._trimmers.of(ticked[0]), True
         elif touch.is_early:
             name, trimmers, sure = self.item, self._trimmers_of_item, ticked is None
         else:
             return None
-        return Passing(name, trimmers, trimmers.watching(name), sure=sure)
+        begins = act is Act.SLIP or act is Act.CONTACT
+        return Passing(name, trimmers, trimmers.watching(name, begins=begins), sure=sure)
+
+    @property
+    def _is_held(self) -> bool:
+        """Whether the tips are on the trimmer in turn in a contact that does not count."""
+        held = self.bench.touch.state is TouchState.SPENT_ON
+        return held and self._under is not None and self._under[0] == self.item
+
+    def _is_ticked(self, name: str, trimmers: Trimmers) -> bool:
+        return self.bench.ticked == (trimmers.step.id, name)
+
+    def _lies(self, passing: Passing) -> None:
+        """Remember where a trimmer that was read as found lies now, if its value is believed."""
+        turning, found = passing.turning, passing.trimmers.found(passing.name)
+        if found is not None and turning.believed is not None and turning.last is not None:
+            apart = max(found.expanded, PLATEAU_COUNTS * turning.last.resolution)
+            key = passing.trimmers.step.id, passing.name
+            self.bench.moved[key] = abs(turning.believed - found.value) > apart
 
     def _passed(self) -> None:
-        """The contact is over: an excursion ends, and with it an alarm that was not believed."""
+        """The contact is over, or followed by something else: an excursion ends, and an alarm that was not believed."""
         passing, self._passing = self._passing, None
         if passing is None:
             return

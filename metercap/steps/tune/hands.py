@@ -6,6 +6,7 @@ import msgspec
 
 from metercap.asks import Asks
 from metercap.contact import Act
+from metercap.contact.touch import TouchState
 from metercap.errors import ValueText
 from metercap.judging.judge import Judgement
 from metercap.metrology.domain import round6
@@ -27,7 +28,9 @@ source)."""
 
 
 # Members are taken out of their enums once: on Python 3.11 looking one up costs as much as a call.
-_MORE, _NONE, _UNCOUNTED = Act.MORE, Act.NONE, (Act.SLIP, Act.HELD)
+_MORE, _NONE, _CONTACT, _UNCOUNTED = Act.MORE, Act.NONE, Act.CONTACT, (Act.SLIP, Act.HELD)
+_COUNTED, _OFF = (Act.CONTACT, Act.MORE), (Act.NONE, Act.ENDED, Act.LIFT, Act.GO)
+_BEGINS, _BEGUN = (TuneState.TURN, TuneState.STOP), (TuneState.TURN_ON, TuneState.STOP_ON)
 _OVER = State.OVER
 _TURN_ON = TuneState.TURN_ON
 _PASS = VerdictKind.PASS
@@ -38,11 +41,15 @@ class TuneHands(TuneFound):
 
     def see(self, reading: Reading, act: Act, new: bool) -> None:
         """Pass over what a meter shows in ranges too coarse for the band, and watch a value that ran off its range."""
-        if act in _UNCOUNTED:
-            self._pass(reading, new)
+        turning = self._turning
+        if act in _UNCOUNTED or (act in _COUNTED and not self._follows(act)):
+            self._pass(reading, act, new)
         elif self._passing is not None:
             self._passed()
-        turning = self._turning
+        if act is _CONTACT:
+            self._under = (self.item, self._trimmers_of_item)
+        elif act in _OFF:
+            self._under = None
         if new and act is _MORE:
             if (turning is None or reading.resolution > turning.band.tolerance or self._coarse) and self._too_coarse(
                 reading
@@ -52,8 +59,15 @@ class TuneHands(TuneFound):
             self._off_scale(reading)
         super().see(reading, act, new)
 
+    def _follows(self, act: Act) -> bool:
+        """Whether the trimmer's turning is fed by what a contact that counts shows now."""
+        if self._turning is None:
+            return False
+        return self.state in (_BEGUN if act is _MORE else _BEGINS)
+
     def drop(self) -> None:
         """What was gathered in the present contact is worth nothing."""
+        self._under = None
         self._probing.drop()
         self._passed()
         self._part()
@@ -263,11 +277,11 @@ class TuneHands(TuneFound):
             narrow = asking.too_narrow(self._trimmers, self.item, self._narrow)
             self.say(Do.ANSWER, f"{narrow}. Take the simple rule for it? yes or no", asks=Asks.RULE)
 
-    def take_simple(self) -> None:
+    def take_simple(self) -> TuneSign:
         """Yes to the simple rule."""
         self._trimmers.rule = "simple"
         self.bench.note(f"{self.step.id}: the operator takes the simple rule")
-        self.aim_anew()
+        return self._aim_here()
 
     def could_widen(self) -> TuneSign:
         """No to the simple rule: who keeps the rule may still widen the band."""
@@ -280,13 +294,13 @@ class TuneHands(TuneFound):
             width = asking.shown(self._trimmers, self.item, self._narrow)
             self.say(Do.ANSWER, f"{self.item}: widen the band to ±{width}? yes or no", asks=Asks.WIDER)
 
-    def widen(self) -> None:
+    def widen(self) -> TuneSign:
         """Yes to the wider band."""
         item, half = self.item, asking.least(self._trimmers, self.item)
         if half is not None:
             self._trimmers.widened[item] = half
             self.bench.note(f"{item}: the operator widens the band to ±{asking.shown(self._trimmers, item, half)}")
-        self.aim_anew()
+        return self._aim_here()
 
     def hear_target(self) -> TuneSign:
         """Read the value that was said."""
@@ -304,9 +318,17 @@ class TuneHands(TuneFound):
     def read_back(self) -> None:
         """The value is read back on arriving at the question."""
 
-    def take_target(self) -> None:
+    def take_target(self) -> TuneSign:
         """Yes: the value that was read back is what to turn to."""
         self.bench.targets[self.step.id, self.item] = self._said
         shown = asking.shown(self._trimmers, self.item, self._said)
         self.bench.note(f"{self.item}: the operator's target is {shown}; no reference is known")
-        self.aim_anew()
+        return self._aim_here()
+
+    def _aim_here(self) -> TuneSign:
+        """Turn it in the contact that goes on, if it counts; else from one that begins."""
+        if self.bench.touch.state is not TouchState.ON:
+            self.aim_anew()
+            return TuneSign.OFF
+        self._aim(self._at)
+        return TuneSign.ON

@@ -62,6 +62,7 @@ class Tune(TuneHands):
         if result is None:
             raise AssertionError("as left without a value")
         self._reread.add(self.item)
+        self._passed()
         self._trimmers.give_left(self.item, result.judged, result.reason, result.n, result.from_s, result.contacts)
         self.bench.ticked = (self.step.id, self.item)
 
@@ -151,7 +152,14 @@ class Tune(TuneHands):
         self.bench.be_good(self.step)
         for name in self._names:
             found = self._trimmers.found(name)
-            if found is not None and name not in self._over and self._trimmers.is_reference(name):
+            if self.bench.moved.get((self.step.id, name)):
+                if name not in self._over:
+                    self.bench.note(
+                        f"{name} was turned since it was read as found: where it stands is not known, so it can be no "
+                        "reference",
+                        aloud=True,
+                    )
+            elif found is not None and name not in self._over and self._trimmers.is_reference(name):
                 self._over.add(name)
                 self._trimmers.give(name, VerdictKind.PASS, GOOD_UNIT, judged=found)
         unread = [name for name in self._names if (self.step.id, name) in self.bench.unread]

@@ -197,6 +197,8 @@ class TuneBase(Machine):
 
     def _prompt(self, *, stopping: bool = False) -> None:
         phase = "stop" if self._phase is TuneState.TURN and stopping else self._phase.value
+        if phase == "turn" and self._is_held:
+            phase = "lift"
         do, text, facts = asking.prompt(self._trimmers_of_item, self.item, phase, yes=self._hidden)
         self.say(do, text, **facts)
 
@@ -208,6 +210,11 @@ class TuneBase(Machine):
             return False
         band = trimmers.band(name)
         return self._step.wanted[0].unit == "V" and band.low < ABOUT_ZERO_V and band.high > -ABOUT_ZERO_V
+
+    @property
+    def _is_held(self) -> bool:
+        """Whether the tips are on the trimmer in turn in a contact that does not count."""
+        raise NotImplementedError
 
     def _passed(self) -> None:
         """A contact that does not count is over."""

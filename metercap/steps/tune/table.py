@@ -68,6 +68,8 @@ class TuneSign(StrEnum):
     NO_TARGET = "no reference"
     VALUE = "a value"
     NO_VALUE = "no value"
+    ON = "contact goes on"
+    OFF = "no contact that counts"
     TO_FIND = "to read as found"
     TO_TURN = "to turn"
     TO_READ = "to read as left"
@@ -116,6 +118,7 @@ _SAY_TARGET: Cells = {
 }
 _APART: Cells = {Given.DUE: Row("waiting", None), Given.BLOCKED: Row("drop", None)}
 _QUESTION: Cells = {Given.BLOCKED: Row("drop", None), Given.SKIP_STEP: Row("word_skip_step", _State.END)}
+_AIMED: Cells = {_Sign.ON: Row("", _State.AIM_ON), _Sign.OFF: Row("", _State.AIM)}
 
 TABLE = table(
     {
@@ -193,12 +196,18 @@ TABLE = table(
         },
         _State.RULE: {
             **_QUESTION,
-            Given.YES: Row("take_simple", _State.AIM),
+            Given.YES: Look("take_simple", (_Sign.ON, _Sign.OFF)),
+            **_AIMED,
             Given.NO: Look("could_widen", (_Sign.CAN_WIDEN, _Sign.CANNOT_WIDEN)),
             _Sign.CAN_WIDEN: Row("ask_wider", _State.WIDER),
             _Sign.CANNOT_WIDEN: Row("aim_anew", _State.AIM),
         },
-        _State.WIDER: {**_QUESTION, Given.YES: Row("widen", _State.AIM), Given.NO: Row("aim_anew", _State.AIM)},
+        _State.WIDER: {
+            **_QUESTION,
+            Given.YES: Look("widen", (_Sign.ON, _Sign.OFF)),
+            **_AIMED,
+            Given.NO: Row("aim_anew", _State.AIM),
+        },
         _State.UNDO: {**_QUESTION, Given.YES: Row("go_back", _State.TURN), Given.NO: Row("aim_anew", _State.AIM)},
         _State.TARGET: {
             **_WORDS,
@@ -211,7 +220,8 @@ TABLE = table(
         _State.TARGET_SAID: {
             **_QUESTION,
             **_SAY_TARGET,
-            Given.YES: Row("take_target", _State.AIM),
+            Given.YES: Look("take_target", (_Sign.ON, _Sign.OFF)),
+            **_AIMED,
             Given.NO: Row("", _State.TARGET, asks=True),
         },
         _State.NEXT: {

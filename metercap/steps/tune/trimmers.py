@@ -142,8 +142,8 @@ class Trimmers:
             turning.hazard.stands(past[name].side, past[name].value)
         return turning
 
-    def watching(self, name: str) -> Turning:
-        """Return what watches the hazardous sides alone, from a contact that begins now."""
+    def watching(self, name: str, *, begins: bool) -> Turning:
+        """Return what watches the hazardous sides alone, from a contact that begins now, or in one that goes on."""
         known, quantity, past = self._known(name), self.step.wanted[0], self.bench.standing.get(name)
         turning = Turning(
             self.hazards(name),
@@ -154,7 +154,7 @@ class Trimmers:
             opens_high=quantity in IN_OHMS,
             steers=False,
         )
-        turning.contact()
+        turning.contact(goes_on=not begins)
         if past is not None:
             turning.hazard.stands(past.side, past.value)
         return turning

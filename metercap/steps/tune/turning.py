@@ -164,9 +164,9 @@ class Turning:
         """The tool was taken away, or something else was aimed at: the value must be at rest anew."""
         self.since_s = t_s
 
-    def contact(self) -> None:
-        """A contact begins: its first conversion may be a blend."""
-        self._blend = True
+    def contact(self, *, goes_on: bool = False) -> None:
+        """A contact begins: its first conversion may be a blend; not in one that goes on."""
+        self._blend = not goes_on
         self.gone = False
         self.rest.restart()
         self._stray.forget()
