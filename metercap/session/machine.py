@@ -7,7 +7,7 @@ the first record and the events, so replaying them gives the same outcomes, bit 
 
 from __future__ import annotations
 
-from metercap.contact import Act, Conversions
+from metercap.contact import Act, Block, Conversions
 from metercap.contact.blocks import PAST_LIMIT
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
@@ -122,6 +122,8 @@ class Session(Saying):
             self._reading(event, machine)  # type: ignore[arg-type]
         elif kind is Operator:
             self._word(event, machine)  # type: ignore[arg-type]
+            if bench.block is not None and not bench.has_told and not self.finished:
+                self._say_block(bench.block)
         elif kind is Link:
             bench.blocks.link(event)  # type: ignore[arg-type]
             self._blocks(machine)
@@ -249,6 +251,13 @@ class Session(Saying):
         if word in WORDS and machine.give(Given(word), event.text, event.source):
             return
         bench.note(f"the word {word!r} means nothing here: {machine.status()}")
+
+    def _say_block(self, block: Block) -> None:
+        """A word was heard while a block holds every prompt back: where it led, and what comes first all the same."""
+        machine, bench = self._machine, self.bench
+        if machine is not None:
+            bench.note(f"{machine.status()}; first: {block.say}")
+            bench.urge(block.do, machine.item, block.say, **block.facts)
 
     def _accept(self, key: str, machine: Machine) -> None:
         """Go on in spite of a block, by the operator's word."""

@@ -116,6 +116,11 @@ class Bench:
         out, self._out = self._out, []
         return out
 
+    @property
+    def has_told(self) -> bool:
+        """Whether anything that is said to the operator came since the last call of `take`."""
+        return any(isinstance(each, Note | Prompt | Verdict | Cue) for each in self._out)
+
     def ask_fixed_range(self, reading: Reading, *, continuity: bool = False) -> None:
         """Ask for a fixed range where auto range makes items slow, beside whatever is prompted; it may be done late.
 

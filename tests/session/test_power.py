@@ -7,6 +7,7 @@ import pytest
 from metercap.asks import Asks
 from metercap.plankeys import CheckStep, Item, SafeStep, StepBase, TrialsStep
 from metercap.quantity import Quantity
+from metercap.records import Prompt
 from metercap.session.inherit import inherited_from
 from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 
@@ -185,3 +186,16 @@ def test_a_class_of_parts_counts_on() -> None:
     play(":probe=rail " + one + ":probe=main_fuse " + one + ":probe=TP " + one)
     assert [tick.split(" pass")[0] for tick in play.ticks] == ["F1", "F2", "F9", "F10", "rail", "main fuse", "TP1"]
     assert Play(fuses(12))("OL*6 :probe=F").prompts[-1] == "probe F13"
+
+
+@pytest.mark.parametrize("word", ["at=F3", "no", "again"])
+def test_every_word_is_answered_while_ohms_wait_for_a_proof(word: str) -> None:
+    """Where it led, and that a proof or a yes comes first: no prompt of the step is seen meanwhile."""
+    play = Play(safe("C12"), fuses(3), options={"steps": ["fuses"]})("OL*6 ")
+    heard, asked = len(play.notes), len(play.of(Prompt))
+    play(f":{word} ")
+    (answer,) = play.notes[heard:]
+    item = "F3" if "F3" in word else "F1"
+    assert answer.startswith(f"fuses: {item}, 0 of 3 done; first: not proved dead")
+    (again,) = play.of(Prompt)[asked:]
+    assert (again.item, again.asks) == (item, Asks.GO_ON)

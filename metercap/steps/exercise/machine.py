@@ -133,8 +133,13 @@ class Exercise(Halves):
 
     def word_missed(self) -> ExerciseSign | None:
         """So many presses showed nothing."""
-        self._presses.missed(number_in(self.text))
+        self._take_missed()
         return self._all_made
+
+    def _take_missed(self) -> None:
+        n = number_in(self.text)
+        self._presses.missed(n)
+        self.bench.note(f"{n} missed by the operator's word; {self.status()}")
 
     @property
     def _all_made(self) -> ExerciseSign | None:
@@ -151,7 +156,7 @@ class Exercise(Halves):
 
     def count_missed(self) -> ExerciseSign:
         """So many of the silent ones were made."""
-        self._presses.missed(number_in(self.text))
+        self._take_missed()
         return ExerciseSign.ALL if self._complete else ExerciseSign.MORE
 
     def word_again(self) -> None:

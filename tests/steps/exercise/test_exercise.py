@@ -396,3 +396,9 @@ def test_the_trend_of_the_contact_is_of_this_round() -> None:
     play = exercised(first + ":yes OL*3 " + closures(*(0.6,) * 5), presses=5)
     assert play.verdicts["S1"].verdict is VerdictKind.PASS
     assert "with use" not in play.verdicts["S1"].reason
+
+
+def test_missed_is_answered_with_what_is_counted_by_then() -> None:
+    """One press closed, two more did not: 3 of 5 done, 1 closed; said at once, before the next press."""
+    play = exercised(PRESS + ":missed=2 ")
+    assert play.notes[-1] == "2 missed by the operator's word; cover: S1, 3 of 5 presses done, 1 closed"
