@@ -32,6 +32,9 @@ def refusal(event: Operator, bench: Bench, *, held_back: bool) -> str:
     late = event.source in BY_HAND and word in WORDS and word not in NAMES_ITS_OWN
     if late and event.t_s < at(bench.prompted_s + HAND_S):
         return f"{word!r} came with a new prompt and answers neither it nor the last: say it again if it was meant"
+    past = bench.standing.get(bench.asked_item)
+    if word == "absent" and past is not None and past.believed:
+        return f"{past.said(bench.asked_item)}: it is there, turn it back"
     block = bench.block
     if held_back and block is not None:
         powers = block.key == PAST_LIMIT and word in WORDS and word not in LEADS_AWAY

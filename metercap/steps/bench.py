@@ -150,6 +150,11 @@ class Bench:
         text = "values here may lie above a fixed low range: back to auto range on the ohms dial"
         self.urge(Do.DIAL, None, text, quantity=Quantity.RESISTANCE, dial=(Quantity.RESISTANCE,), range="auto")
 
+    @property
+    def asked_item(self) -> str:
+        """The item that was asked for last; empty before any was."""
+        return "" if self._prompted is None else self._prompted[2] or ""
+
     def steps_after(self, step: str) -> tuple[StepBase, ...]:
         """Return the steps of this session that come after `step`."""
         ids = [each.id for each in self.steps]

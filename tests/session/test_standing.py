@@ -156,3 +156,12 @@ def test_the_powered_step_that_turns_it_back_is_not_asked_about() -> None:
     play = Play(msgspec.structs.replace(TUNE, power="on"), rate=5.0, inherited=handed)
     assert play.prompts[-1].startswith("probe")
     assert "before the unit is powered" not in play.said
+
+
+@pytest.mark.parametrize("off", ["", " OL*4"])
+def test_a_trimmer_that_stands_past_its_limit_is_not_absent(off: str) -> None:
+    """It was there to be turned: a word cannot make it go away, and the hazard stands."""
+    play = past()(f"{off} :absent")
+    assert "RV1" not in play.verdicts
+    assert any("it is there, turn it back" in note.text for note in play.of(Note))
+    assert fold(recorded(play)).standing == {"RV1": ("bridge", "below")}
