@@ -127,6 +127,8 @@ class Bench:
         Once, and once more when it turned out that the meter hides its walk. `continuity` says that this would do too.
         """
         ranging = self.touch.ranging
+        if self.blocks.past:  # nothing is measured here, and nothing may stand before the refusal
+            return
         if self.range_asked and (self.hiding_asked or not ranging.was_seen):
             return
         if "auto" not in reading.flags or reading.quantity is not Quantity.RESISTANCE:

@@ -545,6 +545,14 @@ def test_a_refusal_hides_no_alarm() -> None:
     assert face(fold(said), now_s=900.1).next.tone is Tone.ALARM
 
 
+@pytest.mark.parametrize("asks", [Asks.TARGET, Asks.TARGET_SAID, Asks.RULE, Asks.UNDO])
+def test_no_question_takes_the_alarms_large_word(asks: Asks) -> None:
+    """The trimmer stands past its limit whatever is asked; only of going there is asked on the alarm itself."""
+    shown = face(fold([*SCENES["hazard"], Prompt(105.0, "bridge", "RV1", Do.ANSWER, "RV1: yes or no?", asks=asks)]))
+    assert (shown.hero.text == "TURN BACK") == (asks is not Asks.UNDO)
+    assert shown.alarm and shown.next.text == "RV1: yes or no?"
+
+
 def test_where_no_reference_is_known_the_question_is_large() -> None:
     """What is asked, not only of which trimmer; the line below says how it is answered."""
     say = "B: RV1: no reference: take the good unit's tag and measure it there, or target and a value"

@@ -98,6 +98,33 @@ def test_turned_back_the_alarm_ends(bench: Terminal, tmp_path: Path) -> None:
     assert "stands past" not in (tmp_path / "out" / "b.jsonl").read_text()
 
 
+def test_a_powered_step_is_refused_and_says_why(tmp_path: Path) -> None:
+    """Given up past its limit, the rails come next: yes is not taken, and nothing is judged there."""
+    arguments = ["-m", "metercap", "practice", "gc8-b-whole", "--steps", "bridge,rails", "--no-safe", "--speed", "5"]
+    run = Terminal([*arguments, "--out", str(tmp_path / "out")], columns=100, rows=30)
+    try:
+        turn_past(run)
+        run.keys(b"s")
+        run.until("turned back before the unit is")
+        run.read(0.5)
+        run.keys(b"y")
+        run.until("'yes' is not taken now")
+        stands_past(run, 1.0)
+    finally:
+        run.process.send_signal(signal.SIGTERM)
+        run.ended()
+        run.close()
+    found = records(tmp_path)
+    assert {record["step"] for record in found if record["kind"] == "verdict"} == {"bridge"}
+
+
+def stands_past(run: Terminal, seconds: float) -> None:
+    """Whatever is on the screen, it says that the trimmer stands past its limit."""
+    for _ in range(int(seconds / 0.2)):
+        run.read(0.2)
+        assert "RV1 PAST ITS LIMIT" in run.text, run.text
+
+
 def test_a_signal_writes_the_excursion_as_it_stands(bench: Terminal, tmp_path: Path) -> None:
     """SIGINT while the trimmer stands past its limit: the excursion is before `end`, and is derived again."""
     turn_past(bench)

@@ -128,6 +128,12 @@ def test_a_powered_step_is_refused_while_a_trimmer_stands_past_its_limit() -> No
     assert "contact TP1" in play.cues
 
 
+def test_nothing_stands_before_the_refusal() -> None:
+    """A meter on auto range is asked for no fixed one there, as it is where something is measured."""
+    play = Play(TUNE, volts("TP1", power="on"), rate=5.0, auto=True)(PAST + " :skip 1.150k*30 OL*9 1.150k*9")
+    assert SAID in play.said and play.view.aside is None
+
+
 def test_no_start_is_counted_while_it_stands_nor_anything_said_of_a_trimmer_that_is_back() -> None:
     """Trials power the unit whatever their `power` says; a handed-on excursion refuses them as well."""
     starts = TrialsStep(id="starts", runs=5)
