@@ -23,7 +23,7 @@ from metercap.journal import Writer
 from metercap.journal.rescue import folders, names
 from metercap.link import Source
 from metercap.link.source import complaint_of
-from metercap.live import Following, Inbox, Live, Observer, Reason
+from metercap.live import Following, Inbox, Leaving, Live, Observer, Reason
 from metercap.outcome import Fold
 from metercap.outlet import go_live
 from metercap.plain import JsonLines, PlainLines, verdict_table
@@ -245,7 +245,7 @@ def run_live(
         Driver(session),
         decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
         writer,
-        [*observers, deserted, *shown.observers],
+        [*observers, deserted, *shown.observers, Leaving(INTERRUPTED, lambda: live.problem is not None)],
         inbox,
         clock,
         profile=record.meter,

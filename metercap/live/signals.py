@@ -10,6 +10,13 @@ from typing import Protocol
 
 from metercap.words import restore_terminals
 
+_hung_up = False
+
+
+def hung_up() -> bool:
+    """Return whether the terminal was lost (SIGHUP) while signals were taken over."""
+    return _hung_up
+
 
 class Stoppable(Protocol):
     """What can be asked to end."""
@@ -29,6 +36,8 @@ def stop_signals(inbox: Stoppable) -> Iterator[None]:
 
     def handle(number: int, frame: FrameType | None) -> None:
         nonlocal asked
+        global _hung_up
+        _hung_up = _hung_up or number == getattr(signal, "SIGHUP", None)
         if asked:
             restore_terminals()
             signal.signal(number, signal.SIG_DFL)
