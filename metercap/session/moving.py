@@ -83,7 +83,6 @@ class Moving:
         self.bench.step = machine.step.id
         self.bench.changed()
         self.bench.blocks.unproved = self._power.doubt(machine.step)
-        self.bench.blocks.past = self._power.past(machine.step, self.bench)
         machine.want()
         machine.resume()
         return machine

@@ -115,6 +115,7 @@ def test_a_powered_step_is_refused_while_a_trimmer_stands_past_its_limit() -> No
     assert play.ticks == ["RV1 fail"]
     assert play.prompts[-1] == "wait TP1"
     assert SAID in play.said and "turned back before the unit is powered" in play.said and "yes" not in play.said
+    assert not play.session._power.on  # what is refused gave no power: a proof of being dead still holds
     for word in (":yes", ":no", ":pass", ":again", ":skip"):
         play(f"+1 {word} 0.00V*10 3.30V*20")
         assert "contact TP1" not in play.cues and SAID in play.said

@@ -236,7 +236,7 @@ class TuneFound(TuneBase):
         """
         ticked, touch = self.bench.ticked, self.bench.touch
         counts = act not in _UNCOUNTED
-        asked = self._phase is TuneState.TURN
+        asked = self._phase is not TuneState.FOUND  # it was read, or turned
         if counts:
             name, trimmers, sure = self.item, self._trimmers_of_item, asked
         elif self._under is not None:

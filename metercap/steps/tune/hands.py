@@ -327,8 +327,13 @@ class TuneHands(TuneFound):
 
     def _aim_here(self) -> TuneSign:
         """Turn it in the contact that goes on, if it counts; else from one that begins."""
-        if self.bench.touch.state is not TouchState.ON:
+        on = self.still_on()
+        if on is TuneSign.ON:
+            self._aim(self._at)
+        else:
             self.aim_anew()
-            return TuneSign.OFF
-        self._aim(self._at)
-        return TuneSign.ON
+        return on
+
+    def still_on(self) -> TuneSign:
+        """Look whether a contact that counts goes on."""
+        return TuneSign.ON if self.bench.touch.state is TouchState.ON else TuneSign.OFF

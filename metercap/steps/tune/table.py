@@ -208,7 +208,13 @@ TABLE = table(
             **_AIMED,
             Given.NO: Row("aim_anew", _State.AIM),
         },
-        _State.UNDO: {**_QUESTION, Given.YES: Row("go_back", _State.TURN), Given.NO: Row("aim_anew", _State.AIM)},
+        _State.UNDO: {
+            **_QUESTION,
+            Given.YES: Look("still_on", (_Sign.ON, _Sign.OFF)),
+            _Sign.ON: Row("go_back", _State.TURN_ON),
+            _Sign.OFF: Row("go_back", _State.TURN),
+            Given.NO: Row("aim_anew", _State.AIM),
+        },
         _State.TARGET: {
             **_WORDS,
             **_SAY_TARGET,

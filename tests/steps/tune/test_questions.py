@@ -103,6 +103,8 @@ def test_a_trimmer_of_a_later_step_that_was_read_is_watched_as_well() -> None:
     assert ("lamp", "RV9") in one.session.bench.as_found
     one("460 440 420 390 390")
     assert len(alarms(one, "RV9")) == 1 and alarms(one) == []
+    slip = Play(step(), later, rate=5.0)(FOUND + " OL*9 480*6 OL 390*3")
+    assert len(alarms(slip, "RV9")) == 1 and alarms(slip) == []
 
 
 def test_read_as_found_and_turned_before_the_value_settles_it_rings() -> None:
@@ -113,8 +115,44 @@ def test_read_as_found_and_turned_before_the_value_settles_it_rings() -> None:
 
 def test_other_parts_under_the_tips_ring_nothing() -> None:
     """As found is asked for, and the tips lie on a fuse."""
-    one = play()("OL*6 0.2*2 OL*9")
+    one = play()("OL*6 20.0*2 OL*9")
     assert alarms(one) == []
+    held = play()("OL*6 20.0 :again 20.0*4 OL*9")
+    assert alarms(held) == []
+
+
+def test_what_is_touched_after_a_lift_is_what_is_asked_for() -> None:
+    """RV1 was under the tips and is skipped; RV2 is touched too soon to count, and turned past its limit."""
+    one = play("RV1", "RV2")("OL*6 1.861k OL*9 :skip 1.861k*3 " + DOWN)
+    assert len(alarms(one, "RV2")) == 1 and alarms(one) == []
+
+
+def test_the_first_value_past_the_limit_rings_though_it_is_the_first_after_the_tick() -> None:
+    """The contact goes on, so that this value is no blend."""
+    one = play("RV1", "RV2")("OL*6")
+    while one.session.bench.ticked is None:
+        one("1.861k")
+    assert len(alarms(one("1.100k"))) == 1
+
+
+def test_what_settled_past_its_limit_stands_when_the_tips_come_off() -> None:
+    """Read as found there, or as left."""
+    found = play("RV1", "RV2")("OL*6 1.100k*6 OL*9")
+    assert list(standing(found)) == ["RV1"]
+    turned = play("RV1", "RV2", target=2187.0)("OL*6 2.187k*6 OL*9 2.187k*6 OL*9 2.187k*40 OL*9 2.187k*40 OL*9")
+    assert turned.prompts[-1] == "probe RV1" and "as left" in turned.said
+    turned("1.100k*3")
+    assert len(alarms(turned)) == 1
+    turned("1.100k*3 OL*9")
+    assert list(standing(turned)) == ["RV1"]
+    turned("1.100k*6 OL*9")
+    assert turned.ticks == ["RV1 fail"] and list(standing(turned)) == ["RV1"]
+
+
+def test_undo_that_is_taken_steers_the_contact_that_goes_on() -> None:
+    """As found lies past the limit; yes, and the tips are still on."""
+    one = QUESTIONS["undo past a limit"]()("+1 :yes 1.800k*3 1.600k 1.400k")
+    assert one.prompts[-1] == "turn RV1" and "lift RV1" not in one.cues and one.machine.state == "turn on"
 
 
 # --- contact that goes on
