@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import copy
 
+import msgspec
 import pytest
 
+from metercap.meter import Accuracy
 from metercap.plankeys import Item, SweepStep, TuneStep
+from metercap.quantity import Quantity
 from metercap.records import GOOD_NOTE, Note, Operator, VerdictKind, at
 from metercap.session.inherit import inherited_from
 from tests.session.recorded import again
-from tests.steps.bench_play import Play, confirm, fuses
+from tests.steps.bench_play import Play, confirm, fuses, meter
 
 BRIDGE = TuneStep(id="bridge", items=(Item("RV1"),), target="reference", tolerance_share=0.05, unit="ohm")
 LAMP = TuneStep(
@@ -229,3 +232,35 @@ def test_good_in_a_step_with_limits_marks_it_too() -> None:
     play = Play(fuses(2), AFTER)("OL*3 :good")
     assert list(play.session.bench.good_for) == ["fuses"]
     assert play("9 0.2*2").ticks == ["F1 pass"]
+
+
+@pytest.mark.parametrize("way", ["", ":no "])
+def test_a_target_said_wrong_can_be_said_again_while_a_wider_band_is_asked_about(way: str) -> None:
+    """219 ohm for 2.19 kΩ, ± 0.1 %: less than a count, so the rule is asked about, then the band; neither is wanted."""
+    rough = meter(5.0, (Accuracy(Quantity.RESISTANCE, 0.5, 3.0),))
+    bridge = msgspec.structs.replace(BRIDGE, tolerance_share=0.001)
+    play = Play(bridge, AFTER, rate=5.0, profile=rough)(FOUND + ":target=219 +1 :yes +1 " + way)
+    assert play.machine.state == ("wider" if way else "rule")
+    play(":target=2.19k")
+    assert "target 2.190 kΩ" in play.said
+    assert play.session.bench.targets == {}, "nothing is aimed at before its yes"
+    play("+1 :yes")
+    assert play.session.bench.targets == {("bridge", "RV1"): 2190.0}
+    again(play)
+
+
+def test_no_word_changes_the_plans_own_target() -> None:
+    """Its band cannot be proved either; a target is not asked for, and that is said."""
+    rough = meter(5.0, (Accuracy(Quantity.RESISTANCE, 0.5, 3.0),))
+    own = msgspec.structs.replace(BRIDGE, target=2190.0, tolerance_share=0.001)
+    play = Play(own, AFTER, rate=5.0, profile=rough)(FOUND + ":target=2.5k")
+    assert (play.machine.state, play.notes[-1]) == ("rule", "target '2.5k': the plan says what to turn it to")
+
+
+def test_a_reference_that_appears_after_a_target_was_said_is_told_beside_it() -> None:
+    """The good unit reads 2.3 kΩ now: what the operator said stands, and that it does is said."""
+    before = asked()(":target=2.19k +1 :yes :quit")
+    handed = inherited_from(before.session.bench, "continue", "s1").as_builtins()
+    later = Play(BRIDGE, AFTER, rate=5.0, inherited=handed, reference={"bridge/RV1": good_row(2300.0)})
+    (told,) = [note for note in later.notes if "good unit 2.300 kΩ" in note]
+    assert told.endswith("; it is turned to 2.190 kΩ all the same, the target that was said before")

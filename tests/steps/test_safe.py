@@ -490,3 +490,13 @@ def test_oracle_sees_a_whole_proof() -> None:
     play = Play(safe("J1", "C12"))(FIRST + DEAD_DC * 2 + "0.00Vac " + DEAD_AC * 2 + "0.00V " + SOURCE)
     assert len(proofs(play)) == 5
     assert proofs(play)[-1] == "dead"
+
+
+@pytest.mark.parametrize("script", ["", "OL*3", SOURCE + LIFT + "0.00V*3 " + DEAD_DC + TO_AC + DEAD_AC + "0.00V*2"])
+def test_a_yes_where_the_source_is_asked_for_is_told_what_is_wanted(script: str) -> None:
+    """Before the points, after them, and while the dial is still elsewhere: a voltage answers, no word."""
+    play = Play(safe("C12"))(f"{script} +2 :yes")
+    answer = play.notes[-1]
+    assert answer.startswith("no yes is wanted: ") and answer.endswith("its voltage is the answer")
+    assert ("set the meter to volts dc" in answer) == (script == "OL*3")
+    assert play.prompts[-1].split()[0] in ("probe", "dial")

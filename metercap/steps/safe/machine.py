@@ -154,6 +154,12 @@ class Safe(Machine):
         self.bench.note(f"{self._step.source} reads {shown} {when} the points")
         self.bench.cue(CueKind.PASS, self.step.id)
 
+    def say_wanted(self) -> None:
+        """A yes proves no source: only its voltage does."""
+        block = self.bench.block
+        first = f"{block.say}, then " if block is not None else ""
+        self.bench.note(f"no yes is wanted: {first}probe {self._step.source}, its voltage is the answer")
+
     def proved_before(self) -> None:
         """The meter shows a live source."""
         self._show_source("before")

@@ -76,7 +76,12 @@ def found(trimmers: Trimmers, name: str) -> str:
     if good:
         text += f": {100.0 * judged.value / good:.3g} %"
     apart = max(trimmers.step.half_width(good) or SAME_SHARE * abs(good), judged.expanded)
-    return f"{text}, turned by someone?" if abs(judged.value - good) > apart else text
+    text = f"{text}, turned by someone?" if abs(judged.value - good) > apart else text
+    own = trimmers.bench.targets.get((trimmers.step.id, name))
+    if own is None:
+        return text
+    aim = format_value(own, trimmers.unit, judged.resolution)
+    return f"{text}; it is turned to {aim} all the same, the target that was said before"
 
 
 def no_reference(name: str) -> str:

@@ -311,6 +311,17 @@ class TuneHands(TuneFound):
             return TuneSign.NO_VALUE
         return TuneSign.VALUE
 
+    def hear_again(self) -> TuneSign:
+        """A target that was said wrong shows as a band that cannot be proved: the operator says another."""
+        key = (self.step.id, self.item)
+        if key not in self.bench.targets:
+            self._why_not = "the plan says what to turn it to"
+            return TuneSign.NO_VALUE
+        sign = self.hear_target()
+        if sign is TuneSign.VALUE:
+            del self.bench.targets[key]
+        return sign
+
     def tell_no_value(self) -> None:
         """What was said is no value here."""
         self.bench.note(f"target {self.text.strip()!r}: {self._why_not}")

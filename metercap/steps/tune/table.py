@@ -116,6 +116,11 @@ _SAY_TARGET: Cells = {
     _Sign.NO_VALUE: Row("tell_no_value", None),
     Given.GOOD: Row("be_good", _State.NEXT),
 }
+_SAY_AGAIN: Cells = {
+    Given.TARGET: Look("hear_again", (_Sign.VALUE, _Sign.NO_VALUE)),
+    _Sign.VALUE: Row("read_back", _State.TARGET_SAID, asks=True),
+    _Sign.NO_VALUE: Row("tell_no_value", None),
+}
 _APART: Cells = {Given.DUE: Row("waiting", None), Given.BLOCKED: Row("drop", None)}
 _QUESTION: Cells = {Given.BLOCKED: Row("drop", None), Given.SKIP_STEP: Row("word_skip_step", _State.END)}
 _AIMED: Cells = {_Sign.ON: Row("", _State.AIM_ON), _Sign.OFF: Row("", _State.AIM)}
@@ -196,6 +201,7 @@ TABLE = table(
         },
         _State.RULE: {
             **_QUESTION,
+            **_SAY_AGAIN,
             Given.YES: Look("take_simple", (_Sign.ON, _Sign.OFF)),
             **_AIMED,
             Given.NO: Look("could_widen", (_Sign.CAN_WIDEN, _Sign.CANNOT_WIDEN)),
@@ -204,6 +210,7 @@ TABLE = table(
         },
         _State.WIDER: {
             **_QUESTION,
+            **_SAY_AGAIN,
             Given.YES: Look("widen", (_Sign.ON, _Sign.OFF)),
             **_AIMED,
             Given.NO: Row("aim_anew", _State.AIM),
