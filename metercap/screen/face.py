@@ -30,7 +30,8 @@ from metercap.view import Spot, Stage, View
 WORD_S = 1.5
 """How long a word that was taken is shown."""
 REPLY_S = 4.0
-"""How long the answer to a word stands before what is next: two lines read aloud take as long (by reading them)."""
+"""How long the answer to a word stands before what is next: a dozen words are read
+in that time (common practice, no source)."""
 TURN_S = 6.0
 """How long a caution is shown before the next one, where not all fit."""
 TOLD_S = 6.0
