@@ -274,7 +274,7 @@ def test_list(metercap: Callable[..., Any]) -> None:
     said = metercap("practice", "--list")
     assert said.status == 0 and "gc8-b-whole  GC-8 climate controller" in said.out
     rows = json.loads(metercap("practice", "--list", "--json").out)
-    assert [row["name"] for row in rows] == ["gc8-a", "gc8-a-whole", "gc8-b", "gc8-b-whole"]
+    assert [row["name"] for row in rows] == ["gc8-a", "gc8-a-whole", "gc8-b", "gc8-b-pair", "gc8-b-whole"]
     assert rows[0]["known_good"] is True and rows[2]["steps"] == ["dead", "leads", "fuses"]
 
 
