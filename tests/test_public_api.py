@@ -87,13 +87,15 @@ def test_live_readings() -> None:
 
 def test_check() -> None:
     """As `replay --check`: counts, and an empty difference; the first difference of a folder names its file."""
+    lines = (SESSIONS / "good-sweep.jsonl").read_text("utf-8").splitlines()
+    readings = sum(line.startswith('{"kind":"reading"') for line in lines)
     found = metercap.check(SESSIONS / "good-sweep.jsonl")
-    assert (found.readings, found.verdicts, found.difference) == (70, 6, "")
+    assert (found.readings, found.verdicts, found.difference) == (readings, 6, "") and readings > 50
     older = metercap.check(str(SESSIONS / "schema-1"))
     assert older.difference.endswith("not derived again: schema 1")
     assert older.difference.startswith("good-sweep.jsonl, ")
     both = metercap.check(SESSIONS)
-    assert both.readings == sum(metercap.check(path).readings for path in SESSIONS.glob("*.jsonl")) > 70
+    assert both.readings == sum(metercap.check(path).readings for path in SESSIONS.glob("*.jsonl")) > readings
     with pytest.raises(JournalError):
         metercap.check(SESSIONS / "none.jsonl")
 
