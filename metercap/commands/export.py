@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import codecs
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -56,47 +58,48 @@ def command(file: Path | None, to: str | None, table: str, columns: bool, as_jso
         raise UsageError("stdout holds the table itself", where="--json", hint="leave it out, or name a file with --to")
     if is_job(file):
         return _of_a_job(file, to, table, as_json=as_json)
-    if to == "-":
-        # Every cell is harmless as it is (`sheet.defused`), and CR LF ends a record.
-        done = write_csv(file, table, codecs.getwriter("utf-8")(sys.stdout.buffer))  # type: ignore[arg-type]
-    elif to.endswith(".parquet"):
-        done = save_parquet(file, table, to)  # type: ignore[arg-type]
-    elif to.endswith(".csv"):
-        done = save_csv(file, table, to)  # type: ignore[arg-type]
-    else:
-        raise UsageError(f"{to!a} is neither .csv nor .parquet", where="--to", hint="name the file x.csv")
-    if as_json and to != "-":
-        from metercap.plain import json_text
-
-        click.echo(json_text({"file": to, "table": table, "rows": done.rows, "lost": done.lost}))
-    elif to != "-":
-        click.echo(f"{visible(str(to))}: {done.rows} {table}")
+    done = _written(file, to, table, as_json, write_csv, save_parquet, save_csv)
     if done.lost:
         click.echo(f"{visible(str(file))}: {done.lost}", err=True)
     return 0
 
 
-def _of_a_job(folder: Path, to: str, table: str, *, as_json: bool) -> int:
-    """Write one table of all units of a job, over all their sittings."""
-    from metercap.commands._folders import units_of
+def _written(
+    of: Any,
+    to: str,
+    table: str,
+    as_json: bool,
+    write: Callable[..., Any],
+    parquet: Callable[..., Any],
+    csv: Callable[..., Any],
+) -> Any:
+    """Write one table of a journal or of a job's units where `to` says, and tell what was written."""
     from metercap.errors import UsageError
-    from metercap.export import save_csv_of, save_parquet_of, write_csv_of
 
-    units = units_of(folder)
     if to == "-":
-        done = write_csv_of(units, table, codecs.getwriter("utf-8")(sys.stdout.buffer))  # type: ignore[arg-type]
-    elif to.endswith(".parquet"):
-        done = save_parquet_of(units, table, to)  # type: ignore[arg-type]
+        # Every cell is harmless as it is (`sheet.defused`), and CR LF ends a record.
+        return write(of, table, codecs.getwriter("utf-8")(sys.stdout.buffer))
+    if to.endswith(".parquet"):
+        done = parquet(of, table, to)
     elif to.endswith(".csv"):
-        done = save_csv_of(units, table, to)  # type: ignore[arg-type]
+        done = csv(of, table, to)
     else:
         raise UsageError(f"{to!a} is neither .csv nor .parquet", where="--to", hint="name the file x.csv")
-    if as_json and to != "-":
+    if as_json:
         from metercap.plain import json_text
 
         click.echo(json_text({"file": to, "table": table, "rows": done.rows, "lost": done.lost}))
-    elif to != "-":
+    else:
         click.echo(f"{visible(str(to))}: {done.rows} {table}")
+    return done
+
+
+def _of_a_job(folder: Path, to: str, table: str, *, as_json: bool) -> int:
+    """Write one table of all units of a job, over all their sittings."""
+    from metercap.commands._folders import units_of
+    from metercap.export import save_csv_of, save_parquet_of, write_csv_of
+
+    done = _written(units_of(folder), to, table, as_json, write_csv_of, save_parquet_of, save_csv_of)
     for lost in done.lost:
         click.echo(f"metercap: {visible(lost)}", err=True)
     return 0
