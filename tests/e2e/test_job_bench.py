@@ -222,7 +222,11 @@ def test_a_trimmer_past_its_limit_is_said_on_every_unit(tmp_path: Path, journals
     assert any("RV1 stands past its limit" in note["text"] for note in of_kind(left, "note"))
     assert of_kind(left, "excursion")
     for session in (right, again.records):  # of a new start as well: nobody has measured it since
-        said = [note for note in of_kind(session, "note") if note["text"].startswith("L: RV1 stands past its limit")]
+        said = [
+            note
+            for note in of_kind(session, "note")
+            if note["text"].startswith("L: measure RV1 before L has power: RV1 stands past its limit")
+        ]
         assert said and said[0]["aloud"] is True and said[0]["t_s"] == 0.0
     assert read(journals_in(job)[0])[-1]["reason"] == "parked"
     journals += journals_in(job)
