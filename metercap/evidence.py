@@ -199,7 +199,7 @@ def places_of(plan: Plan, verdicts: dict[Key, Verdict]) -> dict[Key, Item]:
 
 def _items(step: StepBase) -> tuple[Item, ...]:
     items: tuple[Item, ...] = getattr(step, "items", ())
-    return tuple(walked(items)) if isinstance(step, WalkStep) else items
+    return tuple(walked(items, step.order)) if isinstance(step, WalkStep) else items
 
 
 def _pair(key: str) -> Key:

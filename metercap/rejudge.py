@@ -171,7 +171,7 @@ def limits_for(
     `goods` are the good units that the session was given; they judge what the plan sets no limits for.
     """
     if isinstance(step, WalkStep):
-        for each in walked(step.items):
+        for each in walked(step.items, step.order):
             if each.name == item:
                 return limits_of(step, each, rule, goods, good=first.known_good)
         return None

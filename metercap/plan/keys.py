@@ -33,6 +33,7 @@ _OF_MARK = {
     "tolerance": 'a share of the target, or a value with its unit: "0.5 %", "3 ohm"',
     "edge": 'a value with its unit, or a share of the value aimed at: "1.2 kohm", "95 %"',
     "target": f"a value with its unit, or {' or '.join(quoted(word) for word in TARGET_WORDS)}",
+    "names": "a range, or a list of names and ranges",
     "groups": "a list of groups, each a range or a list of names",
 }
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Sequence
 from typing import Any
 
 import msgspec
@@ -21,7 +22,7 @@ from metercap.plan.model import TOKEN_WORDS, Plan, Step
 from metercap.plan.places import Path, Places, TooDeep, find_places
 from metercap.plan.problems import Problem, listed, plan_error, spelled
 from metercap.plan.values import EXAMPLES, OWN_UNIT, READERS, plain
-from metercap.plankeys import Item, StepBase, SweepStep
+from metercap.plankeys import Item, StepBase, SweepStep, WalkStep
 from metercap.plankeys.walk import out_of_order
 from metercap.quantity import Quantity
 from metercap.quantity.numbers import MAX_TEXT, shown
@@ -213,7 +214,7 @@ class _Reader:
             return None
         step: Step = struct(**values)  # type: ignore[assignment]
         self._unique_names(step, path)
-        self._groups(step, path)
+        self._named(step, path)
         return step
 
     def _kind(self, raw: dict[str, Any], path: Path) -> tuple[str, type[StepBase] | None]:
@@ -269,23 +270,28 @@ class _Reader:
                 self.error((*path, key), what, f"printable, at most {MAX_TEXT} characters")
             seen.add(name.casefold())
 
-    def _groups(self, step: StepBase, path: Path) -> None:
-        """Groups of items: of this step, each item in one at most, neighbours in the order of probing."""
+    def _named(self, step: StepBase, path: Path) -> None:
+        """The order and the groups of items: of this step, each item once, groups of neighbours in that order."""
+        if isinstance(step, WalkStep):
+            self._of_step(step, step.order, (*path, "order"))
         if not isinstance(step, SweepStep) or not step.clusters:
             return
         place = (*path, "clusters")
-        names = {item.name for item in step.items}
+        self._of_step(step, [name for group in step.clusters for name in group], place)
+        apart = out_of_order(step.items, step.clusters, step.order)
+        if apart:
+            what = f"the group of {shown(apart)} is no run of items in {'the order' if step.order else 'natural order'}"
+            self.error(place, what, "items are probed in natural order, F1, F2, F10, or as the key order says")
+
+    def _of_step(self, step: WalkStep, named: Sequence[str], place: Path) -> None:
+        names = [item.name for item in step.items]
         seen: set[str] = set()
-        for name in (name for group in step.clusters for name in group):
+        for name in named:
             if name not in names:
                 self.error(place, f"no item {shown(name)} in this step", near(name, names))
             elif name in seen:
                 self.error(place, f"the item {shown(name)} is given twice", "name each once")
             seen.add(name)
-        apart = out_of_order(step.items, step.clusters)
-        if apart:
-            what = f"the group of {shown(apart)} is no run of items in their natural order"
-            self.error(place, what, "items are probed in natural order: F1, F2, F10")
 
     # --- one table
 

@@ -38,6 +38,7 @@ _VALUES: dict[str, dict[str, Any]] = {
     "s": {**_WRITTEN, "type": ["number", "string"], "minimum": 0},
     "share": {**_WRITTEN, "type": ["number", "string"], "exclusiveMinimum": 0, "exclusiveMaximum": 1},
     "groups": {"type": "array", "minItems": 1, "items": {**_NAMES, "type": ["string", "array"], "minLength": 1}},
+    "names": {**_NAMES, "type": ["string", "array"], "minLength": 1},
     "items": {
         "type": ["string", "array"],
         "minLength": 1,

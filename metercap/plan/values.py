@@ -34,6 +34,7 @@ EXAMPLES = {
     "tolerance": '"0.5 %"',
     "edge": '"1.2 kohm" or "95 %"',
     "target": '"2.187 kohm", "reference" or "as found"',
+    "names": '["F7", "F1..F6"]',
     "groups": '["F1..F4", "F5..F8"]',
 }
 
@@ -41,7 +42,7 @@ EXAMPLES = {
 class Written(NamedTuple):
     """A value in SI; `unit` where it picks or must fit the step's; `share` marks a relative tolerance."""
 
-    value: float | str | tuple[tuple[str, ...], ...]
+    value: float | str | tuple[str, ...] | tuple[tuple[str, ...], ...]
     unit: str = ""
     share: bool = False
 
@@ -121,13 +122,18 @@ def _tolerance(raw: object) -> Written:
 def _groups(raw: object) -> Written:
     if not isinstance(raw, list) or not raw:
         raise ValueText("groups of items are wanted", hint=f"write {EXAMPLES['groups']}")
-    groups = []
-    for group in raw:
-        texts = [group] if isinstance(group, str) else group
-        if not isinstance(texts, list) or not texts or not all(isinstance(text, str) for text in texts):
-            raise ValueText("a group is a range or a list of item names", hint=f"write {EXAMPLES['groups']}")
-        groups.append(tuple(name for text in texts for name in expand_items(text)))
-    return Written(tuple(groups))
+    return Written(tuple(_spread(group, "a group is a range or a list of item names", "groups") for group in raw))
+
+
+def _names(raw: object) -> Written:
+    return Written(_spread(raw, "item names are wanted", "names"))
+
+
+def _spread(raw: object, wanted: str, mark: str) -> tuple[str, ...]:
+    texts = [raw] if isinstance(raw, str) else raw
+    if not isinstance(texts, list) or not texts or not all(isinstance(text, str) for text in texts):
+        raise ValueText(wanted, hint=f"write {EXAMPLES[mark]}")
+    return tuple(name for text in texts for name in expand_items(text))
 
 
 READERS: dict[str, Callable[[object], Written]] = {
@@ -138,6 +144,7 @@ READERS: dict[str, Callable[[object], Written]] = {
     "s": _seconds,
     "share": _share,
     "groups": _groups,
+    "names": _names,
     "ohm": lambda raw: _with_unit(raw, "ohm", "ohm"),
     "V": lambda raw: _with_unit(raw, "V", "V"),
     "A": lambda raw: _with_unit(raw, "A", "A"),

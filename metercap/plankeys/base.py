@@ -37,6 +37,8 @@ Rating = Annotated[float, Meta(extra={"as": "A"})]
 
 Groups = Annotated[tuple[tuple[str, ...], ...], Meta(extra={"as": "groups"})]
 """Lists of item names, each written as a list or as "F1..F4"."""
+Names = Annotated[tuple[str, ...], Meta(extra={"as": "names"})]
+"""Item names, written as a list of names and ranges."""
 
 Rule = Literal["guarded", "simple"]
 FuseType = Literal["glass 5x20", "chip", "resettable", "unknown"]

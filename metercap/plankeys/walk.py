@@ -6,7 +6,7 @@ from typing import Annotated
 
 import msgspec
 
-from metercap.plankeys.base import Groups, Item, Limit, MeasuredStep, Seconds, says
+from metercap.plankeys.base import Groups, Item, Limit, MeasuredStep, Names, Seconds, says
 from metercap.quantity import Quantity, natural_key
 
 REVERSED = " reversed"
@@ -16,17 +16,22 @@ REVERSED = " reversed"
 class WalkStep(MeasuredStep, frozen=True, kw_only=True):
     """What `sweep` and `check` share. `min`, `max` and `unit` hold for every item without limits of its own.
 
-    `patience_s`: how long without contact until one reminder.
+    `patience_s`: how long without contact until one reminder. `order` is the way that hands go over a board where its
+    numbering is not; items that it does not name follow in natural order.
     """
 
     min: Annotated[Limit | None, says("Lowest value of a good one; its unit says what is measured.", '"1 ohm"')] = None
     max: Annotated[Limit | None, says("Highest value of a good one; its unit says what is measured.", '"2 ohm"')] = None
     patience_s: Annotated[Seconds, says("How long without contact until one reminder.", '"20 s"')] = 10.0
+    order: Annotated[
+        Names,
+        says("Items in the order of probing, where it is not F1, F2, F10; the rest follow.", '["F7", "F1..F6"]'),
+    ] = ()
 
     @property
     def item_names(self) -> tuple[str, ...]:
         """Every item, and its other polarity where both are asked for."""
-        return tuple(item.name for item in walked(self.items))
+        return tuple(item.name for item in walked(self.items, self.order))
 
 
 class CheckStep(WalkStep, frozen=True, tag="check", kw_only=True):
@@ -57,12 +62,12 @@ class SweepStep(WalkStep, frozen=True, tag="sweep", kw_only=True):
         return first
 
 
-def out_of_order(items: tuple[Item, ...], groups: Groups) -> str:
+def out_of_order(items: tuple[Item, ...], groups: Groups, order: Names = ()) -> str:
     """Return an item whose group is not a run of neighbours in the order of probing; "" where each group is."""
     group_of = {name: number for number, group in enumerate(groups) for name in group}
     left: set[int] = set()
     before = -1
-    for item in walked(items):
+    for item in walked(items, order):
         group = group_of.get(item.name.removesuffix(REVERSED), -1)
         if group != before and group in left:
             return item.name
@@ -72,10 +77,14 @@ def out_of_order(items: tuple[Item, ...], groups: Groups) -> str:
     return ""
 
 
-def walked(items: tuple[Item, ...]) -> list[Item]:
-    """Return the items to probe in natural order, each with `both_ways` followed by its other polarity."""
+def walked(items: tuple[Item, ...], order: Names = ()) -> list[Item]:
+    """Return the items to probe, those that `order` names first and the rest in natural order.
+
+    Each with `both_ways` is followed by its other polarity.
+    """
     out: list[Item] = []
-    for item in sorted(items, key=lambda item: natural_key(item.name)):
+    turn = {name: n for n, name in enumerate(order)}
+    for item in sorted(items, key=lambda item: (turn.get(item.name, len(turn)), natural_key(item.name))):
         out.append(item)
         if item.both_ways:
             other = item.name + REVERSED

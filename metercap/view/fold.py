@@ -98,7 +98,7 @@ def _elsewhere(record: SessionRecord) -> tuple[Elsewhere, ...]:
 
 def _stage(step: StepBase) -> Stage:
     items = getattr(step, "items", ())
-    order = walked(items) if isinstance(step, WalkStep) else items
+    order = walked(items, step.order) if isinstance(step, WalkStep) else items
     spots = tuple(Spot(item.name, item.where) for item in order)
     if not isinstance(step, ItemsStep) and not spots:
         spots = tuple(Spot(name) for name in step.item_names)

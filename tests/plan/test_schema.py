@@ -80,6 +80,7 @@ BY_MARK = {
     "tolerance": st.sampled_from(['"0.5 %"', '"± 3 ohm"', '"+-1%"']),
     "s": st.sampled_from(["3", "0.5", '"2 min"', '"500 ms"']),
     "groups": st.just('["F1"]'),
+    "names": st.sampled_from(['"F1"', '["F1"]']),
     "share": st.sampled_from(["0.9", '"95 %"']),
 }
 # Every one of these lists holds F1, which the groups name.

@@ -58,7 +58,7 @@ class Walk(CountCheck):
         self._count_check = count_check
         self.in_volts = not shows_contact(step.wanted[0])
         """True where contact shows only as a value away from zero."""
-        self._items = walked(step.items)
+        self._items = walked(step.items, step.order)
         self._name_at = [item.name for item in self._items]
         highs = [limits_of(step, item, bench.rule).high for item in self._items]
         self._highest = None if None in highs else max(high for high in highs if high is not None)

@@ -34,6 +34,16 @@ def test_natural_order_when_listed_otherwise(names: tuple[str, ...]) -> None:
     assert Play(step)(GO + GOOD + GOOD + GOOD).ticks == ["F1 pass", "F2 pass", "F10 pass"]
 
 
+def test_the_plan_may_say_another_order() -> None:
+    """The way over the board where its numbering is not; the asked item, the ticks and the count follow it."""
+    step = fuses(3, count_check=True, order=("F3", "F1"))
+    play = Play(step)(GO + GOOD)
+    assert play.prompts[-1] == "probe F1"
+    play(GOOD + GOOD)
+    assert play.ticks == ["F3 pass", "F1 pass", "F2 pass"]
+    assert play.prompts[-1] == "answer F2"
+
+
 def test_every_item_gets_a_verdict() -> None:
     """Passed, failed, said open, absent and skipped twice: one verdict each, none left out."""
     play = Play(sweep(5))(GO + GOOD + "9 5.0*4 OL*5 9 5.0*4 OL*5 :open :absent :skip :yes :skip")
