@@ -29,6 +29,7 @@ FLOORS = (
     ("session",),
     ("outcome", "rejudge"),
     ("evidence",),
+    ("history",),
     ("view",),
     ("settings", "files", "clock"),
     ("journal", "profiles", "planfile", "link", "words", "outlet", "meters"),
@@ -92,6 +93,7 @@ WHOLE = {
     "contact/pace.py": "changes are counted",
     "metrology/proportion.py": "ways are counted",
     "metrology/series.py": "values become whole numbers first, so that sums are exact",
+    "metrology/tally.py": "whole numbers are added, which is exact",
     "metrology/trend.py": "ranks and ties are counted",
     "wire/identify.py": "bytes are counted",
 }

@@ -2,8 +2,8 @@
 
 `budget`: what a reading is worth (JCGM 100). `decide`: what it says of limits (JCGM 106).
 `compare`: a unit against a reference (ISO 13528), and `pair`: what their difference is worth. `proportion`: k of
-n, and when passes are proof. `series`: repeated readings, and `trend`: whether they drift. Below them `components`,
-`student`, `beta`, `normal` and `domain`.
+n, and when passes are proof. `series`: repeated readings, `tally`: any number of them, counted, and `trend`: whether
+they drift. Below them `components`, `student`, `beta`, `normal` and `domain`.
 
 Clauses, pages and tables are cited from memory; the published numbers that each formula was held against stand, with
 their source, beside the tests.

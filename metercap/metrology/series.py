@@ -24,6 +24,9 @@ FEW = 30
 MOST_CORRELATED = 0.95
 """The lag-one autocorrelation is taken no higher: beyond it a burst says almost nothing about its own mean."""
 
+MAD_SCALE = 1.482602218505602
+"""1/Φ⁻¹(¾): a scaled MAD of normal data estimates s."""
+
 _UPPER_90 = 1.28
 """A normal deviate that nine in ten stay below."""
 _EXACT = Context(prec=2000)
@@ -95,7 +98,7 @@ def sd(values: Sequence[float]) -> float:
     n = len(whole)
     # n·x − Σx is n times each deviation, still whole: no mean is rounded on the way.
     square, by = _product_sum(_n_deviations(whole), 0), n * n * (n - 1)
-    return _root(square, by * 10 ** (-2 * power)) if power < 0 else _root(square * 10 ** (2 * power), by)
+    return root(square, by * 10 ** (-2 * power)) if power < 0 else root(square * 10 ** (2 * power), by)
 
 
 def sd_known_to(n: int) -> float:
@@ -129,7 +132,7 @@ def mad(values: Sequence[float]) -> float:
     whole, power = exact_integers(values, "mad")
     twice = _twice_middle(whole)
     deviation = _twice_middle([abs(2 * value - twice) for value in whole])
-    return 1.482602218505602 * float(_scaled(Fraction(deviation, 4), power))
+    return MAD_SCALE * float(_scaled(Fraction(deviation, 4), power))
 
 
 def lag_one(values: Sequence[float]) -> float:
@@ -153,7 +156,7 @@ def correlation(first: Sequence[float], second: Sequence[float]) -> float:
     y = _n_deviations(exact_integers(second, "correlation")[0])
     both = sum(a * b for a, b in zip(x, y, strict=True))
     below = _product_sum(x, 0) * _product_sum(y, 0)
-    return math.copysign(_root(both * both, below), both) if below else 0.0
+    return math.copysign(root(both * both, below), both) if below else 0.0
 
 
 def effective_n(n: int, r: float) -> float:
@@ -258,8 +261,8 @@ def _scaled(ratio: Fraction, power: int) -> Fraction:
     return ratio * Fraction(10) ** power
 
 
-def _root(square: int, by: int) -> float:
-    """√(square/by), correct to the last bit or nearly, whatever its size: no overflow and no underflow on the way."""
+def root(square: int, by: int) -> float:
+    """Return √(square/by), correct to the last bit or nearly, whatever its size: nothing overflows on the way."""
     if not square:
         return 0.0
     common = math.gcd(square, by)
