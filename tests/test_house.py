@@ -36,6 +36,7 @@ FLOORS = (
     ("live", "job", "finding"),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
     ("report",),
+    ("web",),
     ("commands", "cli", "python"),
 )
 """Rooms of one floor do not know each other. `__init__` and `__main__` of the package are the front door: above all."""
