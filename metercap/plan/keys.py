@@ -18,6 +18,7 @@ from metercap.plan.new import quoted
 from metercap.plan.values import MOST_COUNT, TARGET_WORDS, choices
 from metercap.plan.write import written
 from metercap.plankeys import Item, StepBase
+from metercap.plankeys.base import MOST_LEVELS
 
 PLAN, ITEM = "plan", "item"
 KIND_MEANS = "What the step does."
@@ -34,6 +35,9 @@ _OF_MARK = {
     "edge": 'a value with its unit, or a share of the value aimed at: "1.2 kohm", "95 %"',
     "target": f"a value with its unit, or {' or '.join(quoted(word) for word in TARGET_WORDS)}",
     "names": "a range, or a list of names and ranges",
+    "minutes": "a number above 0, in minutes: 2.5",
+    "teardown": f"a list of ids, or a level from 1 to {MOST_LEVELS}",
+    "chances": 'a table: by symptom a share, 0.3 or "30 %"; over all steps at most 1 for a symptom',
     "groups": "a list of groups, each a range or a list of names",
 }
 
@@ -95,10 +99,10 @@ def unit_text(key: Key) -> str:
     """Return how a key's value is written."""
     if holds_items(key):
         return "a range, or a list of names, of tables, or of both"
-    if isinstance(key.type, inspect.DictType):
-        return "a table: up to three words, each with a value in ohm"
     if key.mark:
         return _OF_MARK[key.mark]
+    if isinstance(key.type, inspect.DictType):
+        return "a table: up to three words, each with a value in ohm"
     if isinstance(key.type, inspect.LiteralType | inspect.EnumType):
         return _words(choices(key.type))
     if isinstance(key.type, inspect.BoolType):

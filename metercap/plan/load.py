@@ -330,7 +330,7 @@ class _Reader:
             if self._room < 0:
                 raise ValueText(f"more than {MOST_ITEMS} items in the plan", hint="make several plans")
             return {key.name: items}
-        if isinstance(key.type, inspect.DictType):
+        if isinstance(key.type, inspect.DictType) and not key.mark:
             return {key.name: self._named_values(key.type, raw, path)}
         if not key.mark:
             return {key.name: plain(key.type, raw)}

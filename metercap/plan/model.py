@@ -57,6 +57,10 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     supply: Annotated[
         Literal["unit", "none"], says("none: a loose part on the mat, which needs no proof of being dead.", '"none"')
     ] = "unit"
+    symptoms: Annotated[
+        tuple[str, ...],
+        says("What a unit of this model may come in with, as steps name it in finds.", '["does not start"]'),
+    ] = ()
     tokens: Annotated[
         dict[str, Ohm], says("Marked resistors on the mat whose touch is a word.", '{ open = "143 ohm" }')
     ] = {}

@@ -5,6 +5,7 @@ The loader sees to each key; here are the questions that need the whole plan, or
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, Literal
 
@@ -12,7 +13,7 @@ import msgspec
 
 from metercap.meter import MeterProfile
 from metercap.metrology.domain import round6
-from metercap.plan import decidable, tokens
+from metercap.plan import decidable, opening, tokens
 from metercap.plan.expected import band_of, hazards_of, items_of, limits_of
 from metercap.plan.fields import kind_of
 from metercap.plan.model import Plan, Step
@@ -20,8 +21,10 @@ from metercap.plan.power import needs_dead, powers_up
 from metercap.plan.problems import Problem, spelled
 from metercap.plan.ranges import range_meant
 from metercap.plankeys import Item
+from metercap.plankeys.base import MINUTES
 from metercap.quantity import format_value
 from metercap.reference.fuses import LEADS_OHM, has_table, least_ohm
+from metercap.spelling import near
 
 SLIP_S = 0.5
 """Hands slip for up to this long on one item (common practice, no source)."""
@@ -247,6 +250,32 @@ def meter(checked: Checked) -> Iterator[Problem]:
             yield checked.problem("warning", n, doubt.key, doubt.what, doubt.hint, doubt.item)
 
 
+def findings(checked: Checked) -> Iterator[Problem]:
+    """Symptoms that the plan does not name, chances that are more than one in all, and costs that nobody wrote."""
+    symptoms = checked.plan.symptoms
+    for n, step in checked.steps():
+        for symptom in step.finds:
+            if symptom not in symptoms:
+                what = f'the plan has no symptom "{symptom}"'
+                hint = near(symptom, symptoms) or 'name it under [plan]: symptoms = ["…"]'
+                yield checked.problem("error", n, "finds", what, hint)
+        if step.finds and step.minutes is None:
+            what = f"how long it takes is not said: it counts as {MINUTES:g} minutes"
+            yield checked.problem("warning", n, "finds", what, "write minutes")
+    for symptom in symptoms:
+        finding = [(n, step.finds[symptom]) for n, step in checked.steps() if symptom in step.finds]
+        whole = round6(math.fsum(chance for _, chance in finding))
+        if whole > 1.0:
+            what = f'the chances for "{symptom}" make {100.0 * whole:g} % in all'
+            yield checked.problem("error", finding[-1][0], "finds", what, "one fault is in one place: at most 100 %")
+
+
+def openings(checked: Checked) -> Iterator[Problem]:
+    """Steps that need what nothing opens, or each other."""
+    for wrong in opening.wrong_openings(checked.plan.steps):
+        yield checked.problem("error", wrong.at, wrong.key, wrong.what, wrong.hint)
+
+
 def token_values(checked: Checked) -> Iterator[Problem]:
     """Tokens whose values the plan could meet."""
     for word, sure, what, hint in tokens.clashes(checked.plan, checked.reference):
@@ -265,4 +294,6 @@ RULES: tuple[Callable[[Checked], Iterator[Problem]], ...] = (
     fuses,
     references,
     meter,
+    findings,
+    openings,
 )

@@ -19,8 +19,9 @@ from metercap.plan.fields import Key, holds_items, keys_of, step_kinds
 from metercap.plan.keys import KIND_MEANS, default_text, unit_text
 from metercap.plan.load import MOST_TOKENS
 from metercap.plan.model import TOKEN_WORDS, Plan
-from metercap.plan.values import MOST_COUNT, TARGET_WORDS, choices
+from metercap.plan.values import MOST_COUNT, MOST_MINUTES, TARGET_WORDS, choices
 from metercap.plankeys import Item
+from metercap.plankeys.base import MOST_LEVELS
 
 DIALECT = "http://json-schema.org/draft-07/schema#"
 
@@ -39,6 +40,19 @@ _VALUES: dict[str, dict[str, Any]] = {
     "share": {**_WRITTEN, "type": ["number", "string"], "exclusiveMinimum": 0, "exclusiveMaximum": 1},
     "groups": {"type": "array", "minItems": 1, "items": {**_NAMES, "type": ["string", "array"], "minLength": 1}},
     "names": {**_NAMES, "type": ["string", "array"], "minLength": 1},
+    "minutes": {"type": "number", "exclusiveMinimum": 0, "maximum": MOST_MINUTES},
+    "teardown": {
+        "type": ["string", "array", "integer"],
+        "minLength": 1,
+        "minItems": 1,
+        "minimum": 1,
+        "maximum": MOST_LEVELS,
+        "items": {"type": "string", "minLength": 1},
+    },
+    "chances": {
+        "type": "object",
+        "additionalProperties": {"type": ["number", "string"], "exclusiveMinimum": 0, "exclusiveMaximum": 1},
+    },
     "items": {
         "type": ["string", "array"],
         "minLength": 1,
@@ -130,7 +144,7 @@ def _value(toml: str) -> Any:
 def _key(key: Key) -> dict[str, Any]:
     if holds_items(key):
         return _ref("items")
-    if isinstance(key.type, inspect.DictType):
+    if isinstance(key.type, inspect.DictType) and not key.mark:
         words = {word: _ref("ohm") for word in TOKEN_WORDS}
         return {"type": "object", "maxProperties": MOST_TOKENS, "additionalProperties": False, "properties": words}
     if key.mark:

@@ -28,6 +28,8 @@ def plan_lines(plan: Plan) -> Iterator[str]:
     yield f"  {supply}; rule {plan.rule}"
     for caution in plan.cautions:
         yield visible(f"  ! {caution}")
+    for symptom in plan.symptoms:
+        yield visible(f"  symptom: {symptom}")
     for word, ohm in plan.tokens.items():
         yield visible(f"  token {word}: {format_value(ohm, 'ohm')}")
     for n, step in enumerate(plan.steps, 1):
@@ -95,8 +97,14 @@ def _value(step: Step, key: Key, unit: str) -> str:
         return f"± {format_value(100.0 * share, '%')}" if share is not None else f"± {format_value(value, unit)}"
     if key.mark == "edge" and (share := getattr(step, key.name + SHARE, None)) is not None:
         return f"{format_value(100.0 * share, '%')} of the value aimed at"
-    if value is None or value == () or value == "":
+    if value is None or value in ((), "", {}):
         return ""
+    if isinstance(value, dict):
+        return ", ".join(f"{symptom}: {format_value(100.0 * chance, '%')}" for symptom, chance in value.items())
+    if key.mark == "minutes":
+        return f"{value:g}"
+    if key.mark == "teardown" and isinstance(value, int):
+        return f"level {value}"
     if isinstance(value, bool):
         return "yes" if value else "no"
     if key.mark == "share":

@@ -14,7 +14,7 @@ from msgspec import inspect
 
 from metercap.plan.fields import holds_items, keys_of
 from metercap.plan.model import Plan, Step
-from metercap.plan.values import MOST_COUNT
+from metercap.plan.values import MOST_COUNT, MOST_MINUTES
 
 LARGEST = 1e24
 """In SI; no meter's value and no wait comes near it."""
@@ -46,6 +46,9 @@ def _of_step(step: Step) -> Iterator[str]:
         value = getattr(step, name, None)
         if holds_items(key):
             yield from _of_items(value or (), key.required)
+        elif key.mark == "chances":
+            if not all(0.0 < chance < 1.0 for chance in step.finds.values()):
+                yield f"{name}: a chance must be between 0 and 1"
         elif isinstance(key.type, inspect.IntType):
             if isinstance(value, int) and not 1 <= value <= MOST_COUNT:
                 yield f"{name}: must be a count from 1 to {MOST_COUNT}"
@@ -78,6 +81,8 @@ def _of_number(name: str, mark: str, value: float) -> Iterator[str]:
         yield f"{name}: is no number that a meter shows"
     elif mark == "s" and not 0.0 <= value <= LONGEST_S:
         yield f"{name}: must be a time from 0 to {LONGEST_S:g} s"
+    elif mark == "minutes" and not 0.0 < value <= MOST_MINUTES:
+        yield f"{name}: must be a time above 0 min, up to {MOST_MINUTES:g}"
     elif mark == "share" and not 0.0 < value < 1.0:
         yield f"{name}: must be between 0 and 1"
     elif mark in FROM_ZERO and value < 0.0:

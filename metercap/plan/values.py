@@ -14,7 +14,7 @@ from msgspec import inspect
 from metercap.errors import ValueText
 from metercap.metrology.domain import round6
 from metercap.plan.problems import listed
-from metercap.plankeys.base import QUANTITY_OF_UNIT
+from metercap.plankeys.base import MOST_LEVELS, QUANTITY_OF_UNIT
 from metercap.quantity import expand_items, parse_duration_s, parse_tolerance, parse_value
 from metercap.quantity.numbers import shown
 from metercap.spelling import near
@@ -23,6 +23,9 @@ TARGET_WORDS = ("reference", "as found")
 _HUGE = 10**18
 MOST_COUNT = 100_000
 """Highest count (presses, runs, contacts) that a plan may ask for."""
+
+MOST_MINUTES = 10_000.0
+"""A week on the bench: no single step takes longer."""
 
 EXAMPLES = {
     "limit": '"2 ohm"',
@@ -36,13 +39,16 @@ EXAMPLES = {
     "target": '"2.187 kohm", "reference" or "as found"',
     "names": '["F7", "F1..F6"]',
     "groups": '["F1..F4", "F5..F8"]',
+    "minutes": "2.5",
+    "teardown": '["lid-off"], or a level: 1',
+    "chances": '{ "does not start" = 0.3 }',
 }
 
 
 class Written(NamedTuple):
     """A value in SI; `unit` where it picks or must fit the step's; `share` marks a relative tolerance."""
 
-    value: float | str | tuple[str, ...] | tuple[tuple[str, ...], ...]
+    value: float | str | tuple[str, ...] | tuple[tuple[str, ...], ...] | dict[str, float]
     unit: str = ""
     share: bool = False
 
@@ -136,6 +142,41 @@ def _spread(raw: object, wanted: str, mark: str) -> tuple[str, ...]:
     return tuple(name for text in texts for name in expand_items(text))
 
 
+def _minutes(raw: object) -> Written:
+    number = _number(raw)
+    if number is None or not 0.0 < number <= MOST_MINUTES:
+        raise ValueText(
+            f"{_named(raw)} is no time in minutes", hint=f"write it as {EXAMPLES['minutes']}, up to {MOST_MINUTES:g}"
+        )
+    return Written(number)
+
+
+def _teardown(raw: object) -> Written:
+    if isinstance(raw, int) and not isinstance(raw, bool):
+        if not 1 <= raw <= MOST_LEVELS:
+            raise ValueText(f"{_named(raw)} is not a level of teardown from 1 to {MOST_LEVELS}")
+        return Written(raw)
+    ids = [raw] if isinstance(raw, str) else raw
+    if not isinstance(ids, list) or not ids or not all(isinstance(each, str) for each in ids):
+        raise ValueText(f"ids of steps or a level are wanted, not {_named(raw)}", hint=f"write {EXAMPLES['teardown']}")
+    return Written(tuple(dict.fromkeys(ids)))
+
+
+def _chances(raw: object) -> Written:
+    """A table: by symptom a share."""
+    if not isinstance(raw, dict):
+        raise ValueText("a table of symptoms is wanted", hint=f"write {EXAMPLES['chances']}")
+    chances: dict[str, float] = {}
+    for symptom, value in raw.items():
+        try:
+            share = _share(value).value
+        except ValueText as error:
+            raise ValueText(f"{shown(symptom)}: {error.what}", hint=error.hint) from error
+        assert isinstance(share, float)
+        chances[symptom] = share
+    return Written(chances)
+
+
 READERS: dict[str, Callable[[object], Written]] = {
     "limit": _limit,
     "target": _target,
@@ -145,6 +186,9 @@ READERS: dict[str, Callable[[object], Written]] = {
     "share": _share,
     "groups": _groups,
     "names": _names,
+    "minutes": _minutes,
+    "teardown": _teardown,
+    "chances": _chances,
     "ohm": lambda raw: _with_unit(raw, "ohm", "ohm"),
     "V": lambda raw: _with_unit(raw, "V", "V"),
     "A": lambda raw: _with_unit(raw, "A", "A"),

@@ -54,6 +54,8 @@ def _keys(table: Any, keys: dict[str, Key], unit: str) -> Iterator[str]:
 
 def written(value: Any, key: Key, unit: str) -> str:
     """Return a value, in SI, as it is written in a plan; `unit` is the step's."""
+    if isinstance(value, dict) and key.mark == "chances":
+        return "{ " + ", ".join(f"{quoted(name)} = {each!r}" for name, each in value.items()) + " }"
     if isinstance(value, dict):
         return (
             "{ " + ", ".join(f"{quoted(name)} = {quoted(_amount(each, 'ohm'))}" for name, each in value.items()) + " }"

@@ -34,6 +34,15 @@ Target = Annotated[float | str, Meta(extra={"as": "target"})]
 Edge = Annotated[float, Meta(extra={"as": "edge"})]
 """A limit, or a share ("95 %") of the value that is aimed at, which goes to the field named `<name>_share`."""
 Rating = Annotated[float, Meta(extra={"as": "A"})]
+Minutes = Annotated[float, Meta(extra={"as": "minutes"})]
+"""A plain number of minutes above 0."""
+Teardown = Annotated[tuple[str, ...] | int, Meta(extra={"as": "teardown"})]
+"""Ids of steps, or a level of teardown."""
+Chances = Annotated[dict[str, Share], Meta(extra={"as": "chances"})]
+"""By symptom a plain number between 0 and 1."""
+MOST_LEVELS = 9
+MINUTES = 5.0
+"""What a step counts as whose minutes are not said; `plan check` says so (invented)."""
 
 Groups = Annotated[tuple[tuple[str, ...], ...], Meta(extra={"as": "groups"})]
 """Lists of item names, each written as a list or as "F1..F4"."""
@@ -68,7 +77,11 @@ class Item(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class StepBase(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_field="kind", kw_only=True):
-    """What every step has: `power` says whether the unit is off or on, `rule` overrides the plan's decision rule."""
+    """What every step has: `power` says whether the unit is off or on, `rule` overrides the plan's decision rule.
+
+    `minutes`, `teardown`, `opens` and `finds` say what it costs and what it may find: from them room `order` proposes
+    which step comes first.
+    """
 
     id: Annotated[str, says("The step's name: letters, digits, - _ and . only.", '"fuses"')]
     say: Annotated[str, says("What is said when the step begins.", '"Fuses of the main board, from the left"')] = ""
@@ -80,6 +93,20 @@ class StepBase(msgspec.Struct, frozen=True, forbid_unknown_fields=True, tag_fiel
         Rule | None,
         says("How a value is held against its limits: with its uncertainty, or without; else as the plan.", '"simple"'),
     ] = None
+    minutes: Annotated[Minutes | None, says("How long it takes on the bench, in minutes.", "2.5")] = None
+    teardown: Annotated[
+        Teardown, says("What must be open first: ids of the steps that open it, or a level of teardown.", '["lid-off"]')
+    ] = ()
+    opens: Annotated[
+        int | None, says("The level of teardown that this step opens; level 2 needs level 1 open.", "1")
+    ] = None
+    finds: Annotated[
+        Chances,
+        says(
+            "By symptom, how often the fault is the one that this step finds, before any job is known.",
+            '{ "does not start" = 0.3 }',
+        ),
+    ] = {}
 
     @property
     def wanted(self) -> tuple[Quantity, ...]:

@@ -82,6 +82,9 @@ BY_MARK = {
     "groups": st.just('["F1"]'),
     "names": st.sampled_from(['"F1"', '["F1"]']),
     "share": st.sampled_from(["0.9", '"95 %"']),
+    "minutes": st.sampled_from(["2", "0.5", "90"]),
+    "teardown": st.sampled_from(['["lid"]', '"lid"', "2"]),
+    "chances": st.sampled_from(['{ "no light" = 0.3 }', '{ dead = "12 %", "hums \\"low\\"" = 0.5 }']),
 }
 # Every one of these lists holds F1, which the groups name.
 ITEMS = st.sampled_from(['"F1..F3"', '["F1", "RV2"]', '[{ name = "F1", where = "rear" }, "F2..F4"]'])
