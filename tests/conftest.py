@@ -1,21 +1,45 @@
-"""What every test may use: `attack`, which counts what was tried against the program and what it survived."""
+"""What every test may use: `attack`, which counts what was tried against the program and what it survived.
+
+Also how the suite is run: with bytecode, as an installed program is, and on more workers than cores, since most of
+what it does is to wait for hands and meters.
+"""
 
 from __future__ import annotations
 
 import os
 import signal
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import platformdirs
 import pytest
 
 PROPERTY = "attack"
+WORKERS_A_CORE = 2
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """Return what `-n auto` means here: a test that waits for a meter leaves its core to others."""
+    return WORKERS_A_CORE * (len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1)
+
+
+def keep_bytecode() -> None:
+    """Where none is to be written beside the sources, write it to the user's cache, for the programs started too.
+
+    Installed, the program has its bytecode; without it each of the hundreds started compiles the package again.
+    """
+    if sys.dont_write_bytecode and sys.pycache_prefix is None:
+        sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = platformdirs.user_cache_dir("metercap-tests")
+        sys.dont_write_bytecode = False
+        os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 
 def pytest_configure(config: pytest.Config) -> None:
     """Started in a shell's background, this process ignores SIGINT, and so would every program the tests start."""
+    keep_bytecode()
     ignored = signal.getsignal(signal.SIGINT) is signal.SIG_IGN
     if ignored and threading.current_thread() is threading.main_thread():
         signal.signal(signal.SIGINT, signal.default_int_handler)
