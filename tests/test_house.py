@@ -37,6 +37,7 @@ FLOORS = (
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
     ("report",),
     ("web",),
+    ("marking",),
     ("commands", "cli", "python"),
 )
 """Rooms of one floor do not know each other. `__init__` and `__main__` of the package are the front door: above all."""
