@@ -22,7 +22,7 @@ from metercap.practice.dial_words import dial_of
 from metercap.practice.hand_lines import MOVES, Move, read_move
 from metercap.practice.moves import DIAL_WORDS, FLEXING, PRESSED, Moves
 from metercap.practice.moving import Switch
-from metercap.records import Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, Verdict
+from metercap.records import CLAP, Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, Verdict
 
 _LET_GO = {PRESSED: "release", FLEXING: "stop flexing"}
 
@@ -91,7 +91,7 @@ class ByHand(Moves):
         prompt, board = self._prompt, self.world.board
         if prompt is None:
             return
-        if word.word not in ("note", "say"):
+        if word.word not in ("note", "say", CLAP):
             self.seen = ""
         if word.word == "fixed" and prompt.asks is Asks.MENDED:
             board.fixed = True

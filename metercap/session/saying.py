@@ -6,7 +6,7 @@ from typing import Literal
 
 from metercap.plankeys import CheckStep, Item, StepBase
 from metercap.quantity import format_value
-from metercap.records import NAME, Operator, SessionRecord, tag_of
+from metercap.records import CLAP, NAME, Operator, SessionRecord, tag_of
 from metercap.session.accepting import refused
 from metercap.session.heard import counted_on
 from metercap.session.moving import Moving
@@ -31,6 +31,7 @@ class Saying(Moving):
             "note": self._word_note,
             NAME: self._word_name,
             "say": self._word_say,
+            CLAP: self._word_clap,
             "quit": self._word_quit,
             "probe": self._word_probe,
             "accept": self._word_accept,
@@ -65,6 +66,10 @@ class Saying(Moving):
         self.bench.note(
             f"{self.bench.tag}, {where}; last value {shown}" if self.bench.tag else f"{where}; last {shown}"
         )
+
+    def _word_clap(self, _text: str) -> None:
+        """Answer, so that the mark is seen and heard in the film too; the word's own time is what counts."""
+        self.bench.note(CLAP)
 
     def _word_quit(self, _text: str) -> None:
         self._leave("quit")

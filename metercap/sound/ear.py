@@ -16,6 +16,7 @@ import msgspec
 from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import (
+    CLAP,
     Cue,
     CueKind,
     Do,
@@ -155,7 +156,7 @@ class Ear:
         return f"{self._tag}, {words}" if self._tag else words
 
     def _operator(self, record: Operator) -> list[Sound]:
-        self._asked = record.word == "say"
+        self._asked = record.word in ("say", CLAP)
         return []
 
     def _note(self, record: Note) -> list[Sound]:

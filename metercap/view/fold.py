@@ -19,6 +19,7 @@ from metercap.plankeys import ItemsStep, StepBase
 from metercap.plankeys.walk import WalkStep, walked
 from metercap.reading import Garbage, Reading
 from metercap.records import (
+    CLAP,
     NAME,
     Contact,
     Cue,
@@ -54,7 +55,7 @@ _ANSWERS = ("yes", "no", "pass", "fail", "open", "absent")
 """Words that answer something about the unit on the mat: whoever says one has seen which it is."""
 _BEGUN = (Do.LIFT, Do.PRESS, Do.RELEASE, Do.TURN, Do.STOP, Do.KEEP, Do.ANSWER)
 """What is asked only of hands that are at work on the unit already."""
-_ECHOED = ("note", "say")
+_ECHOED = ("note", "say", CLAP)
 """Words whose remark is the operator's own, or is spoken: it answers nothing."""
 _CALLS = (CueKind.LIFT, CueKind.AGAIN, CueKind.WAITING, CueKind.STOP)
 

@@ -121,7 +121,7 @@ def test_block_that_begins_is_a_new_prompt() -> None:
     assert play.session.bench.blocked
 
 
-@pytest.mark.parametrize("word", ["note", "say", "quit", "probe"])
+@pytest.mark.parametrize("word", ["note", "say", "quit", "probe", "clap"])
 def test_words_that_answer_nothing_are_heard_at_once(word: str) -> None:
     """A remark, a question and the end are about no prompt."""
     play = Play(fuses(2))("OL*3 9 0.2*2")

@@ -84,6 +84,11 @@ def test_say_speaks_the_sessions_answer() -> None:
     assert heard([Note(3.0, "the disk is full; kept in memory")], ear) != []
 
 
+def test_clap_is_said_back() -> None:
+    """The mark for the film is heard in it as well as seen."""
+    assert heard([session(plan=PLAN), Operator(1.0, "clap"), Note(1.0, "clap")]) == [Say("clap")]
+
+
 def test_hazard_ahead_of_its_line_sounds_once() -> None:
     """The urgent cue and the same record later are one alarm; the next hazard is another."""
     cue = Cue(104.0, "bridge", "RV1", CueKind.HAZARD)

@@ -39,6 +39,7 @@ from metercap.words import HELP_KEY, WORDS, help_lines, key_name, key_table, par
         ("probe R7 left", ("probe", "R7 left")),
         ("take R", ("take", "R")),
         ("say", ("say", "")),
+        ("clap", ("clap", "")),
         ("note  flux on  the board ", ("note", "flux on  the board")),
         ("note skip step", ("note", "skip step")),
         ("quit", ("quit", "")),
@@ -54,7 +55,7 @@ def test_the_table_above_is_the_whole_vocabulary() -> None:
     assert {word.name for word in WORDS} == {
         *("yes", "no", "open", "skip", "skip step", "absent", "back", "again", "at", "pass", "fail", "undo"),
         *("probe", "say", "note", "quit", "missed", "fixed", "replaced", "name", "to", "target", "good", "accept"),
-        "take",
+        *("take", "clap"),
     }
 
 
