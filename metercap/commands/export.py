@@ -1,15 +1,17 @@
-"""`metercap export`: write a session's tables as CSV or Parquet."""
+"""`metercap export`: write a session's tables as CSV or Parquet, or its verdicts as subtitles."""
 
 from __future__ import annotations
 
 import codecs
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
 import click
+import msgspec
 
+from metercap.commands._values import Text
 from metercap.gate import visible
 
 EPILOG = """\b
@@ -19,24 +21,65 @@ Examples:
   metercap export b.jsonl --to b.parquet --table readings
   metercap export b.jsonl --to - --table verdicts
   metercap export vent-pair --to pair.csv
+  metercap export film.jsonl --to film.vtt
+  metercap export film.jsonl --to film.vtt --film-start 15:04:05
   metercap export --columns
 
 CSV is RFC 4180 with CRLF and one fixed set of columns; text that a spreadsheet would take for a formula is defused with
-a leading apostrophe. Parquet needs the extra: pip install 'metercap[parquet]'. What --to names must not exist."""
+a leading apostrophe. Parquet needs the extra: pip install 'metercap[parquet]'. What --to names must not exist.
+
+A .vtt file (WebVTT) subtitles a film of the work with the verdicts as they were given. Its times are counted from the
+word clap, said while a hand claps before the camera: cut the film to begin at that clap. Each clap begins a film."""
+
+
+class _Wanted(msgspec.Struct, frozen=True):
+    """What is asked for: where to, which table, and how it is told."""
+
+    to: str
+    table: str
+    as_json: bool
+
+    def tell(self, what: str, rows: int, lost: Any, counted_from: str = "") -> None:
+        """Print what was written."""
+        if self.as_json:
+            from metercap.plain import json_text
+
+            more = {"counted_from": counted_from} if counted_from else {}
+            click.echo(json_text({"file": self.to, "table": what, "rows": rows, "lost": lost, **more}))
+        else:
+            since = f", counted from {visible(counted_from)}" if counted_from else ""
+            click.echo(f"{visible(self.to)}: {rows} {what}{since}")
+
+
+class _Ways(msgspec.Struct, frozen=True):
+    """How one table of a journal, or of a job's units, is written: to a stream, to a new CSV file, as Parquet."""
+
+    stream: Callable[..., Any]
+    csv: Callable[..., Any]
+    parquet: Callable[..., Any]
 
 
 @click.command(epilog=EPILOG)
 @click.argument("file", required=False, type=click.Path(path_type=Path))
-@click.option("--to", type=click.Path(), help="New .csv or .parquet file, or - for CSV on stdout.")
+@click.option("--to", type=click.Path(), help="New .csv, .parquet or .vtt file, or - for CSV on stdout.")
 @click.option(
     "--table", type=click.Choice(["verdicts", "readings"]), default="verdicts", show_default=True, help="Which table."
 )
+@click.option("--clap", type=click.IntRange(1, 999), help="Subtitles: count from this clap where there are several.")
+@click.option(
+    "--film-start",
+    type=Text(),
+    default="",
+    help="Subtitles: when the film begins, local or with a zone; no clap needed.",
+)
 @click.option("--columns", is_flag=True, help="List the columns of both tables and what they say.")
 @click.option("--json", "as_json", is_flag=True, help="Print what was written as JSON.")
-def command(file: Path | None, to: str | None, table: str, columns: bool, as_json: bool) -> int:
-    """Write the verdicts or the readings of the session in FILE, or of a job's folder, to a table."""
+def command(
+    file: Path | None, to: str | None, table: str, clap: int | None, film_start: str, columns: bool, as_json: bool
+) -> int:
+    """Write the verdicts or the readings of the session in FILE, or of a job's folder, to a table or as subtitles."""
     from metercap.errors import UsageError
-    from metercap.export import OF_A_JOB, TABLES, save_csv, save_parquet, write_csv
+    from metercap.export import OF_A_JOB, TABLES
     from metercap.job import is_job
 
     if columns and as_json:
@@ -56,50 +99,67 @@ def command(file: Path | None, to: str | None, table: str, columns: bool, as_jso
         raise UsageError("export needs a FILE and --to", hint="metercap export b.jsonl --to b.csv")
     if to == "-" and as_json:
         raise UsageError("stdout holds the table itself", where="--json", hint="leave it out, or name a file with --to")
-    if is_job(file):
-        return _of_a_job(file, to, table, as_json=as_json)
-    done = _written(file, to, table, as_json, write_csv, save_parquet, save_csv)
+    wanted = _Wanted(to, table, as_json)
+    if to.endswith(".vtt"):
+        return _subtitles(file, wanted, clap, film_start)
+    if clap is not None or film_start:
+        where = "--clap" if clap is not None else "--film-start"
+        raise UsageError("only subtitles are counted from a film's start", where=where, hint="name the file x.vtt")
+    return _of_a_job(file, wanted) if is_job(file) else _of_a_journal(file, wanted)
+
+
+def _written(of: Any, wanted: _Wanted, ways: _Ways) -> Any:
+    """Write one table of a journal or of a job's units where it is wanted, and tell what was written."""
+    from metercap.errors import UsageError
+
+    to, table = wanted.to, wanted.table
+    if to == "-":
+        # Every cell is harmless as it is (`sheet.defused`), and CR LF ends a record.
+        return ways.stream(of, table, codecs.getwriter("utf-8")(sys.stdout.buffer))
+    if not to.endswith((".parquet", ".csv")):
+        raise UsageError(f"{to!a} is neither .csv nor .parquet nor .vtt", where="--to", hint="name the file x.csv")
+    done = (ways.parquet if to.endswith(".parquet") else ways.csv)(of, table, to)
+    wanted.tell(table, done.rows, done.lost)
+    return done
+
+
+def _of_a_journal(file: Path, wanted: _Wanted) -> int:
+    """Write one table of a journal."""
+    from metercap.export import save_csv, save_parquet, write_csv
+
+    done = _written(file, wanted, _Ways(write_csv, save_csv, save_parquet))
     if done.lost:
         click.echo(f"{visible(str(file))}: {done.lost}", err=True)
     return 0
 
 
-def _written(
-    of: Any,
-    to: str,
-    table: str,
-    as_json: bool,
-    write: Callable[..., Any],
-    parquet: Callable[..., Any],
-    csv: Callable[..., Any],
-) -> Any:
-    """Write one table of a journal or of a job's units where `to` says, and tell what was written."""
-    from metercap.errors import UsageError
-
-    if to == "-":
-        # Every cell is harmless as it is (`sheet.defused`), and CR LF ends a record.
-        return write(of, table, codecs.getwriter("utf-8")(sys.stdout.buffer))
-    if to.endswith(".parquet"):
-        done = parquet(of, table, to)
-    elif to.endswith(".csv"):
-        done = csv(of, table, to)
-    else:
-        raise UsageError(f"{to!a} is neither .csv nor .parquet", where="--to", hint="name the file x.csv")
-    if as_json:
-        from metercap.plain import json_text
-
-        click.echo(json_text({"file": to, "table": table, "rows": done.rows, "lost": done.lost}))
-    else:
-        click.echo(f"{visible(str(to))}: {done.rows} {table}")
-    return done
-
-
-def _of_a_job(folder: Path, to: str, table: str, *, as_json: bool) -> int:
+def _of_a_job(folder: Path, wanted: _Wanted) -> int:
     """Write one table of all units of a job, over all their sittings."""
     from metercap.commands._folders import units_of
     from metercap.export import save_csv_of, save_parquet_of, write_csv_of
 
-    done = _written(units_of(folder), to, table, as_json, write_csv_of, save_parquet_of, save_csv_of)
-    for lost in done.lost:
-        click.echo(f"metercap: {visible(lost)}", err=True)
+    _warn(_written(units_of(folder), wanted, _Ways(write_csv_of, save_csv_of, save_parquet_of)).lost)
     return 0
+
+
+def _subtitles(file: Path, wanted: _Wanted, clap: int | None, film_start: str) -> int:
+    """Write the verdicts of one film as subtitles."""
+    from metercap.commands._folders import units_of
+    from metercap.errors import UsageError
+    from metercap.export import save_subtitles
+    from metercap.job import is_job
+
+    if wanted.table != "verdicts":
+        raise UsageError("subtitles show verdicts", where="--table", hint="leave it out")
+    if clap is not None and film_start:
+        raise UsageError("a film begins at a clap or at a time", where="--film-start", hint="leave one of them out")
+    units = units_of(file) if is_job(file) else [("", [file])]
+    done = save_subtitles(units, wanted.to, clap=clap, film_start=film_start)
+    wanted.tell("subtitles", done.rows, done.lost, done.counted_from)
+    _warn(done.lost)
+    return 0
+
+
+def _warn(lost: Sequence[str]) -> None:
+    for each in lost:
+        click.echo(f"metercap: {visible(each)}", err=True)

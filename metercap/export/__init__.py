@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from metercap.export.film import save_subtitles
 from metercap.export.parquet import save_parquet
 from metercap.export.recording import Recording, load
 from metercap.export.schema import TABLES, Column, TableName
@@ -20,6 +21,7 @@ __all__ = [
     "save_csv_of",
     "save_parquet",
     "save_parquet_of",
+    "save_subtitles",
     "write_csv",
     "write_csv_of",
 ]

@@ -12,15 +12,14 @@ from typing import Any, TextIO
 
 import msgspec
 
-from metercap.errors import JournalError, UsageError
+from metercap.errors import UsageError
 from metercap.export.parquet import schema_of
 from metercap.export.schema import TABLES, Column, TableName
 from metercap.export.sheet import cell, verdict_row
+from metercap.export.sittings import Units, given, records_in
 from metercap.files import new_file
-from metercap.journal import iterate
 from metercap.reading import Reading, told
-from metercap.records import Record, SessionRecord, Verdict
-from metercap.session.inherit import FROM
+from metercap.records import SessionRecord
 
 OF_A_JOB = (
     Column("tag", "word", "the unit's tag; in the table of a job only"),
@@ -29,8 +28,6 @@ OF_A_JOB = (
 _BLOCK = 1 << 16
 """Rows that go into a Parquet file together."""
 
-Units = Sequence[tuple[str, Sequence[Path]]]
-"""Each unit's tag and its journals, in order."""
 Key = tuple[str, str]
 
 
@@ -87,11 +84,11 @@ def _rows(units: Units, table: TableName, lost: list[str]) -> Iterator[dict[str,
         for number, path in enumerate(paths):
             more = {"tag": tag, "journal": path.name}
             if table == "readings":
-                for record in _records(path, lost):
+                for record in records_in(path, lost):
                     if type(record) is Reading:
                         yield _reading_row(record) | more
             else:
-                for n, verdict in _given(path, last.ids, lost):
+                for n, verdict in given(path, last.ids, lost):
                     stands = last.places[verdict.step, verdict.item] == (number, n)
                     yield verdict_row(verdict, stands) | more
 
@@ -106,33 +103,13 @@ class _Last(msgspec.Struct):
 def _standing(paths: Sequence[Path], lost: list[str]) -> _Last:
     last = _Last({}, {})
     for number, path in enumerate(paths):
-        for n, verdict in _given(path, last.ids, lost):
+        for n, verdict in given(path, last.ids, lost):
             last.places[verdict.step, verdict.item] = (number, n)
-        for record in _records(path, []):
+        for record in records_in(path, []):
             if isinstance(record, SessionRecord):
                 last.ids[record.id] = None
             break
     return last
-
-
-def _given(path: Path, ids: dict[str, None], lost: list[str]) -> Iterator[tuple[int, Verdict]]:
-    """Yield a journal's verdicts with their places, but for those taken over from sessions that are here."""
-    verdicts = (record for record in _records(path, lost) if type(record) is Verdict)
-    for n, verdict in enumerate(verdicts):
-        source = verdict.reason.removeprefix(FROM).partition(";")[0] if verdict.reason.startswith(FROM) else ""
-        if source not in ids:
-            yield n, verdict
-
-
-def _records(path: Path, lost: list[str]) -> Iterator[Record]:
-    """Yield a journal's records, up to a damage; what is not there is told in `lost`."""
-    try:
-        with iterate(path) as records:
-            yield from records
-        if records.lost and records.state != "unclosed":
-            lost.append(f"{path.name}: {records.lost}")
-    except JournalError as error:
-        lost.append(f"{path.name}: {error.what}; what stands before it is in the table")
 
 
 def _reading_row(record: Reading) -> dict[str, Any]:

@@ -20,7 +20,7 @@ from msgspec import structs
 from metercap.cli import COMMANDS, group
 from metercap.commands._bench import play_scene
 from metercap.journal import Writer, read
-from metercap.records import SessionRecord
+from metercap.records import Operator, SessionRecord
 from tests.e2e.program import METERCAP, ROOT, environment, no_defect
 
 BASH = shutil.which("bash")
@@ -73,6 +73,7 @@ JOURNALS = {
     "good": ("a", "A"),
     **dict.fromkeys(("b", "b-before", "b-after", "drift", "first-look", "monday", "tuesday"), ("b", "B")),
     "f": ("b", "F"),
+    "film": ("b", "B"),
 }
 """Which of two practice sessions each journal is told after, and of which unit."""
 
@@ -82,7 +83,11 @@ def retold(of: Path, to: Path, unit: str) -> None:
     first, *rest = read(of).records
     assert isinstance(first, SessionRecord)
     session = structs.replace(first, unit=unit, tag=unit, id=f"retold {to.stem}")
+    if to.stem == "film":
+        session = structs.replace(session, start_utc="2026-03-02T15:04:20Z", zone_offset_s=0)
     with Writer.create(to, session) as writer:
+        if to.stem == "film":
+            writer.append(Operator(0.0, "clap"))
         for record in rest[:-1]:
             writer.append(record)
         writer.close(rest[-1].t_s, "done")
