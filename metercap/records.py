@@ -317,10 +317,6 @@ NAME = "name"
 """The word that names the unit of a session that began without, or names it anew."""
 
 
-CLAP = "clap"
-"""The word that marks a moment for the film."""
-
-
 def tag_of(unit: str) -> str:
     """Return a short tag to speak and show for a unit: its name when short, else its last word or its end."""
     name = unit.strip()

@@ -20,7 +20,8 @@ from metercap.export.webvtt import Cue, webvtt
 from metercap.files import new_file
 from metercap.gate import visible
 from metercap.quantity import format_value
-from metercap.records import CLAP, Operator, SessionRecord, Verdict, VerdictKind
+from metercap.records import Operator, SessionRecord, Verdict, VerdictKind
+from metercap.session.heard import CLAP
 
 SHOWN_MS = 4000
 """A cue stays so long, or until the next one; common practice is one to seven seconds (from memory, no source)."""

@@ -22,7 +22,8 @@ from metercap.practice.dial_words import dial_of
 from metercap.practice.hand_lines import MOVES, Move, read_move
 from metercap.practice.moves import DIAL_WORDS, FLEXING, PRESSED, Moves
 from metercap.practice.moving import Switch
-from metercap.records import CLAP, Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, Verdict
+from metercap.records import Cue, CueKind, Do, EndRecord, Operator, Prompt, Record, Verdict
+from metercap.session.heard import CLAP
 
 _LET_GO = {PRESSED: "release", FLEXING: "stop flexing"}
 

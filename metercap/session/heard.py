@@ -15,6 +15,8 @@ HAND_S = 0.3
 are 0.2 s and more; from memory)."""
 BY_HAND = ("key", "pedal")
 """Sources that a hand or foot may still have been pressing; a line is taken as it comes."""
+CLAP = "clap"
+"""The word that marks a moment for the film; it answers nothing."""
 NAMES_ITS_OWN = ("at",)
 """Words that say what they are about, so that no prompt can be mistaken for it."""
 

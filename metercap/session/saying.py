@@ -6,9 +6,9 @@ from typing import Literal
 
 from metercap.plankeys import CheckStep, Item, StepBase
 from metercap.quantity import format_value
-from metercap.records import CLAP, NAME, Operator, SessionRecord, tag_of
+from metercap.records import NAME, Operator, SessionRecord, tag_of
 from metercap.session.accepting import refused
-from metercap.session.heard import counted_on
+from metercap.session.heard import CLAP, counted_on
 from metercap.session.moving import Moving
 from metercap.session.places import item_and_text, item_named, step_named
 from metercap.session.route import Leg

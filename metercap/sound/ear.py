@@ -16,7 +16,6 @@ import msgspec
 from metercap.quantity import format_value
 from metercap.reading import Reading
 from metercap.records import (
-    CLAP,
     Cue,
     CueKind,
     Do,
@@ -32,6 +31,7 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
+from metercap.session.heard import CLAP
 from metercap.sound.tones import TABLE, tune_hz
 from metercap.view import View
 

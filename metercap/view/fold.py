@@ -19,7 +19,6 @@ from metercap.plankeys import ItemsStep, StepBase
 from metercap.plankeys.walk import WalkStep, walked
 from metercap.reading import Garbage, Reading
 from metercap.records import (
-    CLAP,
     NAME,
     Contact,
     Cue,
@@ -40,6 +39,7 @@ from metercap.records import (
     tag_of,
 )
 from metercap.session.facts import PastLimit, SessionFacts, Shown
+from metercap.session.heard import CLAP
 from metercap.session.inherit import Inherited
 from metercap.steps.facts import TuneFacts
 from metercap.steps.hazard import Standing
