@@ -31,7 +31,6 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
-from metercap.session.heard import CLAP
 from metercap.sound.tones import TABLE, tune_hz
 from metercap.view import View
 
@@ -156,7 +155,7 @@ class Ear:
         return f"{self._tag}, {words}" if self._tag else words
 
     def _operator(self, record: Operator) -> list[Sound]:
-        self._asked = record.word in ("say", CLAP)
+        self._asked = record.word in ("say", "clap")
         return []
 
     def _note(self, record: Note) -> list[Sound]:
