@@ -79,20 +79,20 @@ def command(
 ) -> int:
     """Write the verdicts or the readings of the session in FILE, or of a job's folder, to a table or as subtitles."""
     from metercap.errors import UsageError
-    from metercap.export import OF_A_JOB, TABLES
+    from metercap.export import TABLES
     from metercap.job import is_job
 
     if columns and as_json:
         from metercap.plain import json_text
 
-        described = {name: [{"name": c.name, "type": c.type, "says": c.says} for c in (*its, *OF_A_JOB)]
+        described = {name: [{"name": c.name, "type": c.type, "says": c.says} for c in its]
                      for name, its in TABLES.items()}  # fmt: skip
         click.echo(json_text(described))
         return 0
     if columns:
         for name, its in TABLES.items():
             click.echo(name)
-            for column in (*its, *OF_A_JOB):
+            for column in its:
                 click.echo(f"  {column.name:<12} {column.type:<7} {column.says}")
         return 0
     if file is None or to is None:

@@ -6,11 +6,10 @@ from metercap.export.film import save_subtitles
 from metercap.export.parquet import save_parquet
 from metercap.export.recording import Recording, load
 from metercap.export.schema import TABLES, Column, TableName
-from metercap.export.several import OF_A_JOB, save_csv_of, save_parquet_of, write_csv_of
+from metercap.export.several import save_csv_of, save_parquet_of, write_csv_of
 from metercap.export.sheet import Exported, save_csv, write_csv
 
 __all__ = [
-    "OF_A_JOB",
     "TABLES",
     "Column",
     "Exported",

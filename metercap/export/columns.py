@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from array import array
 from collections.abc import Sequence
 from typing import Any
@@ -11,6 +10,7 @@ import msgspec
 
 from metercap.errors import UsageError
 from metercap.export.schema import Column
+from metercap.export.sittings import began
 from metercap.export.source import Journal
 
 _LONGEST_S = 1e11
@@ -66,11 +66,8 @@ def times(t_s: Any, journals: Sequence[Journal], files: Any) -> Any:
 
 def _start(journal: Journal) -> Any:
     """Return a session's start in UTC; NaT where its record does not tell."""
-    try:
-        start = datetime.datetime.fromisoformat("" if journal.session is None else journal.session.start_utc)
-        return numpy().datetime64(start.astimezone(datetime.UTC).replace(tzinfo=None), "us")
-    except (ValueError, OverflowError):
-        return numpy().datetime64("NaT", "us")
+    start = None if journal.session is None else began(journal.session)
+    return numpy().datetime64("NaT" if start is None else start.replace(tzinfo=None), "us")
 
 
 def pandas() -> Any:

@@ -19,7 +19,7 @@ import msgspec
 
 from metercap.export.columns import Words, categorical, numpy, pandas, times
 from metercap.export.places import NOWHERE, Place, Places
-from metercap.export.schema import FRAMES
+from metercap.export.schema import FRAMES, FROM_WHERE
 from metercap.export.source import Journal, blocks, only, placed
 from metercap.quantity import Quantity
 from metercap.reading import Reading, State, told
@@ -180,8 +180,8 @@ class _Readings:
         columns["step"] = categorical([step for step, _ in known], place)
         columns["item"] = categorical([item for _, item in known], place)
         columns["time"] = times(columns["t_s"], journals, files)
-        columns["tag"] = categorical([each.tag for each in journals], files)
-        columns["journal"] = categorical([each.path.name for each in journals], files)
+        for where in FROM_WHERE[1:]:
+            columns[where.name] = categorical([getattr(each.whose, where.name) for each in journals], files)
         if self._raw:
             columns["raw"] = pd.array(self._texts, dtype="str")
         wanted = {each.name: columns[each.name] for each in FRAMES["readings"] if each.name in columns}

@@ -38,4 +38,5 @@ def save_parquet(journal: str | Path, table: TableName, path: str | Path) -> Exp
 
 def schema_of(pa: Any, columns: Sequence[Column]) -> Any:
     """Return the types of a table's columns, as pyarrow has them."""
-    return pa.schema([(column.name, getattr(pa, _TYPES[column.type])()) for column in columns])
+    types = {name: getattr(pa, made)() for name, made in _TYPES.items()} | {"time": pa.timestamp("us", tz="UTC")}
+    return pa.schema([(column.name, types[column.type]) for column in columns])

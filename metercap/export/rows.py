@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from metercap.export.columns import column, numpy, pandas, times
+from metercap.export.read import verdict_row
 from metercap.export.schema import FRAMES, FROM_WHERE, FrameName
-from metercap.export.sheet import verdict_row
+from metercap.export.sittings import source_of
 from metercap.export.source import Journal, records_of
 from metercap.records import Contact, Lift, Operator, Prompt, Verdict
-from metercap.session.inherit import FROM
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,7 +30,7 @@ def rows_frame(journals: Sequence[Journal], name: FrameName) -> pd.DataFrame:
     columns = {each.name: column([row[each.name] for _, row in numbered], each) for each in own}
     columns["time"] = times(columns["t_s"], journals, files)
     for each in FROM_WHERE[1:]:
-        said = [journal.tag if each.name == "tag" else journal.path.name for journal in journals]
+        said = [getattr(journal.whose, each.name) for journal in journals]
         columns[each.name] = column([said[number] for number, _ in numbered], each)
     return pd.DataFrame(columns)
 
@@ -79,9 +79,7 @@ def _verdicts(journals: Sequence[Journal]) -> Iterator[tuple[int, Row]]:
     for number, journal in enumerate(journals):
         for record in records_of(journal.path, "verdict"):
             assert isinstance(record, Verdict)
-            reason = record.reason
-            source = reason.removeprefix(FROM).partition(";")[0] if reason.startswith(FROM) else None
-            if source not in ids:
+            if source_of(record) not in ids:
                 found.append((number, record))
     last = {(journals[number].tag, verdict.step, verdict.item): place for place, (number, verdict) in enumerate(found)}
     for place, (number, verdict) in enumerate(found):

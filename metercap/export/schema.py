@@ -1,7 +1,9 @@
 """The columns of the tables that metercap gives out, the same in a DataFrame, a CSV file and a Parquet file.
 
-`readings` has one row for each reading, `verdicts` one for each verdict in the file, in the file's order. DataFrames
-have further columns behind these, and there are DataFrames of contacts, prompts and words as well (`FRAMES`).
+`readings` has one row for each reading, `verdicts` one for each verdict in the file, in the file's order; the columns
+are the same for one journal, for a job and in a data set. There are DataFrames of contacts, prompts and words as well
+(`FRAMES`). `t_s`, `from_s` and `until_s` are seconds since the session's start; other numbers are in the SI unit that
+the row's `unit` names.
 Columns are never renamed or moved; new ones go to the end. What a record does not have is NaN in numbers,
 empty in text.
 
@@ -11,7 +13,7 @@ empty in text.
     truth     bool                          true, false                                 bool
     word      category                      text                                        string
     text      str (object before pandas 3)  text                                        string
-    time      datetime64[us, UTC]
+    time      datetime64[us, UTC]           RFC 3339: 2031-03-04T05:06:07.100000Z       timestamp (µs, UTC)
 """
 
 from __future__ import annotations
@@ -79,8 +81,12 @@ FROM_WHERE = (
     Column("time", "time", "the session's start by the computer's clock, plus t_s; UTC"),
     Column("tag", "word", "the unit's tag"),
     Column("journal", "word", "the file's name"),
+    Column("session", "word", "the session's id"),
+    Column("unit_name", "word", "what the unit is called"),
+    Column("model", "word", "the unit's model, by the plan"),
+    Column("meter", "word", "the meter's profile"),
 )
-"""The last columns of every DataFrame."""
+"""The last columns of every table: when, and whose row it is."""
 
 FRAMES: dict[FrameName, tuple[Column, ...]] = {
     "readings": (
@@ -121,4 +127,5 @@ FRAMES: dict[FrameName, tuple[Column, ...]] = {
 }
 """DataFrames of `metercap.load`."""
 
-TABLES: dict[TableName, tuple[Column, ...]] = {"readings": READINGS, "verdicts": VERDICTS}
+TABLES: dict[TableName, tuple[Column, ...]] = {"readings": FRAMES["readings"], "verdicts": FRAMES["verdicts"]}
+"""Tables that are written to files."""

@@ -1,30 +1,26 @@
-"""The journals of several units as one table: the same columns, and two more that say whose row it is and where from.
+"""The journals of several units as one table.
 
 What a sitting took over from an earlier one that is here has its row there, and no second one.
 """
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
 import msgspec
 
-from metercap.errors import UsageError
+from metercap.errors import JournalError, UsageError
 from metercap.export.parquet import schema_of
-from metercap.export.schema import TABLES, Column, TableName
-from metercap.export.sheet import cell, verdict_row
+from metercap.export.read import Row, reading_rows, verdict_row
+from metercap.export.schema import TABLES, TableName
+from metercap.export.sheet import write_rows
 from metercap.export.sittings import Units, given, records_in
+from metercap.export.source import Whose, whose_of
 from metercap.files import new_file
-from metercap.reading import Reading, told
 from metercap.records import SessionRecord
 
-OF_A_JOB = (
-    Column("tag", "word", "the unit's tag; in the table of a job only"),
-    Column("journal", "word", "the file that the row is from; in the table of a job only"),
-)
 _BLOCK = 1 << 16
 """Rows that go into a Parquet file together."""
 
@@ -40,13 +36,8 @@ class SeveralExported(msgspec.Struct, frozen=True):
 
 def write_csv_of(units: Units, table: TableName, stream: TextIO) -> SeveralExported:
     """Write one table of all units' journals to an open text stream, which must not translate line ends."""
-    out = csv.writer(stream, lineterminator="\r\n")
-    out.writerow([column.name for column in (*TABLES[table], *OF_A_JOB)])
     lost: list[str] = []
-    rows = 0
-    for row in _rows(units, table, lost):
-        out.writerow([cell(value) for value in row.values()])
-        rows += 1
+    rows = write_rows(table_rows(units, table, lost), table, stream)
     return SeveralExported(rows, tuple(dict.fromkeys(lost)))
 
 
@@ -63,12 +54,12 @@ def save_parquet_of(units: Units, table: TableName, path: str | Path) -> Several
         import pyarrow.parquet as pq
     except ImportError as error:
         raise UsageError("Parquet needs pyarrow", hint="pip install 'metercap[parquet]', or export CSV") from error
-    schema = schema_of(pa, (*TABLES[table], *OF_A_JOB))
+    schema = schema_of(pa, TABLES[table])
     lost: list[str] = []
     rows = 0
     with new_file(path) as temporary, pq.ParquetWriter(temporary, schema) as writer:
         held: list[dict[str, Any]] = []
-        for row in _rows(units, table, lost):
+        for row in table_rows(units, table, lost):
             held.append({name: None if value is msgspec.UNSET else value for name, value in row.items()})
             rows += 1
             if len(held) == _BLOCK:
@@ -78,19 +69,25 @@ def save_parquet_of(units: Units, table: TableName, path: str | Path) -> Several
     return SeveralExported(rows, tuple(dict.fromkeys(lost)))
 
 
-def _rows(units: Units, table: TableName, lost: list[str]) -> Iterator[dict[str, Any]]:
+def table_rows(units: Units, table: TableName, lost: list[str]) -> Iterator[Row]:
+    """Yield all rows of a table, unit by unit; what journals that are not whole may lack is told in `lost`."""
     for tag, paths in units:
         last = _Last({}, {}) if table == "readings" else _standing(paths, lost)
         for number, path in enumerate(paths):
-            more = {"tag": tag, "journal": path.name}
+            whose = _whose(path, tag)
             if table == "readings":
-                for record in records_in(path, lost):
-                    if type(record) is Reading:
-                        yield _reading_row(record) | more
+                yield from reading_rows(records_in(path, lost), whose)
             else:
                 for n, verdict in given(path, last.ids, lost):
                     stands = last.places[verdict.step, verdict.item] == (number, n)
-                    yield verdict_row(verdict, stands) | more
+                    yield verdict_row(verdict, stands) | whose.row(verdict.t_s)
+
+
+def _whose(path: Path, tag: str) -> Whose:
+    try:
+        return whose_of(path, tag)
+    except JournalError:
+        return Whose(tag, path.name)
 
 
 class _Last(msgspec.Struct):
@@ -110,10 +107,3 @@ def _standing(paths: Sequence[Path], lost: list[str]) -> _Last:
                 last.ids[record.id] = None
             break
     return last
-
-
-def _reading_row(record: Reading) -> dict[str, Any]:
-    row = {column.name: getattr(record, column.name) for column in TABLES["readings"]}
-    row["quantity"], row["state"] = record.quantity.value, record.state.value
-    row["flags"] = " ".join(told(record.flags))
-    return row

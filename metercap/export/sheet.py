@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import datetime
 import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -22,12 +23,13 @@ from typing import Any, TextIO
 import msgspec
 
 from metercap.errors import JournalError
-from metercap.export.schema import TABLES, VERDICTS, TableName
+from metercap.export.read import Row, reading_rows, verdict_row
+from metercap.export.schema import TABLES, TableName
+from metercap.export.source import Whose, whose_of
 from metercap.files import new_file
 from metercap.gate import visible
 from metercap.journal import State, iterate
 from metercap.journal.reader import Records
-from metercap.reading import Reading, told
 from metercap.records import Verdict
 
 _FORMULA = re.compile(r"(^|[,;|])(?=\s*[=+\-@＝＋－＠])")
@@ -47,16 +49,23 @@ def write_csv(journal: str | Path, table: TableName, stream: TextIO) -> Exported
     Both tables are streamed; of the verdicts, which one stands is looked for first. Raises JournalError as
     `journal.iterate` does; at damage the rows before it are out already.
     """
+    whose = whose_of(Path(journal))
+    last = {} if table == "readings" else _standing(journal)
+    with iterate(journal) as records:
+        rows = reading_rows(records, whose) if table == "readings" else _verdicts(records, last, whose)
+        n = write_rows(rows, table, stream)
+    return Exported(rows=n, state=records.state, lost=records.lost)
+
+
+def write_rows(rows: Iterable[Row], table: TableName, stream: TextIO) -> int:
+    """Write a table's header and rows to an open text stream; return how many rows there were."""
     out = csv.writer(stream, lineterminator="\r\n")
     out.writerow([column.name for column in TABLES[table]])
-    last = {} if table == "readings" else _standing(journal)
-    records = iterate(journal)
-    rows = 0
-    with records:
-        for row in _readings(records) if table == "readings" else _verdicts(records, last):
-            out.writerow(row)
-            rows += 1
-    return Exported(rows=rows, state=records.state, lost=records.lost)
+    n = 0
+    for row in rows:
+        out.writerow([cell(value) for value in row.values()])
+        n += 1
+    return n
 
 
 def save_csv(journal: str | Path, table: TableName, path: str | Path) -> Exported:
@@ -69,34 +78,24 @@ def save_csv(journal: str | Path, table: TableName, path: str | Path) -> Exporte
 
 
 def cell(value: Any) -> str:
-    """Return one value as it goes into a cell: text defused, None and UNSET empty, floats as their shortest text."""
+    """Return one value as it goes into a cell: text defused, None and UNSET empty, floats as their shortest text.
+
+    A time, which is UTC, is RFC 3339 to 1 µs.
+    """
     if value is None or value is msgspec.UNSET:
         return ""
     if isinstance(value, str):
         return defused(value)
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, datetime.datetime):
+        return value.replace(tzinfo=None).isoformat(timespec="microseconds") + "Z"
     return repr(value)
 
 
 def defused(text: str) -> str:
     """Return text that no spreadsheet takes for a formula and no terminal for a command."""
     return _FORMULA.sub(r"\1'", visible(text))
-
-
-def verdict_rows(records: Iterable[Any]) -> list[dict[str, Any]]:
-    """Return one row for each verdict among the records, by the schema's column names."""
-    found = [record for record in records if type(record) is Verdict]
-    last = {(verdict.step, verdict.item): index for index, verdict in enumerate(found)}
-    return [verdict_row(verdict, last[verdict.step, verdict.item] == index) for index, verdict in enumerate(found)]
-
-
-def verdict_row(verdict: Verdict, stands: bool) -> dict[str, Any]:
-    """Return one verdict's row, by the schema's column names."""
-    row = {column.name: getattr(verdict, column.name, None) for column in VERDICTS}
-    row["U"] = verdict.expanded
-    row["stands"] = stands
-    return row
 
 
 def _standing(journal: str | Path) -> dict[tuple[str, str], int]:
@@ -112,24 +111,9 @@ def _standing(journal: str | Path) -> dict[tuple[str, str], int]:
     return last
 
 
-def _readings(records: Records) -> Iterator[list[str]]:
-    for record in records:
-        if type(record) is Reading:
-            yield [
-                repr(record.t_s),
-                record.quantity,
-                "" if record.value is None else repr(record.value),
-                repr(record.resolution),
-                defused(record.unit),
-                record.state,
-                defused(" ".join(told(record.flags))),
-                defused(record.raw),
-            ]
-
-
-def _verdicts(records: Records, last: dict[tuple[str, str], int]) -> Iterator[list[str]]:
+def _verdicts(records: Records, last: dict[tuple[str, str], int], whose: Whose) -> Iterator[Row]:
     verdicts = (record for record in records if type(record) is Verdict)
     for n, verdict in enumerate(verdicts):
         # A file that is still being written may have grown since.
         stands = last.get((verdict.step, verdict.item), n) <= n
-        yield [cell(value) for value in verdict_row(verdict, stands).values()]
+        yield verdict_row(verdict, stands) | whose.row(verdict.t_s)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from metercap.export import OF_A_JOB, TABLES
+from metercap.export import TABLES
 
 SWEEP = str(Path(__file__).parents[2] / "fixtures/sessions/good-sweep.jsonl")
 
@@ -20,7 +20,7 @@ def test_columns_as_json(metercap: Callable[..., Any]) -> None:
     tables = json.loads(said.out)
     assert set(tables) == set(TABLES)
     for name, its in TABLES.items():
-        assert [row["name"] for row in tables[name]] == [column.name for column in (*its, *OF_A_JOB)]
+        assert [row["name"] for row in tables[name]] == [column.name for column in its]
         assert all(row["says"] and row["type"] for row in tables[name])
     for row in tables["verdicts"]:
         assert row["says"] in metercap("export", "--columns").out

@@ -35,7 +35,7 @@ SESSION = SessionRecord(
     tag="B",
     operator="Ilse Grünwald",
     known_good=False,
-    plan={},
+    plan={"model": "GC-8"},
     meter=MeterProfile(name="lcd14", family="lcd14"),
     identity="",
     reference={},

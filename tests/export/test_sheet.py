@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from metercap.errors import FileProblem, JournalError
 from metercap.export import TABLES, save_csv, write_csv
+from metercap.export.schema import FROM_WHERE
 from metercap.export.sheet import cell, defused
 from metercap.reading import Reading
 
@@ -75,12 +76,13 @@ def exported(journal: Path, table: str) -> str:
 
 def test_readings(write: Write) -> None:
     """Every byte of a small readings table: the schema's header, one CR LF line a reading, over-range empty."""
+    whose = "B,gc8.jsonl,7f3c,controller B,GC-8,lcd14"
     assert exported(write(), "readings") == (
-        "t_s,quantity,value,resolution,unit,state,flags,raw\r\n"
-        "0.1,resistance,,0.1,ohm,over,auto beep,1f2b\r\n"
-        "0.2,resistance,0.30000000000000004,0.1,ohm,ok,auto,1f2b\r\n"
-        "0.3,voltage_dc,-1.5,0.1,V,ok,,1f2b\r\n"
-        "0.7,capacitance,1e-12,1e-12,F,ok,auto,\r\n"
+        "t_s,quantity,value,resolution,unit,state,flags,raw,step,item,time,tag,journal,session,unit_name,model,meter\r\n"
+        f"0.1,resistance,,0.1,ohm,over,auto beep,1f2b,,,2031-03-04T05:06:07.100000Z,{whose}\r\n"
+        f"0.2,resistance,0.30000000000000004,0.1,ohm,ok,auto,1f2b,,,2031-03-04T05:06:07.200000Z,{whose}\r\n"
+        f"0.3,voltage_dc,-1.5,0.1,V,ok,,1f2b,,,2031-03-04T05:06:07.300000Z,{whose}\r\n"
+        f"0.7,capacitance,1e-12,1e-12,F,ok,auto,,,,2031-03-04T05:06:07.700000Z,{whose}\r\n"
     )
 
 
@@ -88,7 +90,12 @@ def test_verdicts(write: Write) -> None:
     """Every cell of a small verdicts table: replaced ones marked, hostile text defused, negative numbers left alone."""
     header, *rows = parse_rfc4180(exported(write(), "verdicts"))
     assert header == [column.name for column in TABLES["verdicts"]]
-    found = [{name: text for name, text in zip(header, row, strict=True) if text} for row in rows]
+    own = len(header) - len(FROM_WHERE)
+    assert [row[own:] for row in rows] == [
+        [f"2031-03-04T05:06:07.{tenth}00000Z", "B", "gc8.jsonl", "7f3c", "controller B", "GC-8", "lcd14"]
+        for tenth in (4, 5, 8, 9)
+    ]
+    found = [{name: text for name, text in zip(header[:own], row[:own], strict=True) if text} for row in rows]
     assert found[0] == {
         "t_s": "0.4",
         "step": "fuses",
