@@ -26,6 +26,7 @@ FLOORS = (
     ("steps",),
     ("reference",),
     ("plan",),
+    ("order",),
     ("session",),
     ("outcome", "rejudge"),
     ("evidence",),
