@@ -2,18 +2,65 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
-from metercap.errors import PlanError
+import msgspec
+
+from metercap.errors import FileProblem, PlanError
 from metercap.files import open_file
 from metercap.gate import visible
+from metercap.pictures import beside, faults, read, sha256
 from metercap.plan.load import LARGEST, load_plan
 from metercap.plan.model import Plan
+from metercap.plan.problems import Problem, spelled
+from metercap.plankeys import Picture
 
 
 def read_plan(path: Path | str) -> Plan:
-    """Return the plan in a file. Raises PlanError: unreadable, too large, not UTF-8, or all its problems at once."""
-    return load_plan(read_text(path), visible(str(path)))
+    """Return the plan in a file. Raises PlanError: unreadable, too large, not UTF-8, or all its problems at once.
+
+    A picture without a hash gets that of the file that lies there now, so that a session records which one it was.
+    """
+    plan = load_plan(read_text(path), visible(str(path)))
+    if all(picture.sha256 for picture in plan.pictures):
+        return plan
+    folder = Path(path).parent
+    return msgspec.structs.replace(plan, pictures=tuple(_hashed(folder, each) for each in plan.pictures))
+
+
+def _hashed(folder: Path, picture: Picture) -> Picture:
+    if picture.sha256:
+        return picture
+    try:
+        found = sha256(read(beside(folder, picture.file)))
+    except FileProblem:  # `picture_problems` says it
+        return picture
+    return msgspec.structs.replace(picture, sha256=found)
+
+
+def picture_problems(plan: Plan, path: Path | str) -> Iterator[Problem]:
+    """Yield a warning for each picture of a plan, as its file says, that is not there, is none, or has changed."""
+    for n, picture in enumerate(plan.pictures):
+
+        def told(key: str, what: str, hint: str = "", n: int = n) -> Problem:
+            place = ("picture", n, key)
+            return Problem("warning", place, spelled(place, {}), what, hint)
+
+        try:
+            where = beside(Path(path).parent, picture.file)
+            data = read(where)
+        except FileProblem as error:
+            yield told("file", f"{error.what}: nothing is lit", error.hint)
+            continue
+        found = sha256(data)
+        if not picture.sha256:
+            yield told("sha256", "missing, so that another picture would not be noticed", f'write sha256 = "{found}"')
+        elif found != picture.sha256:
+            what = "the file is another than the one that was marked: nothing is lit"
+            yield told("sha256", what, f'look at every place again, then write sha256 = "{found}"')
+        if why := faults(data, where):
+            yield told("file", why, "a picture is a photograph as JPEG or PNG")
 
 
 def read_text(path: Path | str) -> str:

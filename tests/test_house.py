@@ -33,6 +33,7 @@ FLOORS = (
     ("history",),
     ("view",),
     ("settings", "files", "clock"),
+    ("pictures",),
     ("journal", "profiles", "planfile", "link", "words", "outlet", "meters"),
     ("live", "job", "finding"),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),

@@ -27,11 +27,13 @@ def checked_plan(
     With `only` (`--steps`) the rules hold for those steps alone, so that an ohms step run by itself still needs its
     proof that the unit is dead. UsageError for a step that the plan does not have.
     """
-    from metercap.planfile import read_plan
+    from metercap.planfile import picture_problems, read_plan
     from metercap.profiles import find_plan
 
     path = find_plan(name_or_path)
-    return fit_plan(read_plan(path), str(path), profile, no_safe=no_safe, only=only, warn=warn)
+    plan = fit_plan(read_plan(path), str(path), profile, no_safe=no_safe, only=only, warn=warn)
+    refuse_unfit(list(picture_problems(plan, path)), str(path), warn=warn)
+    return plan
 
 
 def fit_plan(

@@ -48,9 +48,10 @@ def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
     """Name every mistake of PLAN, a plan's name or a TOML file, with file, line and key."""
     from metercap.gate import visible
     from metercap.plan.load import examine
+    from metercap.plan.pictures import unplaced
     from metercap.plan.problems import in_file_order, plan_error
     from metercap.plan.rules import check_plan
-    from metercap.planfile import read_text
+    from metercap.planfile import picture_problems, read_text
     from metercap.profiles import find_meter, find_plan
 
     path = find_plan(plan)
@@ -60,6 +61,7 @@ def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
     if found.plan is not None:
         profile = None if meter is None else find_meter(meter)
         problems = check_plan(found.plan, profile, no_safe=no_safe)
+        problems += [*unplaced(found.plan), *picture_problems(found.plan, path)]
     errors = [problem for problem in problems if problem.severity == "error"]
     if as_json:
         rows = [_row(problem, found.places.line(problem.path)) for problem in problems]

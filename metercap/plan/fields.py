@@ -56,8 +56,8 @@ def keys_of(struct: type[msgspec.Struct]) -> dict[str, Key]:
 @cache
 def hidden_keys(struct: type[msgspec.Struct]) -> frozenset[str]:
     """Return the keys of this struct that the loader fills and a file must not hold."""
-    if issubclass(struct, Plan):
-        return frozenset({"steps"})
+    if issubclass(struct, Plan):  # which other tables fill
+        return frozenset({"steps", "pictures"})
     if not issubclass(struct, StepBase):
         return frozenset()
     names = {field.encode_name for field in msgspec.structs.fields(struct)}

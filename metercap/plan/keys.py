@@ -17,10 +17,10 @@ from metercap.plan.model import Plan
 from metercap.plan.new import quoted
 from metercap.plan.values import MOST_COUNT, TARGET_WORDS, choices
 from metercap.plan.write import written
-from metercap.plankeys import Item, StepBase
+from metercap.plankeys import Item, Picture, StepBase
 from metercap.plankeys.base import MOST_LEVELS
 
-PLAN, ITEM = "plan", "item"
+PLAN, ITEM, PICTURE = "plan", "item", "picture"
 KIND_MEANS = "What the step does."
 WIDTH = 100
 
@@ -38,6 +38,8 @@ _OF_MARK = {
     "minutes": "a number above 0, in minutes: 2.5",
     "teardown": f"a list of ids, or a level from 1 to {MOST_LEVELS}",
     "chances": 'a table: by symptom a share, 0.3 or "30 %"; over all steps at most 1 for a symptom',
+    "file": "the name of a file beside the plan",
+    "sha256": "64 digits in hex, as metercap plan check says them",
     "groups": "a list of groups, each a range or a list of names",
 }
 
@@ -55,7 +57,7 @@ class KeyRow(NamedTuple):
 
 
 def key_rows(kind: str | None = None) -> Iterator[KeyRow]:
-    """Return the keys of `[plan]`, of each kind of step and of items; with `kind` its own, and items' if it has any."""
+    """Return the keys of `[plan]`, of each kind of step, of items and pictures; with `kind` its own, and its items'."""
     kinds = step_kinds() if kind is None else {kind: step_kinds()[kind]}
     if kind is None:
         yield from _rows(PLAN, Plan)
@@ -64,6 +66,8 @@ def key_rows(kind: str | None = None) -> Iterator[KeyRow]:
         yield from _rows(name, struct)
     if any(holds_items(key) for struct in kinds.values() for key in keys_of(struct).values()):
         yield from _rows(ITEM, Item)
+    if kind is None:
+        yield from _rows(PICTURE, Picture)
 
 
 def key_text(kind: str | None = None) -> Iterator[str]:
@@ -73,7 +77,7 @@ def key_text(kind: str | None = None) -> Iterator[str]:
     """
     common = ("kind", *keys_of(StepBase))
     rows = list(key_rows(kind))
-    steps = [row for row in rows if row.table not in (PLAN, ITEM)]
+    steps = [row for row in rows if row.table not in (PLAN, ITEM, PICTURE)]
     parts = [
         ("[plan]", [row for row in rows if row.table == PLAN]),
         ("[[step]] of every kind", [row for row in steps if row.table == steps[0].table and row.key in common]),
@@ -82,6 +86,7 @@ def key_text(kind: str | None = None) -> Iterator[str]:
             for name in dict.fromkeys(row.table for row in steps)
         ),
         ("an item, as a table in items", [row for row in rows if row.table == ITEM]),
+        ("[[picture]]", [row for row in rows if row.table == PICTURE]),
     ]
     before = ""
     for heading, part in parts:
@@ -99,6 +104,8 @@ def unit_text(key: Key) -> str:
     """Return how a key's value is written."""
     if holds_items(key):
         return "a range, or a list of names, of tables, or of both"
+    if key.name == "at":
+        return "a table: a name, and x and y from 0 to 1 from the upper left of the stored file, or one such pair a tip"
     if key.mark:
         return _OF_MARK[key.mark]
     if isinstance(key.type, inspect.DictType):

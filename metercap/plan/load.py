@@ -19,10 +19,11 @@ from metercap.errors import ValueText
 from metercap.plan.fields import SHARE, UNIT, Key, hidden_keys, holds_items, keys_of, step_kinds
 from metercap.plan.items import fuse_limit, read_items
 from metercap.plan.model import TOKEN_WORDS, Plan, Step
+from metercap.plan.pictures import read_pictures
 from metercap.plan.places import Path, Places, TooDeep, find_places
 from metercap.plan.problems import Problem, listed, plan_error, spelled
 from metercap.plan.values import EXAMPLES, OWN_UNIT, READERS, plain
-from metercap.plankeys import Item, StepBase, SweepStep, WalkStep
+from metercap.plankeys import Item, Picture, StepBase, SweepStep, WalkStep
 from metercap.plankeys.walk import out_of_order
 from metercap.quantity import Quantity
 from metercap.quantity.numbers import MAX_TEXT, shown
@@ -35,7 +36,7 @@ MOST_STORED = 2**19
 """Most bytes of a plan as JSON: a journal's first record holds it whole, in one line of at most a mebibyte."""
 MOST_KEPT = 1000
 """Problems that are kept; beyond, a hostile file would only fill the memory."""
-TABLES = ("plan", "step")
+TABLES = ("plan", "step", "picture")
 MOST_STEPS = 1000
 MOST_ITEMS = 20_000
 MOST_TOKENS = 3
@@ -139,7 +140,7 @@ class _Reader:
         """Return the plan, or None when there are problems."""
         meant = {key: nearest(key, TABLES) for key in data if key not in TABLES}
         for key, name in meant.items():
-            self.error((key,), "no such table", did_you_mean(name) or "a plan holds [plan] and [[step]]")
+            self.error((key,), "no such table", did_you_mean(name) or "a plan holds [plan], [[step]] and [[picture]]")
         head = data.get("plan")
         if not isinstance(head, dict):
             what = "missing" if head is None else "a table is wanted"
@@ -160,9 +161,10 @@ class _Reader:
                 self._ids[n] = step["id"][:MAX_TEXT]
         steps = [self._step(step, n) for n, step in enumerate(raw)]
         self._unique_ids(raw)
+        pictures = self._pictures(data.get("picture", []), [step for step in steps if step is not None])
         if self.problems:
             return None
-        plan = Plan(steps=tuple(step for step in steps if step is not None), **values)
+        plan = Plan(steps=tuple(step for step in steps if step is not None), pictures=pictures, **values)
         size = len(msgspec.json.encode(plan))
         if size > MOST_STORED:
             what = f"{size} bytes as a journal stores it, and at most {MOST_STORED} fit its first record"
@@ -183,6 +185,10 @@ class _Reader:
             elif name.casefold() in seen:
                 self.error(path, f"{shown(name)} is also the id of step {seen[name.casefold()] + 1}", "take another id")
             seen.setdefault(name.casefold(), n)
+
+    def _pictures(self, raw: object, steps: list[Step]) -> tuple[Picture, ...]:
+        whole = len(steps) == len(self._ids)  # else an item may well stand in a step with a mistake of its own
+        return read_pictures(raw, steps if whole else None, self._table, self.error)
 
     def _tokens(self, tokens: dict[str, float]) -> None:
         if len(tokens) > MOST_TOKENS:
@@ -315,7 +321,7 @@ class _Reader:
         return values
 
     def _unknown(self, name: str, keys: dict[str, Key], hidden: frozenset[str], path: Path) -> None:
-        if name in hidden and name != "steps":
+        if name in hidden and name not in ("steps", "pictures"):
             hint = "it follows from the limits" if name == UNIT else f"write {name.removesuffix(SHARE)}"
             self.error((*path, name), "not written in a plan", hint)
         else:
@@ -358,7 +364,7 @@ class _Reader:
 
     def _named_values(self, kind: inspect.DictType, raw: object, path: Path) -> dict[str, Any]:
         if not isinstance(raw, dict):
-            raise ValueText("a table is wanted", hint='write { open = "143 ohm" }')
+            raise ValueText("a table is wanted", hint="write { NAME = … }")
         mark = kind.value_type.extra["as"] if isinstance(kind.value_type, inspect.Metadata) else ""  # type: ignore[index]
         out = {}
         for name, value in raw.items():

@@ -12,6 +12,7 @@ from metercap.plankeys import (
     CheckStep,
     ConfirmStep,
     ExerciseStep,
+    Picture,
     SafeStep,
     SweepStep,
     TrialsStep,
@@ -44,7 +45,7 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Ordered steps for one model of unit.
 
     `supply` "none" marks loose parts on the mat, which need no proof that they are dead. `tokens` gives marked
-    resistors whose touch is a word.
+    resistors whose touch is a word. `pictures` are the file's `[[picture]]` tables.
     """
 
     title: Annotated[str, says("What the plan is for.", '"Climate controller, main board"')]
@@ -64,6 +65,7 @@ class Plan(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     tokens: Annotated[
         dict[str, Ohm], says("Marked resistors on the mat whose touch is a word.", '{ open = "143 ohm" }')
     ] = {}
+    pictures: tuple[Picture, ...] = ()
 
 
 def to_builtins(plan: Plan) -> dict[str, Any]:

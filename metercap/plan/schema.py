@@ -19,15 +19,17 @@ from metercap.plan.fields import Key, holds_items, keys_of, step_kinds
 from metercap.plan.keys import KIND_MEANS, default_text, unit_text
 from metercap.plan.load import MOST_TOKENS
 from metercap.plan.model import TOKEN_WORDS, Plan
-from metercap.plan.values import MOST_COUNT, MOST_MINUTES, TARGET_WORDS, choices
-from metercap.plankeys import Item
+from metercap.plan.values import MOST_COUNT, MOST_MINUTES, MOST_NAME, TARGET_WORDS, choices
+from metercap.plankeys import Item, Picture
 from metercap.plankeys.base import MOST_LEVELS
+from metercap.plankeys.picture import MOST_PICTURES
 
 DIALECT = "http://json-schema.org/draft-07/schema#"
 
 _WRITTEN: dict[str, Any] = {"type": "string", "pattern": "[0-9]", "maxLength": 64}
 """A value with its unit; which texts are values is for the loader to say."""
 _NAMES: dict[str, Any] = {"type": "array", "minItems": 1, "items": {"type": "string", "minLength": 1}}
+_SHARE_OF_PICTURE: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 1}
 _VALUES: dict[str, dict[str, Any]] = {
     "limit": _WRITTEN,
     "ohm": _WRITTEN,
@@ -52,6 +54,20 @@ _VALUES: dict[str, dict[str, Any]] = {
     "chances": {
         "type": "object",
         "additionalProperties": {"type": ["number", "string"], "exclusiveMinimum": 0, "exclusiveMaximum": 1},
+    },
+    "file": {"type": "string", "minLength": 1, "maxLength": MOST_NAME, "pattern": "^[^./\\\\:][^/\\\\:]*$"},
+    "sha256": {"type": "string", "pattern": "^[0-9A-Fa-f]{64}$"},
+    "points": {
+        "type": "array",
+        "minItems": 1,
+        "maxItems": 2,
+        "items": {
+            **_SHARE_OF_PICTURE,
+            "type": ["number", "array"],
+            "minItems": 2,
+            "maxItems": 2,
+            "items": _SHARE_OF_PICTURE,
+        },
     },
     "items": {
         "type": ["string", "array"],
@@ -79,6 +95,7 @@ def plan_schema() -> dict[str, Any]:
         "additionalProperties": False,
         "properties": {
             "plan": _table(Plan),
+            "picture": {"type": "array", "maxItems": MOST_PICTURES, "items": {"$ref": "#/definitions/picture"}},
             "step": {
                 "type": "array",
                 "minItems": 1,
@@ -98,6 +115,7 @@ def plan_schema() -> dict[str, Any]:
         },
         "definitions": {
             "item": _table(Item),
+            "picture": _table(Picture),
             **{kind: _step(kind, struct) for kind, struct in kinds.items()},
             **{f"value-{mark}": schema for mark, schema in _VALUES.items()},
         },
@@ -144,6 +162,8 @@ def _value(toml: str) -> Any:
 def _key(key: Key) -> dict[str, Any]:
     if holds_items(key):
         return _ref("items")
+    if key.name == "at":
+        return {"type": "object", "additionalProperties": _ref("points")}
     if isinstance(key.type, inspect.DictType) and not key.mark:
         words = {word: _ref("ohm") for word in TOKEN_WORDS}
         return {"type": "object", "maxProperties": MOST_TOKENS, "additionalProperties": False, "properties": words}

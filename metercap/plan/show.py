@@ -35,6 +35,11 @@ def plan_lines(plan: Plan) -> Iterator[str]:
     for n, step in enumerate(plan.steps, 1):
         yield ""
         yield from _step(n, step)
+    for picture in plan.pictures:
+        yield ""
+        what = f", {picture.title}" if picture.title else ""
+        count = len(picture.at)
+        yield visible(f"picture {picture.file}: {picture.side}{what}; {count} place{'' if count == 1 else 's'} on it")
 
 
 def _step(n: int, step: Step) -> Iterator[str]:

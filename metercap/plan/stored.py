@@ -15,6 +15,7 @@ from msgspec import inspect
 from metercap.plan.fields import holds_items, keys_of
 from metercap.plan.model import Plan, Step
 from metercap.plan.values import MOST_COUNT, MOST_MINUTES
+from metercap.plankeys.picture import BOTH_TIPS
 
 LARGEST = 1e24
 """In SI; no meter's value and no wait comes near it."""
@@ -36,6 +37,11 @@ def impossible(plan: Plan) -> Iterator[str]:
         known[step.id] = None
         for problem in _of_step(step):
             yield f"{where}: {problem}"
+    for n, picture in enumerate(plan.pictures, 1):
+        for name, points in picture.at.items():
+            shares = [share for point in points for share in point]
+            if not 1 <= len(points) <= BOTH_TIPS or not all(0.0 <= share <= 1.0 for share in shares):
+                yield f"picture {n}: {name!r}: no place on a picture"
     for word, ohm in plan.tokens.items():
         if not 0.0 < ohm < LARGEST:
             yield f"tokens: {word!r}: must be above 0"

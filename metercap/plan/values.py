@@ -15,12 +15,17 @@ from metercap.errors import ValueText
 from metercap.metrology.domain import round6
 from metercap.plan.problems import listed
 from metercap.plankeys.base import MOST_LEVELS, QUANTITY_OF_UNIT
+from metercap.plankeys.picture import BOTH_TIPS, Point
 from metercap.quantity import expand_items, parse_duration_s, parse_tolerance, parse_value
 from metercap.quantity.numbers import shown
 from metercap.spelling import near
 
 TARGET_WORDS = ("reference", "as found")
 _HUGE = 10**18
+MOST_NAME = 200
+"""Characters of a file's name: with what a temporary file adds, no system takes more than 255."""
+DEVICES = ("con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10)))
+"""Names that one system opens as devices, whatever their ending (its own documentation, from memory)."""
 MOST_COUNT = 100_000
 """Highest count (presses, runs, contacts) that a plan may ask for."""
 
@@ -42,13 +47,16 @@ EXAMPLES = {
     "minutes": "2.5",
     "teardown": '["lid-off"], or a level: 1',
     "chances": '{ "does not start" = 0.3 }',
+    "points": "[0.21, 0.4] or [[0.21, 0.4], [0.25, 0.4]]",
+    "file": '"front.png"',
+    "sha256": "the 64 digits that metercap plan check says",
 }
 
 
 class Written(NamedTuple):
     """A value in SI; `unit` where it picks or must fit the step's; `share` marks a relative tolerance."""
 
-    value: float | str | tuple[str, ...] | tuple[tuple[str, ...], ...] | dict[str, float]
+    value: float | str | tuple[str, ...] | tuple[tuple[str, ...], ...] | tuple[Point, ...] | dict[str, float]
     unit: str = ""
     share: bool = False
 
@@ -177,6 +185,44 @@ def _chances(raw: object) -> Written:
     return Written(chances)
 
 
+def _points(raw: object) -> Written:
+    """One place on a picture, or one for each tip; both coordinates are fractions of the picture."""
+    pairs = raw if isinstance(raw, list) and raw and isinstance(raw[0], list) else [raw]
+    if not 1 <= len(pairs) <= BOTH_TIPS:
+        raise ValueText(f"{len(pairs)} places, and there are two tips", hint=f"write {EXAMPLES['points']}")
+    return Written(tuple(_point(pair) for pair in pairs))
+
+
+def _point(raw: object) -> Point:
+    numbers = [_number(part) for part in raw] if isinstance(raw, list) else []
+    if len(numbers) != 2 or None in numbers:
+        raise ValueText("a place is x and y in fractions of the picture", hint=f"write {EXAMPLES['points']}")
+    x, y = (float(number) for number in numbers if number is not None)
+    for name, share in (("x", x), ("y", y)):
+        if not 0.0 <= share <= 1.0:
+            hint = "fractions from 0 to 1: x of its width from the left, y of its height from the top"
+            raise ValueText(f"{name} = {share:g} lies outside the picture", hint=hint)
+    return x, y
+
+
+def _file(raw: object) -> Written:
+    """The name of a file that lies beside the plan, and nowhere else."""
+    text = _text(raw, "file")
+    base = text.partition(".")[0].casefold()
+    if not text.strip() or not text.isprintable() or len(text) > MOST_NAME or text.startswith("."):
+        raise ValueText(f"{shown(text)} is no name of a picture", hint=f"write it as {EXAMPLES['file']}")
+    if any(sign in text for sign in "/\\:") or base in DEVICES:
+        raise ValueText(f"{shown(text)} leads away from the plan", hint="a picture lies beside its plan: its name only")
+    return Written(text)
+
+
+def _sha256(raw: object) -> Written:
+    text = _text(raw, "sha256").casefold()
+    if len(text) != 64 or not all(sign in "0123456789abcdef" for sign in text):
+        raise ValueText(f"{shown(text)} is no SHA-256", hint=f"write {EXAMPLES['sha256']}")
+    return Written(text)
+
+
 READERS: dict[str, Callable[[object], Written]] = {
     "limit": _limit,
     "target": _target,
@@ -189,6 +235,9 @@ READERS: dict[str, Callable[[object], Written]] = {
     "minutes": _minutes,
     "teardown": _teardown,
     "chances": _chances,
+    "points": _points,
+    "file": _file,
+    "sha256": _sha256,
     "ohm": lambda raw: _with_unit(raw, "ohm", "ohm"),
     "V": lambda raw: _with_unit(raw, "V", "V"),
     "A": lambda raw: _with_unit(raw, "A", "A"),

@@ -13,7 +13,8 @@ from typing import Any
 from metercap.plan.fields import EDGE, SHARE, TOLERANCE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan
 from metercap.plan.new import quoted
-from metercap.plankeys import Item, StepBase
+from metercap.plankeys import Item, Picture, StepBase
+from metercap.plankeys.picture import Point
 from metercap.quantity.names import compressed
 
 _PREFIXES = ((6, "M"), (3, "k"), (0, ""), (-3, "m"), (-6, "u"), (-9, "n"))
@@ -25,6 +26,8 @@ def plan_toml(plan: Plan) -> str:
     lines = ["[plan]", *_keys(plan, keys_of(Plan), "")]
     for step in plan.steps:
         lines += ["", *step_toml(step)]
+    for picture in plan.pictures:
+        lines += ["", *picture_toml(picture)]
     return "\n".join(lines) + "\n"
 
 
@@ -34,6 +37,21 @@ def step_toml(step: StepBase) -> list[str]:
     head = ["[[step]]", f"id = {quoted(step.id)}", f"kind = {quoted(kind_of(step))}"]
     keys = {name: key for name, key in keys_of(type(step)).items() if name not in ("id", "kind")}
     return [*head, *_keys(step, keys, unit)]
+
+
+def picture_toml(picture: Picture) -> list[str]:
+    """Return the lines of one `[[picture]]`, each place on a line of its own."""
+    keys = {name: key for name, key in keys_of(Picture).items() if name != "at"}
+    lines = ["[[picture]]", *_keys(picture, keys, "")]
+    if picture.at:
+        lines += ["[picture.at]", *(f"{quoted(name)} = {points_toml(at)}" for name, at in picture.at.items())]
+    return lines
+
+
+def points_toml(at: tuple[Point, ...]) -> str:
+    """Return a place as it is written: x and y, or a pair for each tip."""
+    pairs = [f"[{_plain(x)}, {_plain(y)}]" for x, y in at]
+    return pairs[0] if len(pairs) == 1 else f"[{', '.join(pairs)}]"
 
 
 def _keys(table: Any, keys: dict[str, Key], unit: str) -> Iterator[str]:

@@ -10,6 +10,7 @@ from metercap.plankeys.base import Item, ItemsStep, MeasuredStep, StepBase
 from metercap.plankeys.cell import CellStep
 from metercap.plankeys.confirm import ConfirmStep
 from metercap.plankeys.exercise import ExerciseStep
+from metercap.plankeys.picture import Picture
 from metercap.plankeys.safe import SafeStep
 from metercap.plankeys.trials import TrialsStep
 from metercap.plankeys.tune import TuneStep
@@ -25,6 +26,7 @@ __all__ = [
     "Item",
     "ItemsStep",
     "MeasuredStep",
+    "Picture",
     "SafeStep",
     "StepBase",
     "SweepStep",

@@ -4,8 +4,24 @@
 views; none of them reads a plan or a sentence, takes leads off or applies a rule again.
 """
 
+from metercap.view.board import Board, Mark, Sheet, Spot, State
 from metercap.view.fold import advance, after, begin
-from metercap.view.model import Spot, Stage, Told, Touch, Unit, View
+from metercap.view.model import Stage, Told, Touch, Unit, View
 from metercap.view.viewer import Viewer
 
-__all__ = ["Spot", "Stage", "Told", "Touch", "Unit", "View", "Viewer", "advance", "after", "begin"]
+__all__ = [
+    "Board",
+    "Mark",
+    "Sheet",
+    "Spot",
+    "Stage",
+    "State",
+    "Told",
+    "Touch",
+    "Unit",
+    "View",
+    "Viewer",
+    "advance",
+    "after",
+    "begin",
+]

@@ -7,7 +7,7 @@ there are no facts, and the view tells less.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 import msgspec
@@ -15,7 +15,8 @@ from msgspec import UNSET
 
 from metercap.errors import MetercapError
 from metercap.plan import from_builtins
-from metercap.plankeys import ItemsStep, StepBase
+from metercap.plankeys import ItemsStep, Picture, StepBase
+from metercap.plankeys.picture import Where, placed
 from metercap.plankeys.walk import WalkStep, walked
 from metercap.reading import Garbage, Reading
 from metercap.records import (
@@ -43,7 +44,8 @@ from metercap.session.heard import CLAP
 from metercap.session.inherit import Inherited
 from metercap.steps.facts import TuneFacts
 from metercap.steps.hazard import Standing
-from metercap.view.model import Elsewhere, Spot, Stage, Told, Touch, Unit, View
+from metercap.view.board import Spot, blank, marked
+from metercap.view.model import Elsewhere, Stage, Told, Touch, Unit, View
 
 KEEP_ARRIVALS = 12
 """Latest arrivals of readings kept, for their rate."""
@@ -66,6 +68,7 @@ def begin(record: SessionRecord) -> View:
     """Return the view of a session that is about to start: its unit and its path, nothing asked."""
     steps: tuple[StepBase, ...] = ()
     title, cautions = str(record.plan.get("title", "")), ()
+    pictures: tuple[Picture, ...] = ()
     try:
         plan = from_builtins(record.plan)
     except MetercapError:  # a plan of another version: what is asked is shown all the same
@@ -74,12 +77,21 @@ def begin(record: SessionRecord) -> View:
         only = record.options.get("steps")
         steps = tuple(step for step in plan.steps if not only or step.id in only)
         title, model, cautions = plan.title, plan.model, plan.cautions  # type: ignore[assignment]
+        pictures = plan.pictures
     job, units = ("", ()) if record.job is UNSET else (record.job.title, record.job.units)
     unit = Unit(
         record.unit, record.tag, title, model, record.meter.name, record.known_good, tuple(cautions), job, units
     )
-    path = tuple(_stage(step) for step in steps)
-    return View(t_s=record.t_s, unit=unit, path=path, elsewhere=_elsewhere(record), arrived=bool(units))
+    where = placed(pictures, steps)
+    path = tuple(_stage(step, where) for step in steps)
+    return View(
+        t_s=record.t_s,
+        unit=unit,
+        path=path,
+        board=blank(pictures),
+        elsewhere=_elsewhere(record),
+        arrived=bool(units),
+    )
 
 
 def _elsewhere(record: SessionRecord) -> tuple[Elsewhere, ...]:
@@ -97,25 +109,40 @@ def _elsewhere(record: SessionRecord) -> tuple[Elsewhere, ...]:
     )
 
 
-def _stage(step: StepBase) -> Stage:
+def _stage(step: StepBase, where: Mapping[tuple[str, str], tuple[Where, ...]]) -> Stage:
     items = getattr(step, "items", ())
     order = walked(items, step.order) if isinstance(step, WalkStep) else items
-    spots = tuple(Spot(item.name, item.where) for item in order)
+    spots = tuple(Spot(item.name, item.where, at=where.get((step.id, item.name), ())) for item in order)
     if not isinstance(step, ItemsStep) and not spots:
-        spots = tuple(Spot(name) for name in step.item_names)
+        spots = tuple(Spot(name, at=where.get((step.id, name), ())) for name in step.item_names)
     return Stage(step.id, str(type(step).__struct_config__.tag), step.say, step.cautions, spots)
 
 
 def advance(view: View, event: Event | None, outcomes: Iterable[Outcome], facts: SessionFacts | None = None) -> View:
     """Return the view after an event, what came of it, and what the session knows then."""
-    now = view if event is None else after(view, event)
+    now = view if event is None else _after(view, event)
     for outcome in outcomes:
-        now = after(now, outcome)
-    return now if facts is None else _known(now, facts)
+        now = _after(now, outcome)
+    return _boarded(view, now if facts is None else _known(now, facts))
 
 
 def after(view: View, record: Record) -> View:
     """Return the view after one record, of which no more is known than it says."""
+    return _boarded(view, _after(view, record))
+
+
+def _boarded(before: View, now: View) -> View:
+    """Put in how the board stands, where anything that it shows has changed."""
+    if now.board is None:
+        return now
+    item = "" if now.end is not None else now.item
+    if now.path is before.path and now.board.step == now.step and item == before.item and now.end is before.end:
+        return now
+    stage = now.stage
+    return msgspec.structs.replace(now, board=marked(now.board, now.step, () if stage is None else stage.spots, item))
+
+
+def _after(view: View, record: Record) -> View:
     work = _WORK.get(type(record))
     if work is None:
         return view
@@ -155,7 +182,7 @@ def _steering(view: View, facts: SessionFacts) -> _Change:
 
 def _session(_: View, record: SessionRecord) -> _Change:
     fresh = begin(record)
-    return {name: getattr(fresh, name) for name in ("unit", "path", "arrived", "elsewhere")}
+    return {name: getattr(fresh, name) for name in ("unit", "path", "board", "arrived", "elsewhere")}
 
 
 def _reading(view: View, record: Reading) -> _Change:

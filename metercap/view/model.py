@@ -13,6 +13,7 @@ from metercap.records import CueKind, EndRecord, Link, Operator, Prompt, Verdict
 from metercap.session.facts import PastLimit, Shown, Tips
 from metercap.session.route import LeftOpen
 from metercap.steps.facts import Facts, InForce, TuneFacts
+from metercap.view.board import Board, Spot
 
 
 class Unit(msgspec.Struct, frozen=True):
@@ -35,15 +36,6 @@ class Elsewhere(msgspec.Struct, frozen=True):
     tag: str
     waits: tuple[tuple[str, float], ...] = ()
     past: tuple[PastLimit, ...] = ()
-
-
-class Spot(msgspec.Struct, frozen=True):
-    """One item of a step: the verdict that stands, or whether it was left for a second look."""
-
-    name: str
-    where: str = ""
-    verdict: Verdict | None = None
-    skipped: bool = False
 
 
 class Stage(msgspec.Struct, frozen=True):
@@ -93,6 +85,7 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit, `left_open` what was
     left or passed over and comes back before the end. `told` is the last remark that was spoken, `note` the last of any
     kind, `reply` the one that answered the last word: why it was refused, or what came of it.
+    `board`: where the next point is on the plan's pictures, and how the step's other places stand; None without any.
     `elsewhere` is what other units of the job wait for or stand past, `arrived` true from the beginning of a
     job's session until the first touch or answer: which unit is on the mat must not be in doubt. `own`, `tips`
     and `place` are None in files of an older schema, whose outcomes are not derived again: there only what the records
@@ -107,6 +100,7 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     kind: str = ""
     item: str = ""
     place: Item | None = None
+    board: Board | None = None
     asked: Prompt | None = None
     prompts: int = 0
     aside: Prompt | None = None

@@ -8,11 +8,11 @@ import jsonschema
 import pytest
 
 from metercap.plan.fields import keys_of, step_kinds
-from metercap.plan.keys import ITEM, PLAN, KeyRow, key_rows, key_text
+from metercap.plan.keys import ITEM, PICTURE, PLAN, KeyRow, key_rows, key_text
 from metercap.plan.load import load_plan
 from metercap.plan.model import Plan
 from metercap.plan.schema import plan_schema
-from metercap.plankeys import Item, StepBase
+from metercap.plankeys import Item, Picture, StepBase
 
 VALIDATOR = jsonschema.Draft7Validator(plan_schema())
 NEEDED = {"items": '"F1..F12"', "target": '"2.187 kohm"', "tolerance": '"0.5 %"'}
@@ -28,6 +28,10 @@ def with_key(table: str, row: KeyRow) -> str:
     """A right plan in which this key is written as its example says."""
     line = f"{row.key} = {row.example}"
     plan, item, step = "", "", ""
+    if table == PICTURE:
+        sweep = '[[step]]\nid = "fuses"\nkind = "sweep"\nitems = "F1..F12"\nmax = "2 ohm"'
+        file = "" if row.key == "file" else 'file = "front.png"'
+        return "\n".join(["[plan]", 'title = "x"', sweep, "[[picture]]", file, line, ""])
     kind = "sweep" if table in (PLAN, ITEM) else table
     plan = line if row.key == "title" and table == PLAN else 'title = "x"' + (f"\n{line}" if table == PLAN else "")
     if table == ITEM:
@@ -53,7 +57,12 @@ ALL = [(row.table, row) for row in key_rows()]
 
 def test_every_key_is_said_once() -> None:
     """Each key of every struct has a row with meaning and example; keys of every step stand in each kind's table."""
-    structs: dict[str, type[Plan | Item | StepBase]] = {PLAN: Plan, ITEM: Item, **step_kinds()}
+    structs: dict[str, type[Plan | Item | Picture | StepBase]] = {
+        PLAN: Plan,
+        ITEM: Item,
+        PICTURE: Picture,
+        **step_kinds(),
+    }
     for table, struct in structs.items():
         names = [row.key for row in rows(table)]
         assert len(names) == len(set(names))

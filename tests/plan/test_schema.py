@@ -168,7 +168,10 @@ def test_every_key_is_described() -> None:
     """An editor that shows a key's description has one for each, with its example; defaults are as they are written."""
     schema = plan_schema()
     rows = {(row.table, row.key): row for row in key_rows()}
-    tables = {"plan": schema["properties"]["plan"], **{k: schema["definitions"][k] for k in ("item", *step_kinds())}}
+    tables = {
+        "plan": schema["properties"]["plan"],
+        **{k: schema["definitions"][k] for k in ("item", "picture", *step_kinds())},
+    }
     for (table, name), row in rows.items():
         key = tables[table]["properties"][name]
         assert key["description"].startswith(row.means)
