@@ -32,6 +32,7 @@ COMMANDS = {
     "cell": "Measure a backup cell, without a plan file.",
     "replay": "Play a session again, check it, or judge it by another plan.",
     "compare": "Set sessions side by side, most suspicious first.",
+    "history": "Tell what many sessions measured, item by item, and what their meters read.",
     "learn": "Make a reference from sessions on good units.",
     "report": "Write the report of a session.",
     "export": "Write a session's tables as CSV or Parquet.",

@@ -28,6 +28,13 @@ def folder() -> Path:
     return platformdirs.user_config_path("metercap", appauthor=False)
 
 
+def cache_folder() -> Path:
+    """Return the folder for what may be deleted at any time, since it can be made anew; whether it exists or not."""
+    import platformdirs
+
+    return platformdirs.user_cache_path("metercap", appauthor=False)
+
+
 def read_toml(place: Path, model: type[T], what: str) -> T | None:
     """Read a TOML file as `model`; None when there is none. FileProblem, naming `what`, when it cannot be used."""
     try:

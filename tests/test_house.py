@@ -36,7 +36,7 @@ FLOORS = (
     ("pictures",),
     ("journal", "profiles", "planfile", "link", "words", "outlet", "meters"),
     ("live", "job", "finding"),
-    ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
+    ("practice", "plain", "sound", "screen", "export", "compare", "learn", "archive"),
     ("report",),
     ("web",),
     ("marking",),

@@ -76,7 +76,8 @@ class Dates(msgspec.Struct):
 class Cell(msgspec.Struct):
     """What was seen at one place: all values, and the same by meter, bench and date; how often each verdict was given.
 
-    `resolution` is the coarsest; `lowest` and `highest` are the outermost values, with their origin.
+    `resolution` is the coarsest last digit, `finest` the finest, 0 before any. `lowest` and `highest` are the outermost
+    values, with their origin.
     """
 
     all: Tally = msgspec.field(default_factory=Tally)
@@ -85,12 +86,14 @@ class Cell(msgspec.Struct):
     dates: Dates = msgspec.field(default_factory=Dates)
     verdicts: dict[str, int] = {}
     resolution: float = 0.0
+    finest: float = 0.0
     lowest: tuple[Mark, ...] = ()
     highest: tuple[Mark, ...] = ()
 
     def add(self, sight: Sight) -> None:
         """Count one verdict, and its value where it has one."""
-        self.verdicts[sight.verdict] = self.verdicts.get(sight.verdict, 0) + 1
+        if sight.verdict:
+            self.verdicts[sight.verdict] = self.verdicts.get(sight.verdict, 0) + 1
         if sight.value is None:
             return
         self.all.add(sight.value)
@@ -101,6 +104,7 @@ class Cell(msgspec.Struct):
             part.add(sight.value)
         self.dates.add(sight.day, sight.value)
         self.resolution = max(self.resolution, sight.resolution)
+        self.finest = _finer(self.finest, sight.resolution)
         if len(self.lowest) < EXTREMES or sight.value <= self.lowest[-1].value:
             self.lowest = _outermost((*self.lowest, sight.mark), high=False)
         if len(self.highest) < EXTREMES or sight.value >= self.highest[-1].value:
@@ -116,6 +120,7 @@ class Cell(msgspec.Struct):
         for verdict, n in other.verdicts.items():
             self.verdicts[verdict] = self.verdicts.get(verdict, 0) + n
         self.resolution = max(self.resolution, other.resolution)
+        self.finest = _finer(self.finest, other.finest)
         self.lowest = _outermost((*self.lowest, *other.lowest), high=False)
         self.highest = _outermost((*self.highest, *other.highest), high=True)
 
@@ -166,6 +171,10 @@ def together(parts: Iterable[History]) -> History:
     for part in parts:
         out.take(part)
     return out
+
+
+def _finer(one: float, other: float) -> float:
+    return min(one, other) if one and other else one or other
 
 
 def _outermost(marks: tuple[Mark, ...], *, high: bool) -> tuple[Mark, ...]:

@@ -44,6 +44,7 @@ class Mark(msgspec.Struct, frozen=True, order=True):
 class Sight(msgspec.Struct, frozen=True):
     """One verdict at a place. Its settled `value` is None where there is none; SI, in the place's unit.
 
+    A value as found has no verdict of its own, and an empty one here.
     `meter` and `bench` are the names under which values are told apart.
     """
 

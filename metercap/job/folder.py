@@ -21,7 +21,7 @@ from metercap.planfile import read_plan, read_text
 JOB_FILE = "job.toml"
 PLAN_FILE = "plan.toml"
 
-_JOURNAL = re.compile(r"(?P<number>[0-9]{1,9})[- ](?P<tag>[^/\\]+)\.jsonl")
+JOURNAL = re.compile(r"(?P<number>[0-9]{1,9})[- ](?P<tag>[^/\\]+)\.jsonl")
 
 
 class Sitting(msgspec.Struct, frozen=True, order=True):
@@ -74,7 +74,7 @@ def _numbered(folder: Path) -> list[tuple[int, str, Path]]:
     except OSError as error:
         raise JobError(f"cannot be read: {error.strerror or error}", where=str(folder)) from error
     for name in names:
-        if match := _JOURNAL.fullmatch(name):
+        if match := JOURNAL.fullmatch(name):
             found.append((int(match["number"]), match["tag"], folder / name))
     return found
 

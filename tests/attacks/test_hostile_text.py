@@ -101,6 +101,8 @@ def calls(files: Files) -> Iterator[list[str]]:
         yield ["export", file, "--to", "{out}.csv", "--json"]
         yield ["compare", str(files.other), file]
         yield ["compare", str(files.other), file, "--json", "--budget", NAME]
+        yield ["history", file, "--by", "bench"]
+        yield ["history", file, "--json", "--to", "{out}.html"]
         yield ["learn", file, "--force", "--out", "{out}.toml"]
         yield ["learn", file, "--force", "--out", "{out}.toml", "--json"]
         yield ["plan", "new", "--from", file]

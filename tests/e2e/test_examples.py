@@ -30,7 +30,7 @@ LIVE = ("identify", "watch", "record", "run", "sweep", "check", "tune", "exercis
 """Commands that wait for a meter or hands, or play in real time."""
 HEARD = ("metercap sound", "metercap sound --cue hazard")
 ASKS = "metercap plan new"
-ALSO_ONE = ("compare", "replay", "job")
+ALSO_ONE = ("compare", "replay", "job", "history")
 """Commands whose status 1 says something of the sessions, not of the command line."""
 
 

@@ -23,6 +23,7 @@ READERS = {
     "export": ["export", "FILE", "--to", "x.csv"],
     "compare": ["compare", "FILE", str(GOOD)],
     "learn": ["learn", "FILE", "--out", "x.json"],
+    "history": ["history", "FILE"],
     "tape": ["watch", "--port", "tape:FILE", "--meter", "lcd14"],
     "meter": ["watch", "--port", "/dev/none", "--meter", "FILE"],
     "plan": ["plan", "check", "FILE"],

@@ -184,8 +184,8 @@ def in_one_process(commands: list[list[str]], cwd: Path | None = None) -> list[t
 
 
 COMMANDS = [
-    "compare", "export", "identify", "learn", "plan", "plan check", "plan show", "ports", "record", "replay", "report",
-    "run", "teach", "verify", "watch",
+    "compare", "export", "history", "identify", "learn", "plan", "plan check", "plan show", "ports", "record", "replay",
+    "report", "run", "teach", "verify", "watch",
 ]  # fmt: skip
 OPTIONS = [
     *("--port", "--meter", "--unit", "--out", "--rate", "--steps", "--against", "--after", "--continue", "--speed"),

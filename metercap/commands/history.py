@@ -1,0 +1,130 @@
+"""`metercap history`: what many sessions measured, item by item, and what their meters read."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from metercap.gate import visible
+
+if TYPE_CHECKING:
+    from metercap.archive.gather import Told
+    from metercap.history.text import By
+
+EPILOG = """\b
+Examples:
+  metercap history vent-pair fan-pair
+  metercap history . --by meter
+  metercap history . --to history.html
+  metercap history . --json
+
+Folders are searched at any depth for journals and jobs. Of every model and item: how many values, their median and
+spread (scaled MAD), how they go over the dates (Theil and Sen's slope; told where Mann and Kendall's test gives chance
+less than 1 in 100), how often it did not pass, and values that stand out (more than 3.5 spreads off), with the job they
+are from. What is measured otherwise (other things connected, tips elsewhere) is told apart; a trimmer as found and as
+left too.
+
+A meter that reads everything high or low is told: its values are ranked among the others' at every item (van Elteren's
+test), and it is named where chance gives that less than once in 1000 and it is 1 % off or more.
+
+A session counts once, however many copies there are. Each argument is a bench. A day that a clock cannot have meant
+(before 2020, in the future, before that of the journal before it in the job) is passed over, its values are not.
+
+What was read is remembered, so that the next time only new and changed journals are read; that file may be deleted.
+
+Exit status: 0 told; 1 a meter reads otherwise than the others; 2 bad usage or file."""
+
+
+@click.command(epilog=EPILOG)
+@click.argument("files", nargs=-1, required=True, metavar="FOLDER...", type=click.Path(path_type=Path))
+@click.option(
+    "--by",
+    type=click.Choice(("meter", "bench", "date")),
+    help="Take every item apart by meter, by bench (each FOLDER is one), or by date.",
+)
+@click.option("--to", type=click.Path(path_type=Path), help="Write a page with plots to this new HTML file.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option("--anew", is_flag=True, help="Read every journal again, whatever is remembered.")
+def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bool, anew: bool) -> int:
+    """Tell what the sessions in FOLDERS measured: jobs, journals, folders of them at any depth."""
+    import datetime
+
+    from metercap.archive.gather import gathered
+    from metercap.commands._opening import program
+    from metercap.commands._saying import tell
+    from metercap.errors import UsageError
+    from metercap.files import refuse_existing
+    from metercap.history.summary import summary
+    from metercap.settings import cache_folder
+
+    if to is not None:
+        refuse_existing(to)
+    place = None if anew else cache_folder() / "journals.sqlite"
+    history, told = gathered(
+        [str(file) for file in files], place, tell, _progress(), datetime.datetime.now(datetime.UTC)
+    )
+    for text in troubles(told):
+        tell(text)
+    if not history.sessions:
+        hint = "name jobs, journals or folders of them; metercap run makes journals"
+        raise UsageError("there is no session to tell of", where=", ".join(map(str, files)), hint=hint)
+    found = summary(history)
+    if to is not None:
+        from metercap.files import new_text
+        from metercap.report.history import compose_history
+        from metercap.report.page import page
+
+        new_text(to, page(compose_history(found, troubles(told), program())))
+    if as_json:
+        from metercap.plain import json_text
+
+        click.echo(json_text({"history": found, "files": told}))
+    else:
+        from metercap.history.text import history_lines
+        from metercap.plain.style import safe
+
+        for line in history_lines(found, by or ""):
+            click.echo(safe(line))
+        if to is not None:
+            click.echo(f"page: {visible(str(to))}")
+    return 1 if found.told else 0
+
+
+def troubles(told: Told) -> list[str]:
+    """Return what is to be said of journals that are not as they should be."""
+    found: list[str] = []
+    for trouble, what in (
+        (told.damaged, "cannot be read whole; what stands before that is counted"),
+        (told.copies, "copies of sessions that are counted already, and left out"),
+        (told.undated, "with a clock that cannot be right; counted without a date"),
+    ):
+        if trouble.n:
+            found.append(f"{trouble.n} {'journal' if trouble.n == 1 else 'journals'}: {what}")
+            found += [f"  {text}" for text in trouble.named]
+            found += [f"  and {trouble.n - len(trouble.named)} more"] if trouble.n > len(trouble.named) else []
+    if told.unfinished:
+        found.append(f"{told.unfinished} of the sessions were not run to their end; what they decided is counted")
+    if told.foreign:
+        found.append(f"{told.foreign} files named .jsonl are no journals, and are left out")
+    return found
+
+
+def _progress() -> Callable[[int, int], None]:
+    """Return what says, on a terminal, how far the reading is."""
+    if not sys.stderr.isatty():
+        return lambda files, read: None
+    state: dict[str, Any] = {"next_s": time.monotonic() + 1.0}
+
+    def say(files: int, read: int) -> None:
+        now_s = time.monotonic()
+        if now_s >= state["next_s"]:
+            state["next_s"] = now_s + 0.5
+            sys.stderr.write(f"\r{files} journals found, {read} of them read anew \r")
+            sys.stderr.flush()
+
+    return say
