@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -37,6 +38,13 @@ def _hashed(folder: Path, picture: Picture) -> Picture:
     except FileProblem:  # `picture_problems` says it
         return picture
     return msgspec.structs.replace(picture, sha256=found)
+
+
+def pictures_beside(plan: Plan, path: Path | str) -> Iterator[tuple[str, bytes]]:
+    """Yield name and bytes of each picture of a plan that lies beside its file and can be read."""
+    for picture in plan.pictures:
+        with contextlib.suppress(FileProblem):  # `picture_problems` says it
+            yield picture.file, read(beside(Path(path).parent, picture.file))
 
 
 def picture_problems(plan: Plan, path: Path | str) -> Iterator[Problem]:

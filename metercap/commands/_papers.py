@@ -12,6 +12,7 @@ from metercap.errors import JournalError, MetercapError
 
 if TYPE_CHECKING:
     from metercap.compare import Side
+    from metercap.job.folder import Folder
     from metercap.report import About, Findings, JobFindings
     from metercap.report.document import Document, Photo
 
@@ -60,7 +61,17 @@ def papers_of(path: Path, attached: Sequence[Path] = ()) -> Papers | None:
         )
         for unit in job.job.units
     )
-    return Papers(units, job.job.title, job.job.model, tuple(attached), photos_in(job.path), job.path)
+    boards = _boards(job)
+    dropped = tuple(photo for photo in photos_in(job.path) if photo.name not in boards)
+    return Papers(units, job.job.title, job.job.model, tuple(attached), dropped, job.path)
+
+
+def _boards(job: Folder) -> tuple[str, ...]:
+    """Return the pictures that belong to the job's plan: they tell nothing of a unit."""
+    try:
+        return tuple(picture.file for picture in job.plan().pictures)
+    except MetercapError:  # whoever runs it says so
+        return ()
 
 
 def units_of(paths: Sequence[Path]) -> tuple[tuple[About, tuple[Path, ...]], ...]:

@@ -16,7 +16,7 @@ from metercap.errors import JobError
 from metercap.files import open_file
 from metercap.job.model import LARGEST, JobFile, load, text_of, units_problems
 from metercap.plan import Plan
-from metercap.planfile import read_plan, read_text
+from metercap.planfile import pictures_beside, read_plan, read_text
 
 JOB_FILE = "job.toml"
 PLAN_FILE = "plan.toml"
@@ -106,11 +106,15 @@ def open_job(path: Path) -> Folder:
 
 
 def make(folder: Path, job: JobFile, plan_from: Path) -> Folder:
-    """Make a job's folder with a copy of its plan. JobError when it is there, or cannot be made; PlanError."""
+    """Make a job's folder with a copy of its plan and of the plan's pictures.
+
+    JobError when it is there, or cannot be made; PlanError.
+    """
     problems = [*units_problems(job.units), *([] if job.title.strip() else ["title: is empty"])]
     if problems:
         raise JobError("this job cannot be made", problems=problems)
     plan = read_text(plan_from)
+    pictures = list(pictures_beside(read_plan(plan_from), plan_from))
     job = msgspec.structs.replace(job, plan=PLAN_FILE)
     try:
         folder.mkdir(parents=True)
@@ -118,15 +122,17 @@ def make(folder: Path, job: JobFile, plan_from: Path) -> Folder:
         raise JobError("already exists", where=str(folder), hint="name a new folder with --folder") from None
     except OSError as error:
         raise JobError(f"cannot be made: {error.strerror or error}", where=str(folder)) from error
-    _write(folder / PLAN_FILE, plan)
-    _write(folder / JOB_FILE, text_of(job))  # last: a folder without it is no job
+    for name, data in pictures:
+        _write(folder / name, data)
+    _write(folder / PLAN_FILE, plan.encode())
+    _write(folder / JOB_FILE, text_of(job).encode())  # last: a folder without it is no job
     return Folder(folder, job)
 
 
-def _write(path: Path, text: str) -> None:
+def _write(path: Path, data: bytes) -> None:
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with path.open("xb") as file:
+            file.write(data)
             file.flush()
             os.fsync(file.fileno())
     except OSError as error:
