@@ -56,6 +56,8 @@ class Asks(StrEnum):
     """Was nothing connected to the unit since it was proved dead?"""
     NEXT_UNIT = "next unit"
     """Take the next unit of the job?"""
+    PROVE = "prove"
+    """The unit is not proved dead: prove it now? Going on without is a word of its own, never a yes."""
     GO_ON = "go on"
     """Something stops the ticking; yes goes on in spite of it."""
 
@@ -80,6 +82,7 @@ ANSWERS: Mapping[Asks, tuple[str, ...]] = {
     Asks.TARGET_SAID: ("yes", "no"),
     Asks.SINCE: ("yes", "no"),
     Asks.NEXT_UNIT: ("yes", "no"),
+    Asks.PROVE: ("yes",),
     Asks.GO_ON: ("yes",),
 }
 """The words that answer each, the likeliest first; what is not listed is answered by the hands."""

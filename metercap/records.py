@@ -38,6 +38,8 @@ REPAIR_NOTE = "repair: "
 GOOD_NOTE = "this unit is good for "
 """How the text of a note begins that marks a unit good for one step; the step's id and a colon follow."""
 
+WAIVED_NOTE = "ohms without proof that the unit is dead, by the operator's word: "
+"""How the text of a note begins that tells of a waived proof; the reason follows."""
 PART_NOTE = "part replaced: "
 """How the text of a note begins that tells of a new part; item and step follow, and what it is where that was said."""
 

@@ -21,10 +21,11 @@ FROZEN_S = 5.0
 
 JACKS = "leads in the voltage/resistance jacks, never the current jack"
 
+UNPROVED_KEY = "unproved"
 PAST_LIMIT = "past"
 """The key of the block that no word ends."""
 PAST = "it must be turned back before the unit is powered: go to it and measure it inside its limit"
-UNPROVED = "disconnect the supply and every cell, discharge and measure again; yes goes on in ohms all the same"
+UNPROVED = "disconnect the supply and every cell, and discharge"
 _SAY = {
     "hold": "HOLD is on: switch it off",
     "rel": "REL is on: switch REL off, the tool nulls",
@@ -67,7 +68,9 @@ class Block(msgspec.Struct, frozen=True):
         """What its prompt says, as data."""
         if self.wanted:
             return {"quantity": self.wanted[0], "dial": self.wanted}
-        return {"asks": Asks.GO_ON} if self.do is Do.ANSWER else {}
+        if self.do is not Do.ANSWER:
+            return {}
+        return {"asks": Asks.PROVE if self.key == UNPROVED_KEY else Asks.GO_ON}
 
 
 def dial_text(wanted: Collection[Quantity]) -> str:
@@ -80,8 +83,8 @@ class Blocks:
     """Watches readings and link records for what makes them unfit to judge.
 
     `wanted` is set by the step, in its order of preference; empty means that any quantity will do. `unproved` says why
-    ohms are asked for on a unit that is not proved dead, and is empty otherwise; `past` what stands past a hazard limit
-    on a unit that is to be powered. The operator's yes clears the first; no word clears the second.
+    ohms are asked for on a unit that is not proved dead, and is empty otherwise; `ways` what leads on from there;
+    `past` what stands past a hazard limit on a unit that is to be powered, which no word clears.
     """
 
     __slots__ = (
@@ -95,11 +98,13 @@ class Blocks:
         "past",
         "unproved",
         "wanted",
+        "ways",
     )
 
     def __init__(self) -> None:
         self.wanted: tuple[Quantity, ...] = ()
         self.unproved = ""
+        self.ways = ""
         self.past = ""
         self._link: Block | None = None
         self._battery = False
@@ -164,7 +169,8 @@ class Blocks:
         if self.past:
             return Block(PAST_LIMIT, Do.WAIT, f"{self.past}: {PAST}")
         if self.unproved:
-            return Block("unproved", Do.ANSWER, f"not proved dead, {self.unproved}: {UNPROVED}")
+            ways = f"; {self.ways}" if self.ways else ""
+            return Block(UNPROVED_KEY, Do.ANSWER, f"not proved dead, {self.unproved}: {UNPROVED}{ways}")
         seen = self._seen
         if seen is not None:
             if self.wanted and seen.quantity not in self.wanted:

@@ -72,6 +72,7 @@ class Findings(msgspec.Struct, frozen=True, kw_only=True):
     adjusted: tuple[Adjusted, ...]
     excursions: tuple[Excursion, ...]
     standing: tuple[Standing, ...]
+    waived: tuple[str, ...]
     counted: tuple[Counted, ...]
     beside: tuple[Pair, ...]
     warnings: tuple[str, ...]
@@ -130,6 +131,7 @@ def _findings(file: FileFacts, session: Evidence, gathered: Gathered, against: S
         ),
         excursions=tuple(gathered.excursions),
         standing=tuple(_standing(gathered)),
+        waived=tuple(work.text for work in gathered.works if work.what == "waived"),
         counted=tuple(row for row in compared.counted if row.unit_name == first.unit),
         beside=tuple(one for one in pairs if one.file == file.name),
         warnings=tuple(text for text in compared.warnings if not text.startswith(f"{file.name}: ")),  # said otherwise

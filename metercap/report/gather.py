@@ -23,6 +23,7 @@ from metercap.plankeys import SweepStep, TuneStep
 from metercap.reading import Garbage, Reading
 from metercap.records import (
     PART_NOTE,
+    WAIVED_NOTE,
     Contact,
     Cue,
     CueKind,
@@ -124,10 +125,10 @@ class Tick(msgspec.Struct, frozen=True):
 
 
 class Work(msgspec.Struct, frozen=True):
-    """What was done to a unit, by the operator's word: a part replaced, a fix, or a remark."""
+    """What was done to a unit, by the operator's word: a part replaced, a fix, a proof waived, or a remark."""
 
     t_s: float
-    what: Literal["replaced", "fixed", "noted"]
+    what: Literal["replaced", "fixed", "waived", "noted"]
     text: str
 
 
@@ -328,6 +329,8 @@ class Gathered:
     def _work(self, record: Record) -> None:
         if isinstance(record, Note) and record.text.startswith(PART_NOTE):
             self.works.add(Work(record.t_s, "replaced", record.text.removeprefix(PART_NOTE)))
+        elif isinstance(record, Note) and record.text.startswith(WAIVED_NOTE):
+            self.works.add(Work(record.t_s, "waived", record.text.removeprefix(WAIVED_NOTE)))
         elif isinstance(record, Operator) and record.text and record.word in ("fixed", "note"):
             self.works.add(Work(record.t_s, "fixed" if record.word == "fixed" else "noted", record.text))
 

@@ -24,6 +24,7 @@ from metercap.report.document import (
 from metercap.report.job import JobFindings, SittingFacts, UnitFindings, spent
 from metercap.report.names import listed, name_of
 from metercap.report.plot import Aims, plot
+from metercap.report.sections import waived
 from metercap.report.sitting import Sitting
 from metercap.report.story import Unit
 from metercap.report.verdicts import table
@@ -87,6 +88,7 @@ def _story(each: UnitFindings, photos: Sequence[Photo]) -> Section:
         ("On the bench", spent(told.bench_s)),
     ]
     loud = [Para(f"{text}: it must be turned back before the unit is powered.", loud=True) for text in told.past_limit]
+    loud += [Para(waived(why), loud=True) for why in told.waived]
     return Section(title, (*loud, Facts(tuple(rows)), *photos))
 
 

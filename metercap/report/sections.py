@@ -48,6 +48,7 @@ def warnings(found: Findings) -> Iterator[Para]:
         yield Para(f"The journal is {found.file.state}: {found.file.lost}. This report says what it holds.", loud=True)
     if options.get("no_safe"):
         yield Para("The proof that the unit is dead was waived (--no-safe).", loud=True)
+    yield from (Para(waived(why), loud=True) for why in found.waived)
     if found.not_run:
         yield Para(f"Only some steps were run. Not run: {', '.join(found.not_run)}.", loud=True)
     how, before = first.inherited.get("how"), first.inherited.get("session")
@@ -56,6 +57,11 @@ def warnings(found: Findings) -> Iterator[Para]:
         yield Para(f"This session {took} session {before} of the same unit.")
     for warning in found.warnings:
         yield Para(warning)
+
+
+def waived(why: str) -> str:
+    """Return in a sentence that ohms were measured without the proof, and for what reason."""
+    return f"Ohms were measured without proof that the unit is dead, by the operator's word: {why}."
 
 
 def _stands(one: Standing, found: Findings) -> str:

@@ -91,6 +91,7 @@ class Story(msgspec.Struct, frozen=True, kw_only=True):
     unsure: tuple[Key, ...] = ()
     undone: tuple[Key, ...] = ()
     past_limit: tuple[str, ...]
+    waived: tuple[str, ...] = ()
     found: tuple[str, ...]
     done: tuple[str, ...]
     parts: tuple[str, ...]
@@ -132,6 +133,7 @@ def story(unit: Unit) -> Story:
         unsure=unsure,
         undone=tuple(key for key in asked if key not in failing and key not in unsure),
         past_limit=tuple(f"{item} stands past its hazard limit" for item in whole.standing),
+        waived=tuple(dict.fromkeys(work.text for work in works if work.what == "waived")),
         found=tuple(_found(unit, whole)),
         done=tuple(_done(unit, whole, works)),
         parts=tuple(dict.fromkeys(work.text for work in works if work.what == "replaced")),

@@ -8,7 +8,7 @@ the first record and the events, so replaying them gives the same outcomes, bit 
 from __future__ import annotations
 
 from metercap.contact import Act, Block, Conversions
-from metercap.contact.blocks import PAST_LIMIT
+from metercap.contact.blocks import PAST_LIMIT, UNPROVED_KEY
 from metercap.quantity import Quantity, format_value
 from metercap.reading import Garbage, Reading, State
 from metercap.records import Clock, CueKind, Event, Link, Operator, Outcome, SessionRecord
@@ -122,6 +122,8 @@ class Session(Saying):
             self._reading(event, machine)  # type: ignore[arg-type]
         elif kind is Operator:
             self._word(event, machine)  # type: ignore[arg-type]
+            if self._machine is not None and not self.finished:
+                self._blocks(self._machine)  # the word may have voided a proof
             if bench.block is not None and not bench.has_told and not self.finished:
                 self._say_block(bench.block)
         elif kind is Link:
@@ -232,7 +234,6 @@ class Session(Saying):
         if own is not None:
             own(event.text)
             return
-        self._power.said(word)
         refused = refusal(event, bench, held_back=self._held_back(machine))
         if refused:
             bench.note(refused)
@@ -241,10 +242,13 @@ class Session(Saying):
             return
         if event.source != "token" and self._tokens.heard(word, machine):
             return
-        if bench.block is not None and bench.block.key in ("battery", "unproved") and word in ("yes", "no"):
+        if bench.block is not None and bench.block.key in ("battery", UNPROVED_KEY) and word in ("yes", "no"):
             if word == "yes":
-                self._accept(bench.block.key, machine)
+                self._agree(bench.block.key, machine)
             return
+        if word == "replaced":
+            self._power.said(word)
+            self._doubt(machine)
         move = self._moves.get(word)
         if move is not None and move(event, machine):
             return
@@ -259,12 +263,10 @@ class Session(Saying):
             bench.note(f"{machine.status()}; first: {block.say}")
             bench.urge(block.do, machine.item, block.say, **block.facts)
 
-    def _accept(self, key: str, machine: Machine) -> None:
-        """Go on in spite of a block, by the operator's word."""
-        if key == "battery":
-            self.bench.blocks.battery_accepted()
-        else:
-            self.bench.blocks.unproved = ""
-            self._power.accept()
-            self.bench.note("the operator goes on in ohms though the unit was not proved dead")
+    def _agree(self, key: str, machine: Machine) -> None:
+        """A yes to a block: a low battery is gone on with, a unit that is not proved dead is proved."""
+        if key == UNPROVED_KEY:
+            self._prove()
+            return
+        self.bench.blocks.battery_accepted()
         self._blocks(machine)

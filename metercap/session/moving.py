@@ -39,7 +39,7 @@ class Moving:
         self.finished = False
         self.end_reason: Literal["done", "quit", "parked"] = "done"
         self._route = Route(steps, self.bench)
-        self._power = Power(self.plan, waived=bool(record.options.get("no_safe")))
+        self._power = Power(self.plan, steps, waived=bool(record.options.get("no_safe")))
         self.seat = Seat(record, self._inherited, self.bench, self._power)
         self._tokens_asked = False
         self._machine: Machine | None = None
@@ -82,7 +82,7 @@ class Moving:
         self._machine, self._kept = machine, None
         self.bench.step = machine.step.id
         self.bench.changed()
-        self.bench.blocks.unproved = self._power.doubt(machine.step)
+        self._doubt(machine)
         machine.want()
         machine.resume()
         return machine
@@ -108,6 +108,11 @@ class Moving:
         self._begin(self.seat.machine_for(leg.step), leg.item)
         return True
 
+    def _doubt(self, machine: Machine) -> None:
+        """Look whether what a step measures wants a proof of being dead that there is none of."""
+        self.bench.blocks.unproved = self._power.doubt(machine.step)
+        self.bench.blocks.ways = self._power.ways(self.bench)
+
     def _tell_open(self, head: str, *more: LeftOpen) -> None:
         left = "; ".join(each.said for each in (*more, *self.left_open))
         if left:
@@ -120,7 +125,7 @@ class Moving:
             self.bench.note(caution)
         if self._kept is None:
             self._power.enter(machine.step, self.bench)
-        self.bench.blocks.unproved = self._power.doubt(machine.step)
+        self._doubt(machine)
         self.bench.blocks.past = self._power.past(machine.step, self.bench)
         machine.want()
         machine.start_at(item) if item else machine.start()

@@ -1,11 +1,14 @@
 """The state of power, in the order of events: may this unit be measured in ohms now?
 
-A `safe` step that passes proves the unit dead. Entering a step with the power on voids the proof, and the operator's
-word to go on without one; nothing but a new `safe` brings it back. Loose parts and a waiver in the first record need no
-proof, but nothing measures ohms while the power is on.
+A `safe` step that passes proves the unit dead. Entering a step with the power on, or a part that was replaced, voids
+the proof, and the operator's word to go on without one; nothing but a new `safe` brings it back. That word is `waive`,
+with a reason: no answer that a habit gives, and refused where the unit is known to have had power. Loose parts and a
+waiver in the first record need no proof, but nothing measures ohms while the power is on.
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterable
 
 from metercap.plan import Plan
 from metercap.plan.power import needs_dead, powers_up
@@ -17,18 +20,23 @@ from metercap.steps.stilldead import Proof, StillDead
 NEVER = "no safe step has passed on this unit"
 FAILED = "the safe step did not pass"
 POWERED = "the unit has had power since it was last proved dead"
+REPLACED = "a part was replaced since it was proved dead"
+NO_HAND = ("pedal", "token", "page")
+"""Sources that waive nothing: a foot, the tips on a resistor, a tablet that may lie in another room."""
 
 
 class Power:
     """What is known of the unit's power; `on` is true during a step that has it on."""
 
-    def __init__(self, plan: Plan, *, waived: bool) -> None:
+    def __init__(self, plan: Plan, steps: Iterable[StepBase], *, waived: bool) -> None:
         self.on = False
-        self._proof = next((step.id for step in plan.steps if isinstance(step, SafeStep)), "")
+        self.proves = next((step for step in steps if isinstance(step, SafeStep)), None)
+        """The step that proves this unit dead; None where the session has none."""
         self._exempt = waived or plan.supply == "none"
         self._doubt = NEVER
         self._accepted = False
         self._proved_s: float | None = None
+        self._dead_s = float("-inf")
         self._proved_by = ""
 
     def enter(self, step: StepBase, bench: Bench) -> None:
@@ -50,14 +58,16 @@ class Power:
         verdict = bench.verdicts.get((step.id, step.id))
         proved = verdict is not None and verdict.verdict is VerdictKind.PASS and not self.on
         self._doubt, self._accepted = "" if proved else FAILED, False
+        if proved:
+            self._dead_s = bench.t_s
         since_s = machine.since_s if isinstance(machine, StillDead) else None
         self._proved_s = (bench.t_s if since_s is None else since_s) if proved else None
         self._proved_by = step.id
 
     def said(self, word: str) -> None:
-        """A word was said: whoever put a new part in connected something."""
+        """A word was taken: whoever put a new part in had an iron on the board, or a cell in it."""
         if word == "replaced":
-            self._proved_s = None
+            self._doubt, self._accepted, self._proved_s = self._doubt or REPLACED, False, None
 
     def proof(self, bench: Bench) -> Proof | None:
         """Return the proof that nothing was done against since; None without one."""
@@ -70,11 +80,24 @@ class Power:
         """The operator goes on without proof, by his word."""
         self._accepted = True
 
+    def insists(self, bench: Bench) -> str:
+        """Return why no word stands for the proof here; empty where one may."""
+        if self._doubt == POWERED:
+            return POWERED
+        return "a voltage was met on it, and it has not been proved dead since" if bench.volts_s > self._dead_s else ""
+
+    def ways(self, bench: Bench) -> str:
+        """Return what leads on from the question for the proof."""
+        ways = [] if self.proves is None else [f"yes (to {self.proves.id}) proves it"]
+        if not self.insists(bench):
+            ways.append("waive TEXT goes on in ohms without, and says why")
+        return "; ".join(ways)
+
     def doubt(self, step: StepBase) -> str:
         """Return why what `step` measures wants a proof that there is none of; empty when nothing is missing."""
         if not needs_dead(step) or self._exempt or self._accepted or not self._doubt:
             return ""
-        return f"{self._doubt}: to {self._proof} proves it" if self._proof else self._doubt
+        return self._doubt
 
     def past(self, step: StepBase, bench: Bench) -> str:
         """Return what stands past a hazard limit where a planned `step` powers the unit.

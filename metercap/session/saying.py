@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Literal
 
-from metercap.plankeys import CheckStep, Item, StepBase
+from metercap.plankeys import CheckStep, Item, SafeStep, StepBase
 from metercap.quantity import format_value
-from metercap.records import NAME, Operator, SessionRecord, tag_of
+from metercap.records import NAME, WAIVED_NOTE, Operator, SessionRecord, tag_of
 from metercap.session.accepting import refused
 from metercap.session.heard import CLAP, counted_on
 from metercap.session.moving import Moving
 from metercap.session.places import item_and_text, item_named, step_named
+from metercap.session.power import NO_HAND
 from metercap.session.route import Leg
 from metercap.steps import Given, Machine, machine_for
 from metercap.steps.walk.kinds import UNPLANNED
@@ -42,6 +43,7 @@ class Saying(Moving):
             "at": self._word_at,
             "back": self._word_back,
             "replaced": self._word_replaced,
+            "waive": self._word_waive,
         }
 
     # --- heard at any moment
@@ -178,9 +180,42 @@ class Saying(Moving):
             self.bench.note(f"{step.id} takes its own order: {'' if machine is None else machine.status()}")
         return True
 
+    def _prove(self) -> None:
+        """Leave this step for the proof that the unit is dead."""
+        step = self._power.proves
+        if step is None:
+            self.bench.note("no step of this session proves the unit dead")
+        else:
+            self._go(Leg(step))
+
+    def _word_waive(self, said: Operator, machine: Machine) -> bool:
+        """Measure ohms of a unit that is not proved dead: with a reason, and not where it was seen to be live."""
+        bench, why = self.bench, said.text.strip()
+        insists = self._power.insists(bench)
+        if not bench.blocks.unproved:
+            no = "no proof is missing here"
+        elif said.source in NO_HAND:
+            no = f"a {said.source} waives no proof: at the keys, or by a line"
+        elif insists:
+            no = f"{insists}: nothing but a measurement proves it dead"
+        else:
+            no = "" if why else "it needs its reason: waive TEXT"
+        if no:
+            bench.note(f"waive: {no}")
+            return True
+        self._power.accept()
+        self._doubt(machine)
+        bench.note(f"{WAIVED_NOTE}{why}", aloud=True)
+        if bench.refresh(machine.item):
+            machine.resume()
+        return True
+
     def _word_replaced(self, said: Operator, machine: Machine) -> bool:
         """A new part is in: an item that is named is gone to and measured; other text is what the part is called."""
         text, planned = said.text.strip(), self._planned
+        if isinstance(machine.step, SafeStep) and machine.has_behind:
+            self._prove()  # what was found dead before the part went in proves nothing
+            machine = self._machine or machine
         places = [(step, name) for step in self._route.steps for name in step.item_names]
         named = any(text.casefold() in (name.casefold(), f"{step.id}/{name}".casefold()) for step, name in places)
         if named and planned is not None:

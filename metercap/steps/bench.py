@@ -204,11 +204,11 @@ class Bench:
         return False
 
     def prompt(self, do: Do, item: str | None, say: str, **facts: Unpack[PromptFacts]) -> None:
-        """Ask the hands for something; held back while a block stands, whose end prompts again.
+        """Ask the hands for something; held back while a block stands or is due, whose end prompts again.
 
         `facts` are what the sentence says, as data.
         """
-        if not self.blocked:
+        if not self.blocked and not self.blocks.unproved:
             self.urge(do, item, say, **facts)
 
     def urge(self, do: Do, item: str | None, say: str, **facts: Unpack[PromptFacts]) -> None:

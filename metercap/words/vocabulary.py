@@ -48,6 +48,7 @@ WORDS = (
     Word("target", "v", "where no reference is known: what to turn to", "VALUE"),
     Word("good", "g", "this unit is good for this step: its values serve as reference"),
     Word("accept", "e", "leave a verdict as it is, and say why", "ITEM TEXT"),
+    Word("waive", "W", "measure ohms though the unit is not proved dead, and say why", "TEXT"),
     Word("undo", "u", "take the last turn back to as found"),
     Word("take", "U", "park this unit and take another of the job", "TAG"),
     Word("probe", "+", "measure something that is not in the plan", "NAME"),

@@ -318,6 +318,14 @@ def test_parts_are_listed(tmp_path: Path) -> None:
     assert facts(compose_job(*studied((ILL, [path]))), "Unit L")["Parts"] == ("RV1 (bridge): 10-turn, 5 kohm",)
 
 
+def test_a_waived_proof_is_told_loudly(tmp_path: Path) -> None:
+    """Ohms of a unit that nobody proved dead: the first thing that its owner reads of it, with the reason."""
+    play = Play(safe("C12"), fuses(1), rate=RATE)(f"1.52V*3 :skip_step OL*6 :waive=cold_for_a_week {touched('0.2')}")
+    document = compose_job(*studied((ILL, [journal(tmp_path, play)])))
+    (told,) = [block for block in section(document, "Unit L").blocks if isinstance(block, Para) and block.loud]
+    assert told.text.endswith("proof that the unit is dead, by the operator's word: cold for a week.")
+
+
 def test_a_cell_that_was_replaced(tmp_path: Path) -> None:
     """What the old one read, what the new one reads, and the part itself."""
     step = CellStep(id="backup", items=(Item("BT1", connected="removed"),))

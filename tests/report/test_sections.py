@@ -17,7 +17,7 @@ from metercap.report.gather import MOST_FIRST, MOST_LAST
 from metercap.report.sections import counts, facts, left_open, log, result, warnings
 from metercap.session.inherit import inherited_from
 from tests.report.papers import dipped, journal, lines, records, report, studied, swept
-from tests.steps.bench_play import Play, confirm, fuses, meter
+from tests.steps.bench_play import Play, confirm, fuses, meter, safe
 
 TRIALS = TrialsStep(id="starts", runs=20)
 FAILED = ":pass " * 12 + ":fail " * 8
@@ -55,6 +55,15 @@ def test_facts(tmp_path: Path) -> None:
     assert said["Program"] == "recorded by test, reported by metercap test"
     assert said["Journal"].startswith(f"b.jsonl, {found.file.bytes} bytes, intact and closed")
     assert said["SHA-256"] == found.file.sha256
+
+
+def test_a_waived_proof_is_told_first(tmp_path: Path) -> None:
+    """By which word ohms were measured all the same; a proof that was made says nothing."""
+    script = "1.52V*3 :skip_step OL*6 :waive=cold_for_a_week OL*6 9 0.2*4 OL*6"
+    said = [para.text for para in warnings(studied(tmp_path, Play(safe("C12"), fuses(1), rate=5.0)(script))[0])]
+    assert [text for text in said if "without proof" in text] == [
+        "Ohms were measured without proof that the unit is dead, by the operator's word: cold for a week."
+    ]
 
 
 @pytest.mark.parametrize(

@@ -22,7 +22,7 @@ from metercap.plankeys import (
     WiggleStep,
 )
 from metercap.reading import Reading
-from metercap.records import Note, Outcome, Prompt, Verdict, VerdictKind
+from metercap.records import PART_NOTE, WAIVED_NOTE, Note, Outcome, Prompt, Verdict, VerdictKind
 from metercap.session.inherit import inherited_from
 from tests.session.recorded import again
 from tests.steps.bench_play import Play, check, confirm, fuses, safe, zero
@@ -56,7 +56,7 @@ PROVED = ":to=dead 1.52V*6 0.00V*6 +2 :yes 0.00V*4 0.00Vac*2 +2 :yes 0.00Vac*4 0
 """The unit is proved dead, where the plan has that step."""
 ANSWERS = (
     *("yes", "yes", "yes", "no", "skip", "skip_step", "absent", "open", "back", "again", "pass", "fail", "good"),
-    *("undo", "say", "missed=2", "fixed=x", "note=x", "target=100", "probe=R77"),
+    *("undo", "say", "missed=2", "fixed=x", "note=x", "target=100", "probe=R77", "waive=cold"),
 )
 
 
@@ -90,7 +90,7 @@ def toward_the_end(dice: random.Random, steps: list[StepBase]) -> str:
 
 
 def no_ohms_without_a_proof(play: Play) -> None:
-    """Hold every value in ohms against what the records say of power and proof; `yes` to go on without is one."""
+    """Hold every value in ohms against what the records say of power and proof; `waive` is one, a new part voids it."""
     if not any(isinstance(step, SafeStep) for step in play.session.bench.steps):
         return  # loose parts
     proved, here = False, ""
@@ -106,9 +106,11 @@ def _power(proved: bool, here: str, outcome: Outcome) -> tuple[bool, str]:
     if isinstance(outcome, Prompt) and outcome.step != here:
         here = outcome.step
         proved = proved and here not in (*POWERED, "dead")
+    elif isinstance(outcome, Note) and outcome.text.startswith(PART_NOTE):
+        proved = False
     elif isinstance(outcome, Verdict) and outcome.item == "dead":
         proved = outcome.verdict is VerdictKind.PASS
-    elif isinstance(outcome, Note) and "goes on in ohms" in outcome.text:
+    elif isinstance(outcome, Note) and outcome.text.startswith(WAIVED_NOTE):
         proved = True
     return proved, here
 

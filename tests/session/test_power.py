@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from metercap.asks import Asks
-from metercap.plankeys import CheckStep, Item, SafeStep, StepBase, TrialsStep
+from metercap.plankeys import CellStep, CheckStep, Item, SafeStep, StepBase, TrialsStep
 from metercap.quantity import Quantity
-from metercap.records import Prompt
+from metercap.records import WAIVED_NOTE, Operator, Prompt, at
 from metercap.session.inherit import inherited_from
 from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 
@@ -24,7 +24,7 @@ def powered(**more: object) -> StepBase:
 def asks_for_proof(play: Play) -> bool:
     """Whether the session waits for a word before it measures ohms."""
     block = play.view.block
-    return block is not None and block.key == "unproved" and play.view.asks is Asks.GO_ON
+    return block is not None and block.key == "unproved" and play.view.asks is Asks.PROVE
 
 
 def test_proved_unit_goes_straight_on() -> None:
@@ -41,16 +41,16 @@ def test_proved_unit_goes_straight_on() -> None:
     ],
 )
 def test_without_a_pass_ohms_wait_for_a_word(before: str) -> None:
-    """Never run, skipped, or unsure: nothing ticks and `no` changes nothing; `yes` goes on and is written down."""
+    """Never run, skipped, or unsure: nothing ticks, and `no` changes nothing; `waive` goes on and is written down."""
     options = {} if before else {"steps": ["fuses"]}
     play = Play(safe("C12"), fuses(1), options=options)(before + FUSE)
     assert asks_for_proof(play)
     assert "F1" not in play.verdicts
     play(":no " + FUSE)
     assert "F1" not in play.verdicts
-    play(":yes " + FUSE)
+    play(":waive=board_on_the_mat_for_days " + FUSE)
     assert play.verdicts["F1"].verdict == "pass"
-    assert any("goes on in ohms" in note for note in play.notes)
+    assert play.notes.count(f"{WAIVED_NOTE}board on the mat for days") == 1
 
 
 @pytest.mark.parametrize(
@@ -71,10 +71,89 @@ def test_power_voids_the_proof(step: StepBase) -> None:
     assert again.verdicts["F1"].verdict == "pass"
 
 
+def test_yes_never_waives_the_proof() -> None:
+    """A yes lies under the finger, and may be meant for another question: it leads to the proof, on the safe side."""
+    play = Play(safe("C12"), fuses(1))("1.52V*3 :skip_step " + FUSE + ":yes " + FUSE)
+    assert (play.session.bench.step, "F1" in play.verdicts) == ("dead", False)
+    play("0.00V " + PROOF + FUSE)
+    assert play.verdicts["F1"].verdict == "pass"
+
+
+def test_yes_where_no_step_proves_it_goes_nowhere() -> None:
+    """As with --steps: the question stands."""
+    play = Play(safe("C12"), fuses(1), options={"steps": ["fuses"]})("OL*3 :yes " + FUSE)
+    assert asks_for_proof(play) and "F1" not in play.verdicts
+    assert "no step of this session proves" in play.notes[-1]
+
+
+@pytest.mark.parametrize("source", ["pedal", "token", "page"])
+def test_a_waiver_is_said_at_the_bench(source: str) -> None:
+    """Not by a foot, by the tips, or from a tablet that lies elsewhere."""
+    play = Play(safe("C12"), fuses(1))("1.52V*3 :skip_step OL*3 +1 ")
+    play.feed(Operator(at(play.t_s), "waive", "cold", source))
+    assert asks_for_proof(play)
+    play.feed(Operator(at(play.t_s), "waive", "cold", "key"))
+    assert not asks_for_proof(play)
+
+
+def test_a_waiver_needs_its_reason_and_a_question() -> None:
+    """Without either it is none, and a note says so."""
+    play = Play(safe("C12"), fuses(1))("1.52V*3 :skip_step OL*3 :waive ")
+    assert asks_for_proof(play) and "needs its reason" in play.notes[-1]
+    proved = Play(safe("C12"), fuses(1))(PROOF + ":waive=cold ")
+    assert "no proof is missing" in proved.notes[-1]
+
+
+@pytest.mark.parametrize("live", [PROOF + ":yes ", "1.52V*3 0.00V*3 12.00V*3 :skip 0.00Vac :skip 0.00V 1.52V*3 "])
+def test_no_waiver_for_a_unit_known_to_have_had_power(live: str) -> None:
+    """A step with the power on, or volts at a point that must be dead: no word goes on."""
+    steps = (safe("C12"), powered()) if ":yes" in live[-6:] else (safe("C12"),)
+    play = Play(*steps, fuses(1))(live + "OL*3 :waive=cold " + FUSE)
+    assert asks_for_proof(play) and "F1" not in play.verdicts
+    assert "waive TEXT" not in play.said
+    assert any(note.startswith("waive: ") and "nothing but a measurement" in note for note in play.notes)
+
+
+def test_a_part_that_was_replaced_voids_the_proof() -> None:
+    """An iron was on the board: nothing ticks until it is proved dead again, and then the part is measured."""
+    play = Play(safe("C12"), fuses(2))(PROOF + FUSE + ":replaced=F1 ")
+    assert asks_for_proof(play) and "a part was replaced" in play.said
+    assert play.prompts[-1] == "answer F1"
+    play(FUSE)
+    assert "replaced" not in play.verdicts["F1"].reason
+    play(":yes 0.00V " + PROOF + FUSE)
+    assert play.verdicts["F1"].reason.startswith("replaced, F1")
+
+
+def test_a_part_that_was_replaced_voids_the_waiver_too() -> None:
+    """It was about the unit as it was then; a new one may be said."""
+    play = Play(safe("C12"), fuses(2))("1.52V*3 :skip_step OL*3 :waive=cold " + FUSE + ":replaced=F1 ")
+    assert asks_for_proof(play)
+    play(":waive=its_holder_only " + FUSE)
+    assert play.verdicts["F1"].reason.startswith("replaced, F1")
+
+
+def test_a_part_that_was_replaced_in_the_middle_of_the_proof_begins_it_anew() -> None:
+    """What was found dead before proves nothing of the board as it is now."""
+    play = Play(safe("C12"), fuses(1))("1.52V*3 0.00V*3 +2 :yes 0.00V*2 :replaced=relay_K2 ")
+    assert play.machine.state == "before"
+    assert "part replaced: dead (dead): relay K2" in play.notes
+    play("0.00V " + PROOF + FUSE)
+    assert play.verdicts["F1"].verdict == "pass"
+
+
+def test_a_cell_that_was_replaced_voids_the_proof_for_the_ohms_after_it() -> None:
+    """A cell in its holder is a source: its own step goes on in volts, the next one in ohms asks."""
+    cell = CellStep(id="backup", items=(Item("BT1"),))
+    play = Play(safe("C12"), cell, fuses(1))(PROOF + "0.00V*9 1.500V*4 :replaced 0.00V*9 3.200V*4 " + FUSE)
+    assert play.verdicts["BT1"].verdict == "pass"
+    assert asks_for_proof(play)
+
+
 def test_power_voids_the_word_too() -> None:
     """The operator's yes to going on was about the unit as it was then."""
     play = Play(safe("C12"), fuses(1), powered(), check("R1", contacts=1))
-    play("1.52V*3 :skip_step OL*3 :yes " + FUSE + ":yes OL*6 9 100.0*4")
+    play("1.52V*3 :skip_step OL*3 :waive=cold " + FUSE + ":yes OL*6 9 100.0*4")
     assert "R1" not in play.verdicts
     assert asks_for_proof(play)
 
@@ -160,7 +239,7 @@ def test_probe_after_the_proof_or_the_word() -> None:
     """Proved, or accepted by word in the step: the unplanned item is measured."""
     play = Play(safe("C12"), confirm())(PROOF + "OL*6 :probe=R77 OL*6 9 47.3*4")
     assert play.verdicts["R77"].value == 47.3
-    play = Play(safe("C12"), fuses(1))("1.52V*3 :skip_step OL*6 :yes OL*6 :probe=R77 OL*6 9 47.3*4")
+    play = Play(safe("C12"), fuses(1))("1.52V*3 :skip_step OL*6 :waive=cold OL*6 :probe=R77 OL*6 9 47.3*4")
     assert play.verdicts["R77"].value == 47.3
 
 
@@ -198,4 +277,4 @@ def test_every_word_is_answered_while_ohms_wait_for_a_proof(word: str) -> None:
     item = "F3" if "F3" in word else "F1"
     assert answer.startswith(f"fuses: {item}, 0 of 3 done; first: not proved dead")
     (again,) = play.of(Prompt)[asked:]
-    assert (again.item, again.asks) == (item, Asks.GO_ON)
+    assert (again.item, again.asks) == (item, Asks.PROVE)

@@ -265,7 +265,7 @@ def test_not_an_event() -> None:
 def test_every_record_can_be_written() -> None:
     """Whatever comes out has its JSON."""
     play = Play(zero(), safe("C12"), fuses(2), confirm())(
-        f"OL*4 9 0.20*3 OL*5 0.00V*3 {SOURCE}{LIFT}{DEAD} :skip 0.00V {SOURCE}:yes OL*5 {GOOD}:absent :yes"
+        f"OL*4 9 0.20*3 OL*5 0.00V*3 {SOURCE}{LIFT}{DEAD} :skip 0.00V {SOURCE}:waive=cold OL*5 {GOOD}:absent :yes"
     )
     assert play.session.finished
     for outcome in play.out:

@@ -259,7 +259,7 @@ def test_no_points() -> None:
     play = Play(SafeStep(id="dead"), fuses())(FIRST + "0.00V*4 1.52V*3")
     assert play.verdicts["dead"].verdict == "unsure"
     assert play.prompts[-1] == "answer F1"
-    play(":yes")
+    play(":waive=no_point_to_prove_it_at")
     assert play.prompts[-1] == "dial F1"
 
 
@@ -294,12 +294,12 @@ def test_ohms_after_volts_want_the_dial_and_a_lift() -> None:
 
 
 def test_ohms_wait_for_a_word_when_the_unit_was_not_proved_dead() -> None:
-    """Nothing ticks until the operator says yes, which is written down; then a certain lift comes first."""
+    """Nothing ticks until the operator waives the proof, which is written down; then a certain lift comes first."""
     play = Play(safe("C12"), fuses(1))(FIRST + ":skip_step OL*6 9 0.2*6")
     assert play.prompts[-1] == "answer F1"
     assert "F1" not in play.verdicts
-    play(":yes")
-    assert any("not proved dead" in note for note in play.notes)
+    play(":waive=on_the_mat_for_days")
+    assert any("without proof that the unit is dead" in note for note in play.notes)
     play("OL*4 9 0.2*3")
     assert play.verdicts["F1"].verdict == "pass"
 

@@ -319,6 +319,7 @@ class Safe(Machine):
 
     def _live(self, reading: Reading) -> None:
         self._stopped = True
+        self.bench.volts_s = self.bench.t_s
         high = HAZARD_DC_V if reading.quantity is Quantity.VOLTAGE_DC else HAZARD_AC_V
         hazard = reading.value is None or abs(reading.value) > high
         self.bench.cue(CueKind.HAZARD if hazard else CueKind.STOP, self.item)
