@@ -331,7 +331,8 @@ class Writer(Watched):
         self._written = self._synced
 
     def _run(self) -> None:
-        while True:
+        # Asked anew in each round: who ends the thread just before `clear` has set both events, and one is lost there.
+        while not self._stop.is_set():
             if not self._dirty.wait(WATCH_S):
                 self.look()
                 continue

@@ -10,7 +10,7 @@ from metercap.plankeys import StepBase
 from metercap.spelling import nearest
 
 PLAN_WEIGHT = 5.0
-"""How many units the plan's own chances count as beside the shop's (chosen by simulated shops; see the benchmarks)."""
+"""How many units the plan's own chances count as beside the shop's (a guess: not chosen from evidence)."""
 
 
 def prior(steps: Sequence[StepBase], symptom: str) -> dict[str, float]:

@@ -81,7 +81,9 @@ class ByKey:
 
     def ended(self) -> int:
         self.until(lambda records: of_kind(records, "end"), "end")
+        end_s = time.monotonic() + PATIENCE_S
         while self._terminal.process.poll() is None:  # any key leaves once the end has been drawn
+            assert time.monotonic() < end_s, f"still there after its end:\n{self._terminal.text}"
             self._terminal.keys(b"x")
             self._terminal.read(0.2)
         return self._terminal.ended()

@@ -404,3 +404,22 @@ def test_memory_is_bounded_when_time_is_compressed(path: Path, session: SessionR
         for _ in range(400):
             writer.append(note)
             assert sum(map(len, writer._unsynced)) < 3_000_000
+
+
+def test_a_close_in_the_moment_that_the_thread_takes_up_its_work_ends_it(
+    tmp_path: Path, session: SessionRecord
+) -> None:
+    """Both events of the end come just before the thread clears one: it ends all the same, and so does the program."""
+    writer = Writer.create(tmp_path / "a.jsonl", session)
+
+    class Late(threading.Event):
+        def clear(self) -> None:
+            writer._stop.set()
+            self.set()
+            super().clear()
+
+    writer._dirty = Late()
+    writer.append(Note(t_s=0.1, text="one"))
+    writer._thread.join(5.0)
+    assert not writer._thread.is_alive()
+    writer.close(0.2, "done")
