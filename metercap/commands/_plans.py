@@ -50,7 +50,9 @@ def fit_plan(
     from metercap.plan.rules import check_plan
 
     check_step_ids(only, plan)
-    chosen = tuple(step for step in plan.steps if not only or step.id in only)
+    chosen = plan.steps
+    if only:  # what opens the way to a chosen step need not be chosen with it: somebody has opened it
+        chosen = tuple(msgspec.structs.replace(step, teardown=(), opens=None) for step in plan.steps if step.id in only)
     problems = check_plan(msgspec.structs.replace(plan, steps=chosen), profile, no_safe=no_safe)
     what = "these steps must not be run alone" if only else "this plan must not be run as it is"
     hint = "add the safe step to --steps, or waive it with --no-safe" if only else ""
