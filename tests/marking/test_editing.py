@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from metercap.errors import PlanError
@@ -189,7 +189,8 @@ def keys_of(data: dict[str, Any]) -> list[str]:
     return [f"{step['id']}/{name}" for step in data["step"] for name in ("F1", "RV1", "C12", "K2", "supply input")]
 
 
-@settings(max_examples=25)
+# The first text of all builds tables of letters, for longer than a slow machine is granted.
+@settings(max_examples=25, suppress_health_check=[HealthCheck.too_slow])
 @given(data=st.data(), text=remarked())
 def test_any_plan_keeps_all_but_its_marks(data: st.DataObject, text: str) -> None:
     """Marks written, then others over them: the rest of the text is byte for byte the same, in its order."""

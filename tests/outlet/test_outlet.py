@@ -72,10 +72,10 @@ def test_text_drops_its_oldest_and_says_how_many(pipe: Pipe) -> None:
     assert time.monotonic() - start_s < 2.0
     shown = pipe.read().decode().splitlines()
     told = [line for line in shown if "not shown" in line]
-    assert len(told) == 1
+    assert 1 <= len(told) <= 2  # where the machine is busy, what is written may be taken up once in the middle
     numbers = [int(line) for line in shown if "not shown" not in line]
     assert numbers[-1] == lines - 1
-    assert int(told[0].strip().split()[0].strip("(")) == lines - len(numbers)
+    assert sum(int(line.strip().split()[0].strip("(")) for line in told) == lines - len(numbers)
     assert sum(map(len, shown)) < MOST_TEXT_BYTES + 5000
 
 
