@@ -18,12 +18,6 @@ import platformdirs
 import pytest
 
 PROPERTY = "attack"
-WORKERS_A_CORE = 2
-
-
-def pytest_xdist_auto_num_workers() -> int:
-    """Return what `-n auto` means here: a test that waits for a meter leaves its core to others."""
-    return WORKERS_A_CORE * (len(os.sched_getaffinity(0)) if sys.platform == "linux" else os.cpu_count() or 1)
 
 
 def keep_bytecode() -> None:
