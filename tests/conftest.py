@@ -101,12 +101,7 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
 def own_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
     """No test reads or changes the settings of whoever runs the tests; programs started by them neither."""
     folder = tmp_path_factory.mktemp("settings")
-    names = ("XDG_CONFIG_HOME", "XDG_CACHE_HOME")
-    before = {name: os.environ.get(name) for name in names}
-    os.environ.update(zip(names, (str(folder), str(folder / "cache")), strict=True))
-    yield folder
-    for name, value in before.items():
-        if value is None:
-            del os.environ[name]
-        else:
-            os.environ[name] = value
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setenv("XDG_CONFIG_HOME", str(folder))
+        patched.setenv("XDG_CACHE_HOME", str(folder / "cache"))
+        yield folder

@@ -128,24 +128,24 @@ def _note(found: Found, short: Short, key: bytes, store: Store, told: Told, late
 
 def _short(found: Found, store: Store, told: Told) -> tuple[Short, bytes]:
     """Return what a file gave, now or before, and where that is kept; of a journal that was rescued, its other file."""
-    path, key = found.path, key_of(found.path)
+    path = found.path
 
     def make() -> bytes:
         told.read += 1
         return msgspec.msgpack.encode(read_short(path))
 
     try:
-        short = _decoded(remembered(store, WHAT, key, [path], make))
+        short = _decoded(remembered(store, WHAT, path, make))
         if not short.closed and (better := rescue.found(path)) != path:
-            path, key = better, key_of(better)
-            short = _decoded(remembered(store, WHAT, key, [path], make))
+            path = better
+            short = _decoded(remembered(store, WHAT, path, make))
     except FileProblem as error:
         if found.named:
             raise
-        return Short(None, closed=False, lost=error.what), key
+        return Short(None, closed=False, lost=error.what), key_of(path)
     if short.foreign and found.named:
         raise FileProblem("no journal", where=str(path), hint="name journals (.jsonl), jobs, or folders of them")
-    return short, key
+    return short, key_of(path)
 
 
 def _decoded(data: bytes) -> Short:

@@ -20,7 +20,9 @@ YEAR_DAYS = 365.25
 FEWEST_DATES = 6
 """With five dates in one order chance alone gives such an order once in 60 times: too often to tell."""
 CHANCE = 0.01
-LEVELS = ("day", "month", "year")
+Level = Literal["day", "month", "year"]
+_LEVELS: tuple[Level, ...] = ("day", "month", "year")
+"""By `Dates.level`."""
 
 
 class Drift(msgspec.Struct, frozen=True):
@@ -29,7 +31,7 @@ class Drift(msgspec.Struct, frozen=True):
     `relative` is `per_year` by the middle of the medians; None where that is 0. `told`: it is no chance.
     """
 
-    by: Literal["day", "month", "year"]
+    by: Level
     dates: int
     per_year: float
     relative: float | None
@@ -60,6 +62,5 @@ def drift(dates: Dates) -> Drift | None:
     per_year = round6(slope([(dates.middle(name), y) for name, y in zip(names, middles, strict=True)]) * YEAR_DAYS)
     found = trend(middles)
     centre = abs(median(middles))
-    by: Literal["day", "month", "year"] = "day" if dates.level == 0 else "month" if dates.level == 1 else "year"
     relative = round6(per_year / centre) if centre else None
-    return Drift(by, len(names), per_year, relative, found.p, found.p < CHANCE and per_year != 0.0)
+    return Drift(_LEVELS[dates.level], len(names), per_year, relative, found.p, found.p < CHANCE and per_year != 0.0)

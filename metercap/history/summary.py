@@ -8,7 +8,7 @@ import msgspec
 
 from metercap.history.counts import Cell, History
 from metercap.history.drift import Drift, drift
-from metercap.history.model import Mark, Place
+from metercap.history.model import Aspect, Mark, Place
 from metercap.history.offsets import Offset, offsets
 from metercap.metrology.domain import round6
 from metercap.metrology.tally import Tally
@@ -42,7 +42,7 @@ class PlaceHistory(msgspec.Struct, frozen=True):
     model: str
     step: str
     item: str
-    aspect: str
+    aspect: Aspect
     how: str
     unit: str
     n: int
@@ -73,9 +73,12 @@ class PlaceHistory(msgspec.Struct, frozen=True):
     @property
     def place(self) -> Place:
         """The place itself."""
-        return msgspec.convert(
-            {name: getattr(self, name) for name in ("model", "step", "item", "unit", "aspect", "how")}, Place
-        )
+        return Place(self.model, self.step, self.item, self.unit, self.aspect, self.how)
+
+    @property
+    def finer(self) -> float | None:
+        """To what a middle of the values is written: one digit more than they have; None where that is not known."""
+        return self.finest / 10.0 if self.finest else None
 
 
 class Summary(msgspec.Struct, frozen=True):

@@ -14,6 +14,8 @@ from metercap.quantity import format_value
 
 By = Literal["", "meter", "bench", "date"]
 NOT_NAMED = "not named"
+HEADS = ("item", "n", "median", "spread", "lowest … highest", "over time", "not good")
+"""Of a table with a row for each place, in a terminal and on the page."""
 
 
 def history_lines(found: Summary, by: By = "") -> Iterator[str]:
@@ -80,16 +82,26 @@ def mark_words(mark: Mark, unit: str, resolution: float) -> str:
     return f"{format_value(mark.value, unit, resolution)}: {where}"
 
 
-def spread_words(place: PlaceHistory) -> tuple[str, str, str]:
+def cells(place: PlaceHistory) -> tuple[str, ...]:
+    """Return a place's row under `HEADS`."""
+    over = drift_words(place.drift, place.unit)
+    return place.name, str(place.n), *_spread_words(place), over, verdict_words(place.verdicts)
+
+
+def _spread_words(place: PlaceHistory) -> tuple[str, str, str]:
     """Return median, spread and ends of a place, each as people write it."""
     if place.median is None or place.spread is None or place.least is None or place.most is None:
         return "no value", "", ""
-    finer = (place.finest or None) and place.finest / 10.0
     return (
-        format_value(place.median, place.unit, finer),
-        f"± {format_value(place.spread, place.unit, finer)}" if place.n > 1 else "",
+        *_middle_words(place.median, place.spread, place.n, place),
         f"{format_value(place.least, place.unit, place.finest)} … {format_value(place.most, place.unit, place.finest)}",
     )
+
+
+def _middle_words(median: float, spread: float, n: int, place: PlaceHistory) -> tuple[str, str]:
+    """Return a median and the spread beside it; one value has none."""
+    words = format_value(median, place.unit, place.finer)
+    return words, f"± {format_value(spread, place.unit, place.finer)}" if n > 1 else ""
 
 
 def verdict_words(verdicts: dict[str, int]) -> str:
@@ -107,8 +119,8 @@ def _meter_lines(found: Summary) -> Iterator[str]:
 
 
 def _table(places: Sequence[PlaceHistory], by: By) -> Iterator[str]:
-    heads = ("item", "n", "median", "spread", "lowest … highest", "over time", "not good", "stands out")
-    rows = [_cells(place) for place in places]
+    heads = (*HEADS, "stands out")
+    rows = [(*cells(place), str(place.outside) if place.outside else "") for place in places]
     widths = [max(len(row[column]) for row in (heads, *rows)) for column in range(len(heads))]
     yield _line(heads, widths)
     for place, row in zip(places, rows, strict=True):
@@ -123,18 +135,9 @@ def _table(places: Sequence[PlaceHistory], by: By) -> Iterator[str]:
             yield f"      many different values: known to {format_value(place.cell or 0.0, place.unit)}"
 
 
-def _cells(place: PlaceHistory) -> tuple[str, ...]:
-    median, spread, ends = spread_words(place)
-    over = drift_words(place.drift, place.unit)
-    out = str(place.outside) if place.outside else ""
-    return place.name, str(place.n), median, spread, ends, over, verdict_words(place.verdicts), out
-
-
 def _part_cells(part: Part, place: PlaceHistory) -> tuple[str, ...]:
-    finer = (place.finest or None) and place.finest / 10.0
-    spread = f"± {format_value(part.spread, place.unit, finer)}" if part.n > 1 else ""
-    median = format_value(part.median, place.unit, finer)
-    return f"  {part.name or NOT_NAMED}", str(part.n), median, spread, "", "", "", ""
+    middle = _middle_words(part.median, part.spread, part.n, place)
+    return f"  {part.name or NOT_NAMED}", str(part.n), *middle, "", "", "", ""
 
 
 def _parts(place: PlaceHistory, by: By) -> Iterable[Part]:

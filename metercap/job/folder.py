@@ -14,8 +14,10 @@ import msgspec
 
 from metercap.errors import JobError
 from metercap.files import open_file
+from metercap.gate import visible
 from metercap.job.model import LARGEST, JobFile, load, text_of, units_problems
 from metercap.plan import Plan
+from metercap.plan.load import load_plan
 from metercap.planfile import pictures_beside, read_plan, read_text
 
 JOB_FILE = "job.toml"
@@ -114,7 +116,7 @@ def make(folder: Path, job: JobFile, plan_from: Path) -> Folder:
     if problems:
         raise JobError("this job cannot be made", problems=problems)
     plan = read_text(plan_from)
-    pictures = list(pictures_beside(read_plan(plan_from), plan_from))
+    pictures = list(pictures_beside(load_plan(plan, visible(str(plan_from))), plan_from))
     job = msgspec.structs.replace(job, plan=PLAN_FILE)
     try:
         folder.mkdir(parents=True)

@@ -79,17 +79,20 @@ class Tally(msgspec.Struct):
     def without(self, other: Tally) -> Tally:
         """Return what is left when another tally, which is part of this one, is taken off."""
         left, off = self.beside(other)
-        coarse = self.coarse or other.coarse
-        power = max(self.power, other.power) if coarse else min(self.power, other.power)
+        power, coarse = self._shared(other)
         for number, n in off.items():
             left[number] = left.get(number, 0) - n
         return Tally({number: n for number, n in left.items() if n > 0}, power, coarse, self.most)
 
     def beside(self, other: Tally) -> tuple[dict[int, int], dict[int, int]]:
         """Return the counts of both by whole numbers of one power of ten; in cells where either has cells."""
-        coarse = self.coarse or other.coarse
-        power = max(self.power, other.power) if coarse else min(self.power, other.power)
+        power, _ = self._shared(other)
         return self._at(power), other._at(power)
+
+    def _shared(self, other: Tally) -> tuple[int, bool]:
+        """Return the power of ten that both can be counted by, and whether those are cells."""
+        coarse = self.coarse or other.coarse
+        return (max if coarse else min)(self.power, other.power), coarse
 
     def values(self) -> list[tuple[float, int]]:
         """Return each value with how often it was shown, in order; of a cell its middle."""

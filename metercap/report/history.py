@@ -6,17 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from metercap.history.summary import PlaceHistory, Summary
-from metercap.history.text import (
-    NOT_NAMED,
-    chance_words,
-    counted,
-    drift_words,
-    head,
-    mark_words,
-    percent,
-    spread_words,
-    verdict_words,
-)
+from metercap.history.text import HEADS, NOT_NAMED, cells, chance_words, counted, head, mark_words, percent
 from metercap.report.document import Block, Document, Group, Listing, Para, Row, Section, Table
 from metercap.report.historyplot import item_picture, spread_picture
 
@@ -60,15 +50,14 @@ def _meters(found: Summary) -> Section:
             rows.append(Row((name or NOT_NAMED, str(sessions), "", "too few values that another meter shares")))
         for one in mine:
             look = ("look into it" + (f": it, or {one.either}" if one.either else "")) if one.told else ""
-            cells = (name or NOT_NAMED, str(sessions), one.unit, percent(one.shift, "+"), str(one.places), str(one.n))
-            rows.append(Row((*cells, chance_words(one.p), look)))
+            known = (name or NOT_NAMED, str(sessions), one.unit, percent(one.shift, "+"), str(one.places), str(one.n))
+            rows.append(Row((*known, chance_words(one.p), look)))
     return Section("Meters", (Table("meters", heads, (Group(tuple(rows)),)),))
 
 
 def _model(model: str, places: Sequence[PlaceHistory]) -> Section:
-    heads = ("item", "n", "median", "spread", "lowest … highest", "over time", "not good")
-    rows = tuple(_row(place) for place in places)
-    blocks: list[Block] = [Table("history", heads, (Group(rows),))]
+    rows = tuple(Row(cells(place)) for place in places)
+    blocks: list[Block] = [Table("history", HEADS, (Group(rows),))]
     spread = spread_picture(places)
     blocks += [] if spread is None else [spread]
     pictures = [picture for place in places if (picture := item_picture(place)) is not None]
@@ -79,18 +68,6 @@ def _model(model: str, places: Sequence[PlaceHistory]) -> Section:
     if out:
         blocks += [Para("Values that stand out, by more than 3.5 spreads:"), Listing(out)]
     return Section(model, tuple(blocks))
-
-
-def _row(place: PlaceHistory) -> Row:
-    return Row(
-        (
-            place.name,
-            str(place.n),
-            *spread_words(place),
-            drift_words(place.drift, place.unit),
-            verdict_words(place.verdicts),
-        )
-    )
 
 
 def _outside(places: Sequence[PlaceHistory]) -> Iterator[str]:

@@ -64,7 +64,7 @@ def item_picture(place: PlaceHistory) -> Picture | None:
     shown = [edge for part in (*dates, *columns) for edge in (part.low_quarter, part.high_quarter)]
     up = scale([place.median, *(mark.value for mark in place.outliers)], shown, _FLOOR, TOP)
     shapes = [*_frame(up, place), *_path(dates, up, place), *_beside(place, up)]
-    says = [f"{counted(place.n, 'value')}, median {format_value(place.median, place.unit, place.finest / 10 or None)}"]
+    says = [f"{counted(place.n, 'value')}, median {format_value(place.median, place.unit, place.finer)}"]
     says += [f"over the dates: {drift_words(place.drift, place.unit)}"] if place.drift is not None else []
     says += ["a dot is a median, its bar the middle half"]
     return Picture(place.name, tuple(says), WIDTH, _HEIGHT, tuple(shapes))

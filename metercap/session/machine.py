@@ -123,7 +123,7 @@ class Session(Saying):
         elif kind is Operator:
             self._word(event, machine)  # type: ignore[arg-type]
             if self._machine is not None and not self.finished:
-                self._blocks(self._machine)  # the word may have voided a proof
+                self._blocks(self._machine)  # the word may have ended a block, or voided a proof
             if bench.block is not None and not bench.has_told and not self.finished:
                 self._say_block(bench.block)
         elif kind is Link:
@@ -244,11 +244,8 @@ class Session(Saying):
             return
         if bench.block is not None and bench.block.key in ("battery", UNPROVED_KEY) and word in ("yes", "no"):
             if word == "yes":
-                self._agree(bench.block.key, machine)
+                self._agree(bench.block.key)
             return
-        if word == "replaced":
-            self._power.said(word)
-            self._doubt(machine)
         move = self._moves.get(word)
         if move is not None and move(event, machine):
             return
@@ -263,10 +260,9 @@ class Session(Saying):
             bench.note(f"{machine.status()}; first: {block.say}")
             bench.urge(block.do, machine.item, block.say, **block.facts)
 
-    def _agree(self, key: str, machine: Machine) -> None:
+    def _agree(self, key: str) -> None:
         """A yes to a block: a low battery is gone on with, a unit that is not proved dead is proved."""
         if key == UNPROVED_KEY:
             self._prove()
-            return
-        self.bench.blocks.battery_accepted()
-        self._blocks(machine)
+        else:
+            self.bench.blocks.battery_accepted()

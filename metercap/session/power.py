@@ -46,9 +46,9 @@ class Power:
         """
         self.on = powers_up(step) and not self.past(step, bench)
         if self.on:
-            self._doubt, self._accepted, self._proved_s = POWERED, False, None
+            self._void(POWERED)
         elif isinstance(step, SafeStep):
-            self._doubt, self._accepted, self._proved_s = self._doubt or FAILED, False, None
+            self._void(self._doubt or FAILED)
 
     def ended(self, machine: Machine, bench: Bench) -> None:
         """A planned step has ended; of a `safe` the verdict decides."""
@@ -64,10 +64,12 @@ class Power:
         self._proved_s = (bench.t_s if since_s is None else since_s) if proved else None
         self._proved_by = step.id
 
-    def said(self, word: str) -> None:
-        """A word was taken: whoever put a new part in had an iron on the board, or a cell in it."""
-        if word == "replaced":
-            self._doubt, self._accepted, self._proved_s = self._doubt or REPLACED, False, None
+    def part_replaced(self) -> None:
+        """Whoever put a new part in had an iron on the board, or a cell in it."""
+        self._void(self._doubt or REPLACED)
+
+    def _void(self, why: str) -> None:
+        self._doubt, self._accepted, self._proved_s = why, False, None
 
     def proof(self, bench: Bench) -> Proof | None:
         """Return the proof that nothing was done against since; None without one."""

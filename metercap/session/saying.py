@@ -206,13 +206,13 @@ class Saying(Moving):
         self._power.accept()
         self._doubt(machine)
         bench.note(f"{WAIVED_NOTE}{why}", aloud=True)
-        if bench.refresh(machine.item):
-            machine.resume()
         return True
 
     def _word_replaced(self, said: Operator, machine: Machine) -> bool:
         """A new part is in: an item that is named is gone to and measured; other text is what the part is called."""
         text, planned = said.text.strip(), self._planned
+        self._power.part_replaced()
+        self._doubt(machine)
         if isinstance(machine.step, SafeStep) and machine.has_behind:
             self._prove()  # what was found dead before the part went in proves nothing
             machine = self._machine or machine

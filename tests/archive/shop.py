@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import math
 import random
 from collections.abc import Sequence
@@ -13,13 +12,13 @@ from typing import Any
 from msgspec import UNSET, structs
 
 from metercap.commands._opening import session_record
-from metercap.journal.format import Chain
 from metercap.meter import MeterProfile
 from metercap.metrology.domain import round6
 from metercap.plan.load import load_plan
 from metercap.profiles import find_meter
-from metercap.records import EndRecord, InJob, Record, SessionRecord, Verdict, VerdictKind
+from metercap.records import InJob, SessionRecord, Verdict, VerdictKind
 from metercap.rests import Found
+from tests.report.papers import lines
 
 PLAN = """[plan]
 title = "Climate controller, main board"
@@ -88,7 +87,7 @@ class Shop:
         days = (start - START).total_seconds() / 86_400.0
         records = list(self._verdicts(self._gains[identity] * (1.0 + self._drift * days), wild))
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(journal([first, *records], end=end))
+        path.write_bytes(lines([first, *records], closed=end))
         return path
 
     def _of(self, identity: str) -> SessionRecord:
@@ -119,20 +118,6 @@ def shown(value: float) -> tuple[float, float]:
     """Return a value as a display of four digits has it, and its last digit."""
     resolution = 10.0 ** (math.floor(math.log10(value)) - 3)
     return float(f"{value:.4g}"), resolution
-
-
-def journal(records: Sequence[Record], *, end: bool = True) -> bytes:
-    """Return the bytes of a journal of these records, closed with the right sum unless told otherwise."""
-    chain, counts = Chain(), dict[str, int]()
-    lines = []
-    for record in records:
-        lines.append(chain.line(record))
-        kind = str(record.__struct_config__.tag)
-        counts[kind] = counts.get(kind, 0) + 1
-    whole = b"".join(lines)
-    if not end:
-        return whole
-    return whole + chain.line(EndRecord(records[-1].t_s, "done", counts, hashlib.sha256(whole).hexdigest()))
 
 
 def make(folder: Path, sessions: int, **more: Any) -> None:

@@ -193,28 +193,21 @@ def _spoilt(place: Path) -> None:
     place.write_bytes(data)
 
 
-def _forged(place: Path) -> None:
-    with sqlite3.connect(place) as base:
-        base.execute("update kept set data = (select data from kept order by key desc limit 1)")
-    base.close()
+def _by(statement: str) -> Callable[[Path], None]:
+    """Return what spoils a store by a statement of SQL."""
+
+    def spoil(place: Path) -> None:
+        with sqlite3.connect(place) as base:
+            base.execute(statement)
+        base.close()
+
+    return spoil
 
 
-def _other_layout(place: Path) -> None:
-    with sqlite3.connect(place) as base:
-        base.execute("pragma user_version = 99")
-    base.close()
-
-
-def _rubbish_rows(place: Path) -> None:
-    with sqlite3.connect(place) as base:
-        base.execute("update kept set data = 'text', sha256 = x'00'")
-    base.close()
-
-
-def _no_table(place: Path) -> None:
-    with sqlite3.connect(place) as base:
-        base.execute("drop table kept")
-    base.close()
+_forged = _by("update kept set data = (select data from kept order by key desc limit 1)")
+_other_layout = _by("pragma user_version = 99")
+_rubbish_rows = _by("update kept set data = 'text', sha256 = x'00'")
+_no_table = _by("drop table kept")
 
 
 @pytest.mark.usefixtures("old")

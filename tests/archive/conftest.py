@@ -1,3 +1,0 @@
-"""Makes the helpers of this room importable."""
-
-from __future__ import annotations
