@@ -29,6 +29,7 @@ DIALECT = "http://json-schema.org/draft-07/schema#"
 _WRITTEN: dict[str, Any] = {"type": "string", "pattern": "[0-9]", "maxLength": 64}
 """A value with its unit; which texts are values is for the loader to say."""
 _NAMES: dict[str, Any] = {"type": "array", "minItems": 1, "items": {"type": "string", "minLength": 1}}
+_PICTURE = r"^[^./\\:][^/\\:]*\.([Pp][Nn][Gg]|[Jj][Pp][Ee]?[Gg])$"
 _SHARE_OF_PICTURE: dict[str, Any] = {"type": "number", "minimum": 0, "maximum": 1}
 _VALUES: dict[str, dict[str, Any]] = {
     "limit": _WRITTEN,
@@ -55,7 +56,7 @@ _VALUES: dict[str, dict[str, Any]] = {
         "type": "object",
         "additionalProperties": {"type": ["number", "string"], "exclusiveMinimum": 0, "exclusiveMaximum": 1},
     },
-    "file": {"type": "string", "minLength": 1, "maxLength": MOST_NAME, "pattern": "^[^./\\\\:][^/\\\\:]*$"},
+    "file": {"type": "string", "minLength": 1, "maxLength": MOST_NAME, "pattern": _PICTURE},
     "sha256": {"type": "string", "pattern": "^[0-9A-Fa-f]{64}$"},
     "points": {
         "type": "array",

@@ -24,6 +24,7 @@ TARGET_WORDS = ("reference", "as found")
 _HUGE = 10**18
 MOST_NAME = 200
 """Characters of a file's name: with what a temporary file adds, no system takes more than 255."""
+PICTURES = (".jpg", ".jpeg", ".png")
 DEVICES = ("con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10)))
 """Names that one system opens as devices, whatever their ending (its own documentation, from memory)."""
 MOST_COUNT = 100_000
@@ -211,6 +212,8 @@ def _file(raw: object) -> Written:
     base = text.partition(".")[0].casefold()
     if not text.strip() or not text.isprintable() or len(text) > MOST_NAME or text.startswith("."):
         raise ValueText(f"{shown(text)} is no name of a picture", hint=f"write it as {EXAMPLES['file']}")
+    if not text.casefold().endswith(PICTURES):
+        raise ValueText(f"{shown(text)} is no name of a picture", hint=f"it ends in {', '.join(PICTURES)}")
     if any(sign in text for sign in "/\\:") or base in DEVICES:
         raise ValueText(f"{shown(text)} leads away from the plan", hint="a picture lies beside its plan: its name only")
     return Written(text)

@@ -134,7 +134,8 @@ def test_places_that_are_none(line: str, said: str) -> None:
     "file",
     [
         "../front.png", "/etc/front.png", "a/front.png", "..\\\\front.png", "C:front.png", "", " ", ".", "..",
-        ".hidden.png", "NUL", "con.png", "a\\u0000.png", "a\\n.png", "a" * 300 + ".png",
+        ".hidden.png", "NUL.png", "con.png", "job.toml", "front", "front.svg",
+        "a\\u0000.png", "a\\n.png", "a" * 300 + ".png",
     ],
 )  # fmt: skip
 def test_files_that_are_not_beside_the_plan(file: str) -> None:
