@@ -55,6 +55,16 @@ class ByHand(Moves):
         """
         return self._moves[move.name](self, move.text, t_s) or ""
 
+    def tap(self, item: str, t_s: float) -> str:
+        """Take a tap on the board's picture: both tips on that item; on the one they are on, or beside all, they lift.
+
+        UsageError for an item that this board does not have.
+        """
+        if not item or (self.here and self._name(item) == self._name(self.here)):
+            self.lift("", t_s)
+            return ""
+        return self.touch(item, t_s)
+
     # --- what they see
 
     def see(self, record: Record, t_s: float) -> None:

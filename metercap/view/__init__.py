@@ -7,6 +7,7 @@ views; none of them reads a plan or a sentence, takes leads off or applies a rul
 from metercap.view.board import Board, Mark, Sheet, Spot, State
 from metercap.view.fold import advance, after, begin
 from metercap.view.model import Stage, Told, Touch, Unit, View
+from metercap.view.taps import Tap, tapped
 from metercap.view.viewer import Viewer
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
     "Spot",
     "Stage",
     "State",
+    "Tap",
     "Told",
     "Touch",
     "Unit",
@@ -24,4 +26,5 @@ __all__ = [
     "advance",
     "after",
     "begin",
+    "tapped",
 ]

@@ -194,6 +194,27 @@ def test_a_point_that_the_board_lacks_is_named_with_those_it_has(desk: Desk) -> 
         desk.move("touch")
 
 
+def test_taps_on_a_picture(desk: Desk) -> None:
+    """A tap touches that item, as its name does; one more on it, by either of its names, or one beside all, lifts."""
+    desk.hands.tap("F1", desk.now_s)
+    assert desk.hands.here == "F1" and desk.reads == pytest.approx(0.35, abs=0.15)
+    desk.hands.tap("F2", desk.now_s)
+    assert desk.hands.here == "" and desk.hands.status == "tips on their way to F2"
+    desk.wait(0.4)
+    assert desk.hands.here == "F2"
+    desk.hands.tap("F2", desk.now_s)
+    assert desk.hands.here == "" and desk.hands.status == "tips in the air"
+    desk.move("touch fresh cell")
+    desk.hands.tap("dead", desk.now_s)
+    assert desk.hands.status == "tips in the air", "the step stands for that point"
+    desk.hands.tap("F3", desk.now_s)
+    desk.hands.tap("", desk.now_s)
+    assert desk.hands.status == "tips in the air"
+    with pytest.raises(UsageError, match="K7"):
+        desk.hands.tap("K7", desk.now_s)
+    assert desk.hands.status == "tips in the air"
+
+
 def test_swapped_tips_show_the_other_sign(desk: Desk) -> None:
     """Red for black on a cell reads negative, stays so, and the eyes see it when asked."""
     desk.move("dial volts dc")
