@@ -39,10 +39,19 @@ class Grip:
     """Virtual hands behind an open port, moved from any thread."""
 
     def __init__(self, port: PracticePort) -> None:
-        assert isinstance(port.bench, PracticeBench) and isinstance(port.bench.hands, ByHand)
         self._port = port
-        self._hands = port.bench.hands
-        self.points = tuple(port.bench.board.parts)
+
+    @property
+    def _hands(self) -> ByHand:
+        """The hands on the unit that is on the mat now."""
+        hands = self._port.bench.hands
+        assert isinstance(hands, ByHand)
+        return hands
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """The names on the board that is on the mat now."""
+        return tuple(self._port.bench.board.parts)
 
     @property
     def status(self) -> str:
@@ -58,6 +67,13 @@ class Grip:
         """Move now; return what was felt, or why it cannot be done."""
         try:
             return self.do(line)
+        except UsageError as error:
+            return error.what
+
+    def tap(self, item: str) -> str:
+        """Take a tap on an item of the board's picture, "" beside all of them; return what was felt, or why not."""
+        try:
+            return self._port.at_once(lambda t_s: self._hands.tap(item, t_s))
         except UsageError as error:
             return error.what
 
@@ -129,7 +145,7 @@ def practise(chosen: Setting, folder: Path, *, speed: float, plain: bool, as_jso
     with PracticePort(bench, clock) as port, Writer.create(journal, record) as writer:
         grip = Grip(port)
         shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip)
-        shown = shown._replace(words=[*shown.words, *_lines(grip, shown)])
+        shown = with_lines(grip, shown)
         try:
             reason = over_port(port, clock, session, record, writer, [keep, audit], shown)
         finally:
@@ -141,8 +157,12 @@ def practise(chosen: Setting, folder: Path, *, speed: float, plain: bool, as_jso
     return INTERRUPTED if reason == "interrupted" else keep.fold.exit_status
 
 
+def with_lines(grip: Grip, shown: Shown) -> Shown:
+    """Return what shows a session, with lines on stdin as moves and words, unless the full screen has the keys."""
+    return shown._replace(words=[*shown.words, *_lines(grip, shown)])
+
+
 def _lines(grip: Grip, shown: Shown) -> list[WordSource]:
-    """Lines on stdin, unless the full screen has the keys."""
     first = shown.observers[0]
     if isinstance(first, PlainLines):
         first.say("a point's name touches it, touch the one asked for, an empty line lifts; help lists moves and words")

@@ -12,7 +12,7 @@ import click
 import msgspec
 
 from metercap.clock import ScaledClock, VirtualClock
-from metercap.commands._live import INTERRUPTED, Keep, print_closing, rescue, run_live, shown_by
+from metercap.commands._live import INTERRUPTED, Keep, Shown, print_closing, rescue, run_live, shown_by
 from metercap.commands._opening import session_record, step_ids
 from metercap.commands._plans import checked_plan
 from metercap.commands._rates import keep_rates, kept_rates
@@ -48,7 +48,8 @@ REFUSED = ("unit", "known_good", "after", "continue_", "out")
 
 class Stage(msgspec.Struct, frozen=True):
     """A practice bench in the place of the meter and of whoever works: its `clock`, what sees and speaks there, and
-    `sit`, which puts the unit of a session that begins on the mat. `play` runs the loop where no time passes."""
+    `sit`, which puts the unit of a session that begins on the mat. `play` runs the loop where no time passes, `show`
+    makes what shows the job and listens, where that is not as usual."""
 
     clock: ScaledClock | VirtualClock
     sit: Callable[[SessionRecord, float, float], None]
@@ -57,6 +58,7 @@ class Stage(msgspec.Struct, frozen=True):
     play: Callable[..., Reason] | None = None
     linger_s: float = 0.0
     sound: bool = False
+    show: Callable[[], Shown] | None = None
 
 
 def run_job(folder: Folder, wish: Wish, take: str = "", stage: Stage | None = None) -> int:
@@ -156,7 +158,10 @@ class _Run:
         stage = self._stage
         sound, linger_s = (True, 0.0) if stage is None else (stage.sound, stage.linger_s)
         plain = wish.plain or (stage is not None and stage.play is not None)
-        shown = shown_by(as_json=wish.as_json, plain=plain, sound=sound, linger_s=linger_s)
+        if stage is not None and stage.show is not None:
+            shown = stage.show()
+        else:
+            shown = shown_by(as_json=wish.as_json, plain=plain, sound=sound, linger_s=linger_s)
         try:
             if stage is not None and stage.play is not None:
                 reason = stage.play(

@@ -6,18 +6,25 @@ import functools
 import sys
 from pathlib import Path
 
+import click
 import msgspec
 
 from metercap.clock import ScaledClock, VirtualClock
 from metercap.commands._bench import FASTEST_PORT, LINGER_S
+from metercap.commands._by_hand import Grip, with_lines
 from metercap.commands._jobs import Stage, run_job
+from metercap.commands._live import Shown, shown_by
 from metercap.commands._started import Wish
+from metercap.gate import visible
 from metercap.job import Folder, JobFile, JobUnit, make
 from metercap.job.folder import PLAN_FILE
 from metercap.meter import MeterProfile
 from metercap.planfile import read_plan
+from metercap.practice.bench import PracticeBench
+from metercap.practice.by_hand import ByHand
 from metercap.practice.mat import JobScene, Mat, untrue_of
-from metercap.practice.port import PracticePort
+from metercap.practice.port import PracticePort, pieces
+from metercap.practice.scene import load_scene
 from metercap.practice.study import run
 from metercap.profiles import find_meter, find_plan
 
@@ -69,6 +76,58 @@ def play_job(
             if port.problem is not None:
                 raise port.problem
     return PlayedJob(folder, status, tuple(untrue_of(mat)))
+
+
+def practise_job(
+    job: JobScene,
+    path: Path,
+    *,
+    speed: float,
+    seed: int | None = None,
+    steps: str | None = None,
+    no_safe: bool = False,
+    plain: bool = False,
+    as_json: bool = False,
+) -> int:
+    """Let a person work on a job's units by virtual hands, `take TAG` from one to the other; return the exit status."""
+    folder = make_job(job, path)
+    mat = hand_mat(job, speed=speed, seed=seed)
+    profile = _profile(mat)
+    wish = Wish(
+        port="",
+        meter=profile.name,
+        rate=mat.rate_per_s,
+        operator="practice",
+        steps=steps,
+        no_safe=no_safe,
+        plain=plain,
+        as_json=as_json,
+    )
+    clock = ScaledClock(speed)
+    with PracticePort(mat, clock) as port:
+        grip = Grip(port)
+
+        def sit(*words: object) -> None:
+            port.at_once(lambda _: mat.sit(*words))  # type: ignore[arg-type]
+
+        def show() -> Shown:
+            return with_lines(grip, shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip))
+
+        stage = Stage(clock, sit, (port,), (port,), show=show)
+        status = run_job(folder, msgspec.structs.replace(wish, port=port.path), stage=stage)
+        if port.problem is not None:
+            raise port.problem
+    if not as_json:
+        for line in (each for each in untrue_of(mat) if not each.endswith(": no verdict")):
+            click.echo(f"  not as it is on the bench: {line}")
+        click.echo(f"the job: {visible(str(path))}")
+    return status
+
+
+def hand_mat(job: JobScene, *, speed: float, seed: int | None = None) -> Mat:
+    """Return the mat with a person's hands, its frames in as many pieces as a port can send at that speed."""
+    first = PracticeBench(load_scene(job.units[0].scene), seed=seed, hands=ByHand)
+    return Mat(job, seed=seed, hands=ByHand, chunks=pieces(first.frame_s, 14, speed))
 
 
 def _profile(mat: Mat) -> MeterProfile:

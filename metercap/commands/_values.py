@@ -105,9 +105,10 @@ class _Scene(Named):
     files = "*.toml"
 
     def known(self, ctx: click.Context) -> Iterable[str]:
+        from metercap.practice.mat import job_scene_names
         from metercap.practice.scene import scene_names
 
-        return scene_names()
+        return [*scene_names(), *job_scene_names()]
 
 
 class _Kind(Named):

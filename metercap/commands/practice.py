@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -15,6 +16,7 @@ Examples:
   metercap practice
   metercap practice gc8-b-whole --steps bridge --no-safe
   metercap practice gc8-a --plain
+  metercap practice gc8-pair --no-safe
   metercap practice --port
   metercap practice gc8-b --port --family polled-line
 
@@ -76,11 +78,17 @@ def command(
 ) -> int:
     """Learn the tool on the practice bench SCENE, with virtual probes that your keys move.
 
-    SCENE is the name of a scene that metercap carries (gc8-b unless given), or a TOML file.
+    SCENE is the name of a scene that metercap carries (gc8-b unless given), or a TOML file; gc8-pair is a job of two
+    units, which "take TAG" puts on the mat in turn.
     """
     if listed:
         _list(as_json=as_json)
         return 0
+    from metercap.practice.mat import job_scene_names
+
+    if scene in job_scene_names():
+        unfit = {"--port": port, "--plan": plan, "--against": against, "--family": family, "--rate": rate}
+        return _job(scene, unfit, steps, speed=speed, no_safe=no_safe, seed=seed, out=out, plain=plain, as_json=as_json)
     from metercap.commands._opening import step_ids
     from metercap.commands._setting import setting
     from metercap.errors import UsageError
@@ -124,8 +132,24 @@ def command(
     return practise(chosen, folder(), speed=speed, plain=plain, as_json=as_json)
 
 
-def _list(*, as_json: bool) -> None:
+def _job(scene: str, unfit: dict[str, Any], steps: str | None, *, out: Path | None, **how: Any) -> int:
+    """Practise on the units of a job, whose scenes say the rest."""
+    from metercap.commands._pair import practise_job
+    from metercap.errors import UsageError
+    from metercap.files import refuse_existing
+    from metercap.practice.mat import load_job_scene
 
+    given = ", ".join(name for name, value in unfit.items() if value)
+    if given:
+        raise UsageError("a job's scenes say this themselves", where=given, hint=f"metercap practice {scene}")
+    if out is not None:
+        refuse_existing(out)
+    path = Path(tempfile.mkdtemp(prefix="metercap-practice-")) / scene if out is None else out
+    return practise_job(load_job_scene(scene), path, steps=steps, **how)
+
+
+def _list(*, as_json: bool) -> None:
+    from metercap.practice.mat import job_scene_names, load_job_scene
     from metercap.practice.scene import load_scene, scene_names
 
     scenes = {name: load_scene(name) for name in scene_names()}
@@ -151,3 +175,6 @@ def _list(*, as_json: bool) -> None:
     width = max(len(name) for name in scenes)
     for name, scene in scenes.items():
         click.echo(f"{name:<{width}}  {scene.title}; {len(scene.truth)} steps, {scene.meter.family} meter")
+    for name in job_scene_names():
+        tags = " and ".join(unit.tag for unit in load_job_scene(name).units)
+        click.echo(f"{name:<{width}}  a job of the units {tags}, taken in turn with: take TAG")

@@ -16,7 +16,7 @@ import msgspec
 from metercap.asks import Asks
 from metercap.errors import SceneError
 from metercap.practice.audit import Audit
-from metercap.practice.bench import PracticeBench, Said, Technician
+from metercap.practice.bench import MakeHands, PracticeBench, Said, Technician
 from metercap.practice.board import Board
 from metercap.practice.body import NEVER_S
 from metercap.practice.line import Chunk
@@ -82,11 +82,16 @@ def job_scene_names() -> list[str]:
 
 
 class Mat:
-    """The bench of a job, for a `PracticePort`. `sit` puts a unit on it; `audits` marks every sitting."""
+    """The bench of a job, for a `PracticePort`. `sit` puts a unit on it; `audits` marks every sitting.
+
+    With `hands` a person works on the units and runs no errands; frames leave in `chunks` pieces.
+    """
 
     answers_polls = False
 
-    def __init__(self, job: JobScene, *, seed: int | None = None) -> None:
+    def __init__(
+        self, job: JobScene, *, seed: int | None = None, hands: MakeHands | None = None, chunks: int = 1
+    ) -> None:
         self.scenes: dict[str, Scene] = {unit.tag: load_scene(unit.scene) for unit in job.units}
         self.truths = {tag: scene.verdicts() for tag, scene in self.scenes.items()}
         first = next(iter(self.scenes.values()))
@@ -94,7 +99,8 @@ class Mat:
         self._seed = seed
         self._meter = Meter(first.meter, Random(f"{seed} meter"))
         self._boards: dict[str, Board] = {}
-        self._errands = list(job.errands)
+        self._make, self._chunks = hands, chunks
+        self._errands = list(job.errands) if hands is None else []
         self._sittings = 0
         self._asked: set[str] = set()
         self.handed: set[tuple[str, str, str]] = set()
@@ -115,6 +121,11 @@ class Mat:
         return self._bench.hands
 
     @property
+    def board(self) -> Board:
+        """The board of the unit on the mat."""
+        return self._boards[self._tag]
+
+    @property
     def frame_s(self) -> float:
         """Time of one frame on the wire, in seconds."""
         return NEVER_S if self._bench is None else self._bench.frame_s
@@ -126,7 +137,15 @@ class Mat:
         scene = self.scenes[tag]
         board = self._boards.get(tag)
         self._sittings += 1
-        bench = PracticeBench(scene, seed=self._seed + self._sittings, board=board, meter=self._meter, from_s=now_s)
+        bench = PracticeBench(
+            scene,
+            seed=self._seed + self._sittings,
+            chunks=self._chunks,
+            hands=self._make,
+            board=board,
+            meter=self._meter,
+            from_s=now_s,
+        )
         self._boards[tag] = bench.board
         self._bench, self._tag = bench, tag
         audit = Audit(bench, origin_s=origin_s)

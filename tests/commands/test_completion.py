@@ -82,7 +82,7 @@ def here(tmp_path: Path) -> Path:
         (("run", "greenhouse-controller", "--steps", "f"), ["fuses"]),
         (("run", "my-plan.toml", "--steps", ""), ["leads", "lamp"]),
         (("run", "my-plan.toml", "--steps", "leads,"), ["leads,lamp"]),
-        (("practice", ""), [*scene_names(), "my-plan.toml"]),
+        (("practice", ""), [*scene_names(), "gc8-pair", "my-plan.toml"]),
         (("practice", "gc8-b", "--steps", "f"), ["fuses"]),
         (("plan", "show", "loose"), ["loose-parts"]),
         (("plan", "keys", ""), sorted(step_kinds())),

@@ -195,6 +195,67 @@ def test_values_of_a_good_unit_are_measured_first(tmp_path: Path) -> None:
     assert sorted(path.name for path in out.iterdir()) == ["a.jsonl", "b.jsonl"]
 
 
+# --- two units
+
+
+class GoesBetween(Learner):
+    """Does what is asked of B, fetches A where a value of the good unit is missing, and ends once B is back."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+
+    def see(self, record: Record) -> None:
+        """Take one record."""
+        if record["kind"] == "session":
+            self.tags.append(record["tag"])
+            self.lifted = True
+        elif record.get("asks") == "target":
+            self.say("take A")  # with both tips on B's trimmer: they come off with the board
+        elif record.get("asks") == "next unit":
+            self.say("take B")
+        elif record["kind"] == "prompt" and len(self.tags) == 3:
+            self.say("nowhere")
+            self.say("quit")
+        else:
+            super().see(record)
+
+
+@posix
+def test_two_units_of_a_job_by_hand(tmp_path: Path) -> None:
+    """`take A` puts the good unit on the mat, whose trimmer the same hands find; B's value is then set against it.
+
+    The scenes' trimmers: 5 kohm at 0.4374 is 2187 ohm on A. The journals are those of a job.
+    """
+    out, hands = tmp_path / "pair", GoesBetween()
+    args = ("practice", "gc8-pair", "--no-safe", "--steps", "leads,bridge", "--speed", "20", "--out", str(out))
+    with program(*args, see=lambda record: hands.see(record)) as metercap:
+        hands.program = metercap
+        ended = metercap.wait()
+    assert ended.status == 1 and hands.tags == ["B", "A", "B"]
+    assert sorted(path.name for path in out.glob("*.jsonl")) == ["001-B.jsonl", "002-A.jsonl", "003-B.jsonl"]
+    (good,) = [one for one in of_kind(metercap.records, "verdict") if one["item"] == "RV1"]
+    assert good["verdict"] == "pass" and good["value"] == pytest.approx(2187, abs=10)
+    begun = of_kind(metercap.records, "session")[-1]
+    assert begun["reference"]["bridge/RV1"]["value"] == good["value"], "what A measured serves B at once"
+    assert "'nowhere' is no point of the board" in ended.err and "tips on RV1" in ended.err
+    assert run("verify", str(out)).status == 0
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (("--port",), "--port"),
+        (("--rate", "5", "--family", "text"), "--family, --rate"),
+        (("--plan", "loose-parts"), "--plan"),
+    ],
+)
+def test_what_a_jobs_scenes_say_themselves(metercap: Callable[..., Any], more: tuple[str, ...], said: str) -> None:
+    """Options of a single unit are named and refused."""
+    out = metercap("practice", "gc8-pair", *more)
+    assert out.status == 2 and said in out.err and "scenes say this themselves" in out.err and out.out == ""
+
+
 # --- the meter alone
 
 
