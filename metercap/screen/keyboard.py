@@ -23,7 +23,8 @@ PEDAL_KEY = "P"
 """Starts learning a pedal."""
 THEME_KEY = "T"
 """Goes to the next theme: dark, light, plain."""
-
+HELD_S = 2.0
+"""No key is held down for so long by accident: at the session's end it leaves, where it was pressed all the time."""
 
 LIST_KEY = "L"
 """Shows what is open, step by step."""
@@ -71,6 +72,8 @@ class Keyboard:
         self._replay = replay
         self._pedal = ""
         self._last = ("", float("-inf"))
+        self._run_s = float("-inf")
+        """When the last key was pressed first, of the presses that followed each other as its repeats do."""
 
     @property
     def keys(self) -> dict[str, str]:
@@ -84,6 +87,9 @@ class Keyboard:
         self.notice = ""
         last, last_s = self._last
         self._last = (key, now_s)
+        repeated = key == last and now_s - last_s < REPEAT_S
+        if not repeated:
+            self._run_s = now_s
         if key == "ctrl+c":
             return Act("stop")
         if key == "ctrl+z":
@@ -93,9 +99,14 @@ class Keyboard:
             return self._type(key)
         if self._hands and key in HAND_KEYS and self.mode is Mode.WORDS and not self.over:
             return Act("hand", HAND_KEYS[key][0])
-        if key == last and now_s - last_s < REPEAT_S and not self._replay and self.mode not in (Mode.HELP, Mode.LIST):
+        if repeated and not self._replay and self.mode not in (Mode.HELP, Mode.LIST) and not self._insists(now_s):
             return None
         return _MODES[self.mode](self, key)
+
+    def _insists(self, now_s: float) -> bool:
+        """Whether somebody presses a key again and again, and only wants to leave: begun before the end, each press of
+        it is a repeat of the one before."""
+        return self.over and now_s - self._run_s > HELD_S
 
     # --- one method a mode
 

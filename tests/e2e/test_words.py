@@ -6,6 +6,7 @@ Whatever is said here is said as a technician would, and what came of it is read
 from __future__ import annotations
 
 import json
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -83,10 +84,21 @@ class ByKey:
         self.until(lambda records: of_kind(records, "end"), "end")
         end_s = time.monotonic() + PATIENCE_S
         while self._terminal.process.poll() is None:  # any key leaves once the end has been drawn
-            assert time.monotonic() < end_s, f"still there after its end:\n{self._terminal.text}"
+            assert time.monotonic() < end_s, f"still there after its end:\n{self._terminal.text}\n{self._stacks()}"
             self._terminal.keys(b"x")
             self._terminal.read(0.2)
         return self._terminal.ended()
+
+    def type(self, keys: str) -> None:
+        """Press keys at once."""
+        self._terminal.keys(keys.encode())
+
+    def _stacks(self) -> str:
+        """Ask a program that does not end where its threads are; it ends by it."""
+        before = len(self._terminal.raw)
+        self._terminal.process.send_signal(signal.SIGABRT)
+        self._terminal.read(2.0)
+        return self._terminal.raw[before:].decode(errors="replace")
 
 
 def journal(out: Path) -> list[Record]:
@@ -107,7 +119,7 @@ def operator(how: str, folder: Path, meter: Meter, plan: Path) -> Iterator[Opera
             one.until(lambda records: of_kind(records, "reading"), "reading")
             yield one
         return
-    terminal = Terminal(["-m", "metercap", *args], columns=120, rows=40)
+    terminal = Terminal(["-m", "metercap", *args], columns=120, rows=40, PYTHONFAULTHANDLER="1")
     try:
         one = ByKey(terminal, out)
         one.until(lambda records: of_kind(records, "reading"), "reading")
@@ -281,6 +293,14 @@ def played(tmp_path_factory: pytest.TempPathFactory, journals: list[Path]) -> di
         sources = {record["source"] for record in of_kind(records, "operator")}
         assert sources == {"line" if how == "lines" else "key"}, (scene.__name__, how)
     return {(scene.__name__, how): records for (scene, how), (_, records) in done.items()}
+
+
+def test_a_key_pressed_again_and_again_from_before_the_end_leaves(tmp_path: Path) -> None:
+    """Each press is the repeat of the one before, the first one came too early to leave: the screen was deaf to it."""
+    with Meter(tmp_path) as meter, operator("keys", tmp_path, meter, plan_file(tmp_path, confirm("unplug"))) as one:
+        assert isinstance(one, ByKey)
+        one.type("yx")
+        assert one.ended() == 0
 
 
 BOTH = pytest.mark.parametrize("how", ["lines", "keys"])

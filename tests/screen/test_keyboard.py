@@ -45,6 +45,25 @@ def test_a_key_held_down_counts_once() -> None:
     assert keyboard.press("y", 20.0) == Act("word", "yes")
 
 
+def test_a_key_pressed_again_and_again_leaves_after_the_end() -> None:
+    """Begun before the end, each press is the repeat of the one before; the screen was deaf to it for ever. A hand that
+    has just answered does not leave."""
+    keyboard = Keyboard()
+    assert keyboard.press("x", 10.0) is None and keyboard.notice
+    keyboard.over = True
+    acts = {at: keyboard.press("x", 10.0 + 0.2 * at) for at in range(1, 16)}
+    assert [at for at, act in acts.items() if act == Act("leave")] == [11, 12, 13, 14, 15]
+    keyboard = Keyboard()
+    assert keyboard.press("y", 10.0) == Act("word", "yes")
+    keyboard.over = True
+    assert [keyboard.press("y", 10.5 + 0.03 * at) for at in range(30)] == [None] * 30
+    assert keyboard.press("y", 12.5) == Act("leave")
+    keyboard = Keyboard()
+    keyboard.press("x", 10.0)
+    keyboard.over = True
+    assert keyboard.press("q", 10.1) == Act("leave")
+
+
 def test_typing_takes_anything_printable() -> None:
     """While an argument is typed no key is a word; backspace takes back, escape drops, repeats are letters."""
     keyboard = Keyboard()
