@@ -23,6 +23,7 @@ from metercap.practice.by_hand import ByHand, Offer
 from metercap.practice.hand_lines import move_lines, nearest, read_move
 from metercap.practice.port import PracticePort, pieces
 from metercap.session import Session
+from metercap.view import View, tapped
 from metercap.words import LineWords, WordSource, help_lines, parse_line
 
 Tell = Callable[[str], None]
@@ -69,6 +70,17 @@ class Grip:
             return self.do(line)
         except UsageError as error:
             return error.what
+
+    def tap_picture(self, view: View, picture: int, x: float, y: float, width: float, height: float) -> str:
+        """Take a tap on the board's picture, and return what was felt, or why it cannot be done; from any thread.
+
+        For whatever shows the picture and takes a finger: `view` is the newest one, `picture` the number of the plan's
+        picture that was shown, `x` and `y` the place as fractions of its file as it is stored (a picture that is shown
+        turned or zoomed is turned back first), `width` and `height` that file's pixels. A tap on a placed item puts
+        both tips on it; one on the item under the tips, or beside all of them, lifts. Any numbers may come.
+        """
+        meant = tapped(view, picture, x, y, width, height)
+        return self.tap("" if meant is None else meant.item)
 
     def tap(self, item: str) -> str:
         """Take a tap on an item of the board's picture, "" beside all of them; return what was felt, or why not."""
