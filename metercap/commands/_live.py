@@ -241,11 +241,12 @@ def run_live(
     go_live()
     inbox = Inbox()
     deserted = Deserted(shown.left, lambda: inbox.put_stop(signal.SIGTERM))
+    leaving = Leaving(INTERRUPTED, lambda: live.problem is not None)
     live = Live(
         Driver(session),
         decoder(record.meter, latency_s=LATENCY_S * getattr(clock, "speed", 1.0), midstream=True),
         writer,
-        [*observers, deserted, *shown.observers, Leaving(INTERRUPTED, lambda: live.problem is not None)],
+        [*observers, deserted, *shown.observers, leaving],
         inbox,
         clock,
         profile=record.meter,
@@ -257,6 +258,7 @@ def run_live(
         return shown.run(live, inbox, clock, writer)
     finally:
         deserted.close()
+        leaving.close()
 
 
 def run_session(
