@@ -24,9 +24,14 @@ if TYPE_CHECKING:
 
 LARGEST = 40_000_000
 """Bytes of a file; a camera's largest JPEG has about half."""
-MOST_PIXELS = {"JPEG": 51_000_000, "PNG": 25_000_000}
-"""The largest photographs of telephones; of PNG, which unfolds whole, less. It bounds the memory a file can take."""
+MOST_PIXELS = {"JPEG": 51_000_000, "PNG": 25_000_000, "WEBP": 25_000_000}
+"""The largest photographs of telephones; of PNG and WebP, which unfold whole, less.
+
+It bounds the memory that a file can take."""
 QUALITY = 82
+STORED = ("JPEG", "PNG")
+UPLOADED = (*STORED, "WEBP")
+"""Formats of what lies in a folder, and of what is drawn anew before it does."""
 HINT = "pip install 'metercap[pictures]'"
 _TURNED = 0x0112
 """The tag of a camera's turn (EXIF 2.3: orientation); 1 is upright."""
@@ -71,7 +76,7 @@ def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
-def opened(data: bytes, path: Path, most_side: int | None = None) -> Image:
+def opened(data: bytes, path: Path, most_side: int | None = None, formats: tuple[str, ...] = STORED) -> Image:
     """Return a picture, opened but as good as undecoded; a JPEG may be decoded at less than its size, `most_side` at
     least. FileProblem for what is none or too large, UsageError where pillow is not installed."""
     try:
@@ -81,7 +86,7 @@ def opened(data: bytes, path: Path, most_side: int | None = None) -> Image:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # its own bound is lower than a large photograph
-            picture = Image.open(io.BytesIO(data), formats=("JPEG", "PNG"))
+            picture = Image.open(io.BytesIO(data), formats=formats)
         width, height = picture.size
         if width * height > MOST_PIXELS[picture.format or "PNG"]:
             raise refused(path, f"{width} × {height} pixels are more than a photograph has")
@@ -113,14 +118,22 @@ def flat(picture: Image, path: Path, most_side: int, *, upright: bool) -> Image:
     return out
 
 
-def clean(data: bytes, path: Path, most_side: int, *, upright: bool) -> Clean:
+def clean(
+    data: bytes,
+    path: Path,
+    most_side: int,
+    *,
+    upright: bool,
+    formats: tuple[str, ...] = STORED,
+    quality: int = QUALITY,
+) -> Clean:
     """Return a picture drawn anew; `upright` is for photographs, a board's picture stays as it is stored.
 
     FileProblem for what is none, UsageError where pillow is not installed.
     """
-    shown = flat(opened(data, path, most_side), path, most_side, upright=upright)
+    shown = flat(opened(data, path, most_side, formats), path, most_side, upright=upright)
     out = io.BytesIO()
-    shown.save(out, "JPEG", quality=QUALITY)
+    shown.save(out, "JPEG", quality=quality)
     return Clean(out.getvalue(), *shown.size)
 
 

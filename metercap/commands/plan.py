@@ -226,3 +226,31 @@ def new(journal: Path | None, out: Path | None, **given: Any) -> None:
 def _was_given(name: str) -> bool:
     source = click.get_current_context().get_parameter_source(name)
     return source is not click.core.ParameterSource.DEFAULT
+
+
+# --- mark
+
+MARK_EPILOG = """\b
+Examples:
+  metercap plan mark my-plan.toml
+  metercap plan mark my-plan.toml --no-open
+  metercap plan mark my-plan.toml --host 192.168.1.5:8000
+
+A page in the browser takes a photo of the board; each item is tapped where it is. The photo goes beside the plan as a
+file of its own, turned and cut as asked and without what the camera wrote into it; the places go into the plan, whose
+comments and order stay. The page is for this machine alone unless --host names another address; then a phone can open
+it by the whole address, key included. Every tap is kept at once, beside the plan: what ends before it was written goes
+on with the same command. Needs an extra: pip install 'metercap[web]'
+
+Exit status: 0 ended by the page; 2 bad usage or file; 130 Ctrl-C."""
+
+
+@command.command(epilog=MARK_EPILOG, short_help="Tap each item on a photo of the board.")
+@click.argument("plan", type=PLAN, metavar="PLAN")
+@click.option("--host", default="", metavar="[HOST:PORT]", help="Address to serve the page on; default: this machine.")
+@click.option("--no-open", is_flag=True, help="Open no browser; the address is printed.")
+def mark(plan: str, host: str, no_open: bool) -> int:
+    """Tap where each item of PLAN, a TOML file, is on a photo of the board, on a page in the browser."""
+    from metercap.commands._mark import mark_plan, own_plan
+
+    return mark_plan(own_plan(plan), host, open_browser=not no_open)

@@ -30,6 +30,7 @@ LIVE = ("identify", "watch", "record", "run", "sweep", "check", "tune", "exercis
 """Commands that wait for a meter or hands, or play in real time."""
 HEARD = ("metercap sound", "metercap sound --cue hazard")
 ASKS = "metercap plan new"
+SERVES = "metercap plan mark "
 ALSO_ONE = ("compare", "replay", "job", "history")
 """Commands whose status 1 says something of the sessions, not of the command line."""
 
@@ -61,7 +62,13 @@ def words(line: str) -> list[str]:
 def live(line: str) -> bool:
     """Whether the line needs more than files."""
     first = words(line)[0]
-    return first in LIVE or (first == "teach" and "--port" in line) or line in HEARD or line == ASKS
+    return (
+        first in LIVE
+        or (first == "teach" and "--port" in line)
+        or line in HEARD
+        or line == ASKS
+        or line.startswith(SERVES)
+    )
 
 
 RUN = [each for each in examples() if not live(each[1])]

@@ -1,0 +1,113 @@
+"""The marking page's requests, each answered with the whole state; the door in front of it says who may ask."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from metercap.errors import MetercapError, UsageError
+from metercap.marking.desk import Desk, Move, Stale, problems_of
+from metercap.marking.saving import Changed
+from metercap.pictures import LARGEST
+from metercap.web.door import App
+from metercap.web.serving import HINT
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+BODIES = {"/photo": LARGEST, "/move": 1 << 20}
+"""Larger bodies than the door lets through else: a photograph, an order of many items."""
+PAGES = {
+    "/": ("mark.html", "text/html"),
+    "/mark.css": ("mark.css", "text/css"),
+    "/mark.js": ("mark.js", "text/javascript"),
+    "/board.js": ("board.js", "text/javascript"),
+}
+Answer = Callable[["Request"], Awaitable["Response"]]
+
+
+def application(desk: Desk, done: Callable[[], None]) -> App:
+    """Return the application; `done` is called, from the server's thread, once a page has said that it is done.
+
+    UsageError where the libraries are not installed.
+    """
+    try:
+        from starlette.applications import Starlette
+        from starlette.background import BackgroundTask
+        from starlette.concurrency import run_in_threadpool
+        from starlette.responses import Response
+        from starlette.routing import Route
+    except ImportError as error:
+        raise UsageError("pages need starlette and uvicorn, which are not installed", hint=HINT) from error
+
+    def answer(data: Any, status: int = 200, after: BackgroundTask | None = None) -> Response:
+        return Response(msgspec.json.encode(data), status, media_type="application/json", background=after)
+
+    def guarded(does: Callable[[Request, bytes], dict[str, Any]]) -> Answer:
+        async def endpoint(request: Request) -> Response:
+            body = await request.body()
+            try:
+                return answer(await run_in_threadpool(does, request, body))
+            except Stale as error:
+                return answer({"error": [error.what], "stale": True, "state": desk.state()}, 409)
+            except Changed as error:
+                return answer({"error": list(problems_of(error)), "changed": True}, 409)
+            except MetercapError as error:
+                return answer({"error": list(problems_of(error))}, 422)
+            except (ValueError, msgspec.MsgspecError, RecursionError) as error:
+                return answer({"error": [f"that cannot be done: {error}"]}, 400)
+
+        return endpoint
+
+    def rev_of(request: Request) -> int:
+        return int(request.query_params["rev"]) if request.query_params.get("rev", "").isascii() else 0
+
+    def state(request: Request, body: bytes) -> dict[str, Any]:
+        return desk.state()
+
+    def move(request: Request, body: bytes) -> dict[str, Any]:
+        return desk.move(msgspec.json.decode(body, type=Move))
+
+    def photo(request: Request, body: bytes) -> dict[str, Any]:
+        instead = request.query_params.get("instead")
+        side = request.query_params.get("side", "front")
+        return desk.upload(rev_of(request), body, side, None if instead is None else int(instead))
+
+    def save(request: Request, body: bytes) -> dict[str, Any]:
+        return desk.save(rev_of(request))
+
+    def take_up(request: Request, body: bytes) -> dict[str, Any]:
+        return desk.take_up(rev_of(request))
+
+    async def picture(request: Request) -> Response:
+        try:
+            data = await run_in_threadpool(desk.picture, request.path_params["sha"])
+        except MetercapError as error:
+            return answer({"error": [error.what]}, 404)
+        kind = "image/png" if data.startswith(b"\x89PNG") else "image/jpeg"
+        return Response(data, media_type=kind)
+
+    async def end(request: Request) -> Response:
+        return answer({"done": True}, after=BackgroundTask(done))
+
+    def page(name: str, kind: str) -> Answer:
+        async def endpoint(request: Request) -> Response:
+            return Response(files("metercap.marking").joinpath("page", name).read_bytes(), media_type=kind)
+
+        return endpoint
+
+    routes = [Route(path, page(name, kind)) for path, (name, kind) in PAGES.items()]
+    routes += [
+        Route("/state", guarded(state)),
+        Route("/picture/{sha}", picture),
+        Route("/move", guarded(move), methods=["POST"]),
+        Route("/photo", guarded(photo), methods=["POST"]),
+        Route("/save", guarded(save), methods=["POST"]),
+        Route("/take-up", guarded(take_up), methods=["POST"]),
+        Route("/done", end, methods=["POST"]),
+    ]
+    return Starlette(routes=routes)

@@ -1,0 +1,231 @@
+// The picture: shown, moved and brought closer by wheel, pinch, buttons and keys; taps and drags come out in fractions.
+const SVG = "http://www.w3.org/2000/svg";
+const NEAREST = 1, CLOSEST = 12;
+
+export function shape(name, attributes, text) {
+  const made = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+  if (text !== undefined) made.textContent = text;
+  return made;
+}
+
+export class Board {
+  constructor(root, photo, overlay, heard) {
+    Object.assign(this, {root, photo, overlay, heard});
+    this.width = this.height = 1;
+    this.scale = 1;
+    this.x = this.y = 0;
+    this.marks = [];
+    this.path = [];
+    this.frame = null;
+    this.cutting = false;
+    this.cross = null;
+    this.points = new Map();
+    this.drag = null;
+    this.listen();
+    new ResizeObserver(() => this.fit()).observe(root);
+  }
+
+  show(url, width, height) {
+    if (this.photo.getAttribute("src") === url) return;
+    this.photo.src = url;
+    Object.assign(this, {width, height, cross: null, frame: null});
+    this.photo.width = width;
+    this.photo.height = height;
+    this.fit();
+  }
+
+  // --- where things are
+
+  fit() {
+    const {clientWidth: w, clientHeight: h} = this.root;
+    this.least = Math.min(w / this.width, h / this.height);
+    this.scale = this.least;
+    this.x = (w - this.width * this.scale) / 2;
+    this.y = (h - this.height * this.scale) / 2;
+    this.draw();
+  }
+
+  closer(by, x = this.root.clientWidth / 2, y = this.root.clientHeight / 2) {
+    const to = Math.min(Math.max(this.scale * by, this.least * NEAREST), this.least * CLOSEST);
+    const real = to / this.scale;
+    this.x = x - (x - this.x) * real;
+    this.y = y - (y - this.y) * real;
+    this.scale = to;
+    this.settle();
+  }
+
+  settle() {  // some of the picture always stays in sight
+    const {clientWidth: w, clientHeight: h} = this.root, edge = 60;
+    this.x = Math.min(Math.max(this.x, edge - this.width * this.scale), w - edge);
+    this.y = Math.min(Math.max(this.y, edge - this.height * this.scale), h - edge);
+    this.draw();
+  }
+
+  reveal([fx, fy]) {  // a chosen item that is out of sight comes to the middle
+    const [x, y] = this.onScreen([fx, fy]);
+    const {clientWidth: w, clientHeight: h} = this.root;
+    if (x > 20 && y > 20 && x < w - 20 && y < h - 20) return;
+    this.x += w / 2 - x;
+    this.y += h / 2 - y;
+    this.settle();
+  }
+
+  onScreen([fx, fy]) { return [this.x + fx * this.width * this.scale, this.y + fy * this.height * this.scale]; }
+
+  inPicture(x, y) { return [(x - this.x) / (this.width * this.scale), (y - this.y) / (this.height * this.scale)]; }
+
+  // --- what is drawn
+
+  draw() {
+    this.photo.style.transform = `translate(${this.x}px, ${this.y}px) scale(${this.scale})`;
+    const out = [];
+    if (this.path.length) {
+      const d = this.path.map((run) => "M" + run.map((spot) => this.onScreen(spot).join(" ")).join("L")).join("");
+      out.push(shape("path", {d, class: "wayback"}), shape("path", {d, class: "way"}));
+    }
+    for (const mark of this.marks) out.push(this.drawn(mark));
+    if (this.cross) {
+      const [x, y] = this.onScreen(this.cross);
+      out.push(shape("path", {d: `M${x - 18} ${y}h13m10 0h13M${x} ${y - 18}v13m0 10v13`, class: "cross"}));
+    }
+    if (this.frame) {
+      const [l, t] = this.onScreen(this.frame.slice(0, 2)), [r, b] = this.onScreen(this.frame.slice(2));
+      const {clientWidth: w, clientHeight: h} = this.root;
+      out.push(shape("path", {d: `M0 0H${w}V${h}H0ZM${l} ${t}V${b}H${r}V${t}Z`, class: "shade"}));
+      out.push(shape("rect", {x: l, y: t, width: r - l, height: b - t, class: "frame"}));
+    }
+    this.overlay.replaceChildren(...out);
+  }
+
+  drawn({key, label, tips, now}) {
+    const group = shape("g", {class: now ? "now" : "", "data-key": key});
+    const spots = tips.map((tip) => this.onScreen(tip));
+    if (spots.length > 1) {
+      const [[x1, y1], [x2, y2]] = spots;
+      group.append(shape("line", {x1, y1, x2, y2, class: "between"}));
+    }
+    spots.forEach(([x, y], n) => {
+      const tip = spots.length > 1 ? (n ? " black" : " red") : "";
+      group.append(shape("circle", {cx: x, cy: y, r: 8, class: "ring"}));
+      group.append(shape("circle", {cx: x, cy: y, r: 8, class: "dot" + tip}), shape("circle", {cx: x, cy: y, r: 2, class: "core"}));
+    });
+    const [x, y] = spots[0];
+    const left = x > this.root.clientWidth - 70;
+    group.append(shape("text", {x: left ? x - 13 : x + 13, y: y + 4.5, "text-anchor": left ? "end" : "start"}, label));
+    return group;
+  }
+
+  // --- hands
+
+  near(x, y, reach) {
+    let best = null, least = reach;
+    for (const mark of this.marks) {
+      mark.tips.forEach((tip, n) => {
+        const [mx, my] = this.onScreen(tip), way = Math.hypot(mx - x, my - y);
+        if (way < least) [best, least] = [{key: mark.key, tip: n}, way];
+      });
+    }
+    return best;
+  }
+
+  at(event) {
+    const box = this.root.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  }
+
+  listen() {
+    const {root} = this;
+    root.addEventListener("pointerdown", (event) => {
+      if (event.target.closest("button") || event.button > 0) return;
+      root.setPointerCapture(event.pointerId);
+      const [x, y] = this.at(event), reach = event.pointerType === "touch" ? 24 : 12;
+      this.points.set(event.pointerId, [x, y]);
+      if (this.points.size > 1) this.drag = null;
+      else this.drag = {x, y, held: this.near(x, y, reach), moved: false, slip: event.pointerType === "touch" ? 10 : 5};
+    });
+    root.addEventListener("pointermove", (event) => {
+      if (!this.points.has(event.pointerId)) return;
+      const [x, y] = this.at(event), [ox, oy] = this.points.get(event.pointerId);
+      if (this.points.size === 2) {
+        const [other] = [...this.points].filter(([id]) => id !== event.pointerId).map(([, spot]) => spot);
+        const before = Math.hypot(ox - other[0], oy - other[1]), now = Math.hypot(x - other[0], y - other[1]);
+        this.x += (x - ox) / 2;
+        this.y += (y - oy) / 2;
+        if (before > 10) this.closer(now / before, (x + other[0]) / 2, (y + other[1]) / 2);
+      } else if (this.drag) {
+        if (!this.drag.moved && Math.hypot(x - this.drag.x, y - this.drag.y) < this.drag.slip) return;
+        this.drag.moved = true;
+        if (this.cutting) this.rubber([this.drag.x, this.drag.y], [x, y]);
+        else if (this.drag.held) this.pull(this.drag.held, x, y);
+        else { this.x += x - ox; this.y += y - oy; this.settle(); }
+      }
+      this.points.set(event.pointerId, [x, y]);
+    });
+    const up = (event, meant) => {
+      if (!this.points.delete(event.pointerId)) return;
+      const drag = this.drag;
+      if (this.points.size === 0) this.drag = null;
+      if (!drag || !meant) return;
+      const [x, y] = this.at(event);
+      if (drag.moved) {
+        if (drag.held && !this.cutting) this.heard.moved(drag.held.key, this.marks.find(({key}) => key === drag.held.key).tips);
+      } else if (!this.cutting) this.tapped(this.inPicture(x, y), drag.held);
+    };
+    root.addEventListener("pointerup", (event) => up(event, true));
+    root.addEventListener("pointercancel", (event) => up(event, false));
+    root.addEventListener("wheel", (event) => {
+      event.preventDefault();
+      const [x, y] = this.at(event);
+      this.closer(Math.exp(-event.deltaY * (event.deltaMode ? 0.05 : 0.0016)), x, y);
+    }, {passive: false});
+    root.addEventListener("keydown", (event) => this.key(event));
+  }
+
+  tapped([fx, fy], held) {
+    if (fx >= 0 && fy >= 0 && fx <= 1 && fy <= 1) this.heard.tapped([fx, fy], held);
+  }
+
+  pull({key, tip}, x, y) {
+    const mark = this.marks.find((each) => each.key === key);
+    mark.tips = mark.tips.map((old, n) => (n === tip ? this.inPicture(x, y).map((part) => Math.min(Math.max(part, 0), 1)) : old));
+    this.draw();
+  }
+
+  rubber(from, to) {
+    const [a, b] = [this.inPicture(...from), this.inPicture(...to)];
+    const sides = [0, 1].map((n) => [a[n], b[n]].map((part) => Math.min(Math.max(part, 0), 1)).sort((p, q) => p - q));
+    this.frame = [sides[0][0], sides[1][0], sides[0][1], sides[1][1]];
+    this.draw();
+  }
+
+  key(event) {
+    if (event.target !== this.root || event.ctrlKey || event.altKey || event.metaKey) return;
+    const ways = {ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1]};
+    const step = event.shiftKey ? 1 : 12;
+    if (ways[event.key]) {
+      const [dx, dy] = ways[event.key].map((part) => part * step);
+      if (this.cutting) this.trim(dx, dy);
+      else {
+        const from = this.onScreen(this.cross ?? [0.5, 0.5]);
+        this.cross = this.inPicture(from[0] + dx, from[1] + dy).map((part) => Math.min(Math.max(part, 0), 1));
+        this.reveal(this.cross);
+        this.draw();
+      }
+    } else if (event.key === "Enter" || event.key === " ") {
+      if (this.cross && !this.cutting) this.tapped(this.cross, this.near(...this.onScreen(this.cross), 12));
+    } else if (event.key === "+") this.closer(1.4);
+    else if (event.key === "-") this.closer(1 / 1.4);
+    else if (event.key === "0") this.fit();
+    else return;
+    event.preventDefault();
+  }
+
+  trim(dx, dy) {  // right and down cut from left and top, left and up from right and bottom
+    const [l, t, r, b] = this.frame ?? [0, 0, 1, 1];
+    const x = dx / (this.width * this.scale), y = dy / (this.height * this.scale);
+    this.frame = [Math.min(l + Math.max(x, 0), r - 0.05), Math.min(t + Math.max(y, 0), b - 0.05),
+      Math.max(r + Math.min(x, 0), l + 0.05), Math.max(b + Math.min(y, 0), t + 0.05)];
+    this.draw();
+  }
+}

@@ -1,0 +1,452 @@
+// The marking page. All that is known comes from the program, whole, with every answer; texts are set as texts only.
+import {Board} from "/board.js";
+
+const $ = (id) => document.getElementById(id);
+const LOOK_MS = 4000;
+let state = null;      // as the program said it last
+let now = null;        // key of the item that the next tap places
+let side = 0;          // which picture is in sight
+let held = [];         // the red tip's point while the black one's is awaited
+let paired = null;     // whether each tip is asked for: null for what the plan says
+let walking = null;    // {step, names}: an order being tapped
+let preview = [];      // runs of places drawn as a way
+let replacing = null;  // the picture that a photo is chosen for
+let adding = false;
+let busy = Promise.resolve();
+let waiting = 0;
+
+const board = new Board($("board"), $("photo"), $("marks"), {tapped, moved});
+
+// --- talking with the program
+
+async function ask(path, options) {
+  let answer;
+  try {
+    answer = await fetch(path, options);
+  } catch {
+    say(["The program does not answer.", "Nothing is lost: start metercap plan mark with this plan again."], true);
+    return null;
+  }
+  let data;
+  try { data = await answer.json(); } catch { data = {error: [answer.status === 413 ? "That file is too large." : answer.statusText]}; }
+  if (answer.ok) return data;
+  say(data.error ?? [answer.statusText], true);
+  if (data.changed) offer("Take up the new file", () => send(`/take-up?rev=${state.rev}`));
+  if (data.state) take(data.state);
+  else if (path !== "/state") await look();
+  return null;
+}
+
+function send(path, body, after) {  // one after the other, so that each carries the number of the state that it changes
+  waiting += 1;
+  busy = busy.then(async () => {
+    const where = typeof path === "function" ? path() : path;
+    const data = typeof body === "function" ? body() : body;
+    const options = {method: "POST", body: data};
+    const answer = await ask(where, options);
+    waiting -= 1;
+    if (answer) { take(answer); after?.(answer); }
+  });
+  return busy;
+}
+
+const move = (what, after) => {
+  quiet();
+  return send("/move", () => JSON.stringify({rev: state.rev, ...what}), after);
+};
+
+async function look() {
+  const answer = await ask("/state");
+  if (answer) take(answer);
+}
+
+function take(answer) {
+  if (waiting && state && answer.rev < state.rev) return;
+  state = answer;
+  if (side >= state.pictures.length) side = Math.max(0, state.pictures.length - 1);
+  if (now !== null && !cardOf(now)) now = null;
+  if (now === null && !walking) now = open()[0]?.key ?? null;
+  if (answer.lost?.length) say([`No longer on the pictures: ${answer.lost.join(", ")}`]);
+  show();
+}
+
+// --- what is known
+
+const cardOf = (key) => state.cards.find((card) => card.key === key);
+const placeOf = (key) => {
+  const n = state.pictures.findIndex((pic) => pic.at[key]);
+  return n < 0 ? null : {n, tips: state.pictures[n].at[key]};
+};
+const open = () => state.cards.filter((card) => !placeOf(card.key));
+const picture = () => state.pictures[side];
+
+function nextOpen(after) {
+  const at = state.cards.findIndex((card) => card.key === after);
+  const turn = [...state.cards.slice(at + 1), ...state.cards.slice(0, at)];
+  return turn.find((card) => !placeOf(card.key))?.key ?? null;
+}
+
+function runs(names) {  // F1, F2, F3 is F1–F3
+  const out = [];
+  for (const name of names) {
+    const [, head, tail] = /^(.*?)(\d*)$/s.exec(name), last = out.at(-1);
+    if (last && tail && last.head === head && Number(tail) === last.to + 1) { last.to += 1; last.text = name; last.n += 1; }
+    else out.push({head, to: tail ? Number(tail) : NaN, first: name, text: name, n: 1});
+  }
+  return out.map((run) => (run.n === 1 ? run.first : run.n === 2 ? `${run.first}, ${run.text}` : `${run.first}–${run.text}`)).join(", ");
+}
+
+// --- hands
+
+function tapped(spot, on) {
+  if (walking) { if (on) walk(on.key); return; }
+  const card = now === null ? null : cardOf(now);
+  if (!card || (on && placeOf(now) && on.key !== now)) { if (on) choose(on.key); return; }
+  const two = paired ?? card.pair;
+  if (two && held.length === 0) {
+    held = [spot];
+    show();
+    return;
+  }
+  const tips = two ? [...held, spot] : [spot], key = now, n = side;
+  held = [];
+  if (state.pictures[n]) {  // seen at once; the answer replaces it
+    for (const pic of state.pictures) delete pic.at[key];
+    state.pictures[n].at[key] = tips;
+  }
+  now = nextOpen(key);
+  paired = null;
+  move({do: "place", picture: n, key, tips}, (answer) => { if (now === null && answer.cards.length) finished(); });
+  show();
+}
+
+function moved(key, tips) {
+  const n = side;
+  state.pictures[n].at[key] = tips;
+  move({do: "place", picture: n, key, tips});
+}
+
+function choose(key) {
+  now = key;
+  held = [];
+  paired = null;
+  const place = placeOf(key);
+  if (place) { side = place.n; paired = place.tips.length > 1; }
+  quiet();
+  show();
+  if (place) board.reveal(place.tips[0]);
+}
+
+function step(by) {
+  const at = state.cards.findIndex((card) => card.key === now), n = state.cards.length;
+  if (!n) return;
+  choose(state.cards[at < 0 ? (by > 0 ? 0 : n - 1) : (at + by + n) % n].key);
+}
+
+function skip() {
+  const next = nextOpen(now);
+  if (next) choose(next); else step(1);
+}
+
+function walk(key) {
+  const card = cardOf(key);
+  if (card.step !== walking.step || walking.names.includes(card.item)) return;
+  walking.names.push(card.item);
+  const total = state.steps.find((each) => each.step === walking.step).now.length;
+  if (walking.names.length === total) {
+    const {step: id, names} = walking;
+    walking = null;
+    move({do: "order", step: id, names}, () => say([`${id}: probed in the order ${runs(names)}`]));
+  }
+  show();
+}
+
+function finished() { say(["Every item has its place.", "Look at them, then write them into the plan."]); }
+
+// --- photos
+
+async function photo(file) {
+  if (!file) return;
+  const chosen = replacing, wanted = $("side").value;
+  say([`Taking ${file.name} …`]);
+  const extra = chosen === null ? "" : `&instead=${chosen}`;
+  await send(() => `/photo?rev=${state.rev}&side=${wanted}${extra}`, file, () => {
+    if (chosen === null) side = state.pictures.length - 1;
+    adding = false;
+    replacing = null;
+    quiet();
+    show();
+    $("board").focus();
+  });
+}
+
+for (const id of ["file", "file2"]) {
+  $(id).addEventListener("change", () => { photo($(id).files[0]); $(id).value = ""; });
+}
+addEventListener("dragover", (event) => { event.preventDefault(); document.body.classList.add("over"); });
+addEventListener("dragleave", (event) => { if (!event.relatedTarget) document.body.classList.remove("over"); });
+addEventListener("drop", (event) => {
+  event.preventDefault();
+  document.body.classList.remove("over");
+  photo(event.dataTransfer.files[0]);
+});
+
+// --- what is shown
+
+function say(lines, bad = false) {
+  $("say").className = bad ? "bad" : "";
+  $("say").replaceChildren(...lines.map((line) => element("p", line)));
+  $("say").scrollIntoView({block: "nearest"});
+}
+
+const quiet = () => $("say").replaceChildren();
+
+function offer(text, does) { $("say").append(button(text, () => { quiet(); does(); })); }
+
+function element(name, text, kind = "") {
+  const made = document.createElement(name);
+  if (text !== undefined) made.textContent = text;
+  if (kind) made.className = kind;
+  return made;
+}
+
+function button(text, does, kind = "") {
+  const made = element("button", text, kind);
+  made.type = "button";
+  made.addEventListener("click", does);
+  return made;
+}
+
+function show() {
+  const pic = picture(), begin = adding || replacing !== null || !state.pictures.length || !pic?.shown;
+  document.title = `${open().length} open – ${state.title}`;
+  $("plan").textContent = `${state.title} (${state.plan})`;
+  $("begin").hidden = !begin;
+  $("board").hidden = begin;
+  $("leave").hidden = !state.pictures.some((each) => each.shown) ;
+  sides();
+  asking(begin);
+  tools(begin, pic);
+  ways();
+  list();
+  if (begin) return;
+  board.cutting = cutting;
+  board.path = walking ? [way(walking.step, walking.names)] : preview;
+  board.path = board.path.filter((run) => run.length > 1);
+  board.marks = Object.entries(pic.at).filter(([key]) => cardOf(key)).map(([key, tips]) => ({
+    key, tips, now: key === now, label: labelOf(key),
+  }));
+  if (held.length) board.marks.push({key: now, tips: held, now: true, label: cardOf(now).item});
+  board.show(`/picture/${pic.shown}`, pic.width, pic.height);
+  board.draw();
+  if (pic.trouble) say([pic.trouble], true);
+}
+
+function labelOf(key) {
+  const card = cardOf(key);
+  if (walking && walking.step === card.step) {
+    const at = walking.names.indexOf(card.item);
+    return at < 0 ? card.item : `${at + 1}. ${card.item}`;
+  }
+  return card.item;
+}
+
+function sides() {
+  $("sides").replaceChildren(...state.pictures.map((pic, n) => {
+    const made = button(pic.title || `${pic.side === "front" ? "Front" : "Back"}${pic.shown ? "" : " (not there)"}`, () => {
+      side = n; adding = false; replacing = pic.shown ? null : n; held = []; show();
+    });
+    made.setAttribute("aria-selected", n === side && !adding);
+    return made;
+  }), button("+ picture", () => {
+    adding = true;
+    $("side").value = state.pictures.some((pic) => pic.side === "front") ? "back" : "front";
+    show();
+  }));
+}
+
+function asking(begin) {
+  const card = now === null ? null : cardOf(now), total = state.cards.length, left = open().length;
+  const next = walking ? "Tap in order" : card?.item ?? (total ? "All placed" : "Nothing to place");
+  $("next").textContent = begin && !state.pictures.length ? "First a photo" : next;
+  $("next").className = $("next").textContent.length > 7 ? "long" : "";
+  $("count").textContent = `${total - left} of ${total}`;
+  const place = card && placeOf(card.key);
+  let hint = "";
+  if (begin) hint = replacing === null ? "" : "Choose another photo for this picture";
+  else if (cutting) hint = "Drag over what is to stay";
+  else if (walking) hint = `${walking.step}: ${walking.names.length} so far`;
+  else if (card) {
+    const two = paired ?? card.pair;
+    hint = two ? (held.length ? `Tap where the black tip goes${card.black ? `: ${card.black}` : ""}`
+      : `Tap where the red tip goes${card.red ? `: ${card.red}` : ""}`) : place ? "Placed: tap or drag to move it" : "Tap where it is";
+    hint += card.where ? ` (${card.where})` : "";
+    hint += ` · ${card.step}`;
+  } else if (total) hint = "Drag a mark to move it, or write them into the plan";
+  $("hint").textContent = hint;
+}
+
+let cutting = false;
+
+function tools(begin, pic) {
+  const card = now === null ? null : cardOf(now);
+  $("undo").disabled = !state.undo && !held.length && !walking;
+  $("off").disabled = !card || !placeOf(card.key);
+  for (const id of ["back", "skip"]) $(id).disabled = !state.cards.length || Boolean(walking) || begin;
+  $("pairing").hidden = !card || begin || Boolean(walking);
+  $("pair").checked = Boolean(card && (paired ?? card.pair));
+  $("drawing").hidden = begin;
+  $("drop").hidden = !pic || pic.planned;
+  $("cut").textContent = cutting ? "Cut it so" : "Cut";
+  $("save").disabled = !state.unwritten;
+  $("save").className = state.unwritten ? "main" : "";
+  $("done").className = state.saved ? "main" : "";
+}
+
+function way(id, names) {
+  return names.map((name) => state.cards.find((card) => card.step === id && card.item === name))
+    .map((card) => picture()?.at[card?.key]?.[0]).filter(Boolean);
+}
+
+function ways() {
+  const out = [];
+  for (const each of state.steps) {
+    const whole = each.now.every((name) => placeOf(state.cards.find((card) => card.step === each.step && card.item === name).key));
+    if (!whole || each.now.length < 3) continue;
+    const box = element("section");
+    box.dataset.step = each.step;
+    box.append(element("p", `${each.step}: probed as ${runs(each.now)}`));
+    const row = element("div");
+    if (each.order.length) {
+      box.append(element("p", `You tapped them as ${runs(each.order)}.`));
+      row.append(button("Show that way", () => { preview = [way(each.step, each.order)]; show(); }));
+      row.append(button("Probe in that order", () => { preview = []; move({do: "order", step: each.step, names: each.order}); }));
+    }
+    row.append(button("Tap the order", () => { walking = {step: each.step, names: []}; preview = []; now = null; show(); }));
+    row.append(button("Show the way", () => { preview = [way(each.step, each.now)]; show(); }));
+    if (each.groups.length) {
+      box.append(element("p", `Near each other: ${each.groups.map(runs).join(" / ")}. As groups, the count is asked after each.`));
+      row.append(button("Show the groups", () => { preview = each.groups.map((names) => way(each.step, names)); show(); }));
+      row.append(button("Take these groups", () => { preview = []; move({do: "groups", step: each.step, groups: each.groups}); }));
+    }
+    if (each.grouped.length) {
+      box.append(element("p", `Groups: ${each.grouped.map(runs).join(" / ")}`));
+      row.append(button("No groups", () => move({do: "groups", step: each.step, groups: []})));
+    }
+    box.append(row);
+    out.push(box);
+  }
+  $("ways").replaceChildren(...out);
+}
+
+function list() {
+  const steps = [...new Set(state.cards.map((card) => card.step))];
+  $("list").replaceChildren(...steps.flatMap((id) => {
+    const rows = element("ul");
+    for (const card of state.cards.filter((each) => each.step === id)) {
+      const row = element("li"), done = placeOf(card.key);
+      const made = button(card.item, () => choose(card.key), `${done ? "placed" : ""}${card.key === now ? " now" : ""}`);
+      made.title = done ? "placed" : "no place yet";
+      row.append(made);
+      rows.append(row);
+    }
+    return [element("h3", id), rows];
+  }));
+}
+
+// --- buttons and keys
+
+function undo() {
+  if (walking) { if (!walking.names.pop()) walking = null; show(); return; }
+  if (held.length) { held = []; show(); return; }
+  const before = new Set(open().map((card) => card.key));
+  move({do: "undo"}, () => {
+    const freed = open().find((card) => !before.has(card.key));
+    if (freed) choose(freed.key);
+  });
+}
+
+function cut() {
+  if (!cutting) { cutting = true; board.frame = null; board.fit(); show(); return; }
+  const box = board.frame;
+  cutting = false;
+  board.frame = null;
+  if (box) move({do: "draw", picture: side, box});
+  show();
+}
+
+$("undo").addEventListener("click", undo);
+$("back").addEventListener("click", () => step(-1));
+$("skip").addEventListener("click", skip);
+$("off").addEventListener("click", () => move({do: "off", key: now}));
+$("pair").addEventListener("change", () => { paired = $("pair").checked; held = []; show(); });
+$("turn").addEventListener("click", () => move({do: "draw", picture: side, quarters: 1}));
+$("cut").addEventListener("click", cut);
+$("instead").addEventListener("click", () => { replacing = side; $("side").value = picture().side; show(); });
+$("drop").addEventListener("click", () => move({do: "drop", picture: side}));
+$("leave").addEventListener("click", () => {
+  adding = false;
+  replacing = null;
+  if (!picture()?.shown) side = state.pictures.findIndex((pic) => pic.shown);
+  show();
+});
+$("in").addEventListener("click", () => board.closer(1.6));
+$("out").addEventListener("click", () => board.closer(1 / 1.6));
+$("fit").addEventListener("click", () => board.fit());
+$("save").addEventListener("click", () => {
+  quiet();
+  $("findings").replaceChildren();
+  send(() => `/save?rev=${state.rev}`, undefined, (answer) => {
+    const found = answer.findings ?? [];
+    say([`Written into ${answer.plan}.`, found.length ? "plan check says:" : "plan check finds nothing wrong."]);
+    $("findings").replaceChildren(...found.map((line) => element("li", line)));
+  });
+});
+$("done").addEventListener("click", async () => {
+  if (state.dirty && !$("done").dataset.sure) {
+    $("done").dataset.sure = "yes";
+    say(["These marks are not in the plan yet.", "Done again leaves them as a draft beside it, for the next time."], true);
+    return;
+  }
+  if (await ask("/done", {method: "POST"})) {
+    gone = true;
+    document.body.replaceChildren(element("p", state.dirty ? "The draft is kept. This page can be closed." : "Written. This page can be closed.", "end"));
+  }
+});
+addEventListener("keydown", (event) => {
+  if (event.target.matches("select, input")) return;
+  const does = {PageDown: skip, PageUp: () => step(-1), Delete: () => $("off").click(), Escape: leave};
+  if ((event.ctrlKey || event.metaKey) && event.key === "z") undo();
+  else if (does[event.key]) does[event.key]();
+  else return;
+  event.preventDefault();
+});
+
+function leave() {
+  cutting = false;
+  board.frame = null;
+  walking = null;
+  held = [];
+  preview = [];
+  quiet();
+  take(state);
+}
+
+// --- another page, or a hand in the file
+
+let gone = false;
+async function again() {
+  if (gone || waiting || document.hidden || held.length || board.drag) return;
+  let answer;
+  try { answer = await (await fetch("/state")).json(); } catch { return; }
+  if (waiting || !answer.rev) return;
+  if (answer.rev !== state.rev) take(answer);
+  else if (answer.changed && !state.changed) {
+    state.changed = true;
+    say(["The plan file was changed by another hand."], true);
+    offer("Take up the new file", () => send(() => `/take-up?rev=${state.rev}`));
+  }
+}
+setInterval(again, LOOK_MS);
+document.addEventListener("visibilitychange", again);
+look();
