@@ -1,7 +1,6 @@
 """What every test may use: `attack`, which counts what was tried against the program and what it survived.
 
-Also how the suite is run: with bytecode, as an installed program is, and on more workers than cores, since most of
-what it does is to wait for hands and meters.
+Also how the suite is run: with bytecode, as an installed program is.
 """
 
 from __future__ import annotations

@@ -52,13 +52,13 @@ def fingers(meter: Meter, *, volts_after_s: float = 1e9) -> Iterator[None]:
 
 
 def test_a_rate_is_measured_said_and_kept(tmp_path: Path) -> None:
-    """5 conversions a second, each sent twice, where the profile says 2: 0.2 s, and the next session begins with it."""
-    with Meter(tmp_path, rate=5.0, repeats=2) as meter, fingers(meter):
-        args = ["identify", "--port", str(meter.path), "--meter", "lcd14", "--touch", "8", "--keep"]
+    """10 conversions a second, each sent twice, where the profile says 2: 0.1 s, and the next session begins so."""
+    with Meter(tmp_path, rate=10.0, repeats=2) as meter, fingers(meter):
+        args = ["identify", "--port", str(meter.path), "--meter", "lcd14", "--touch", "4", "--keep"]
         done = run(*args, "--json", XDG_CONFIG_HOME=str(tmp_path), HOME=str(tmp_path))
         assert done.status == 0, done.err
         rates = json.loads(done.out)["rates"]
-        assert rates["conversion_s"]["resistance"] == pytest.approx(0.2, rel=0.05)
+        assert rates["conversion_s"]["resistance"] == pytest.approx(0.1, rel=0.05)
         assert (rates["untold"], rates["kept"]) == ([], True)
         assert "touch the tips together" in done.err
         args = ["watch", "--port", str(meter.path), "--meter", "lcd14", "--count", "1", "--json", "--no-save"]
@@ -68,8 +68,12 @@ def test_a_rate_is_measured_said_and_kept(tmp_path: Path) -> None:
         assert kept == {f"lcd14 {meter.path}": rates["conversion_s"]}
 
 
+@pytest.mark.slow
 def test_each_quantity_has_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The dial is turned on the way: both are measured, and it ends by itself long before its time."""
+    """The dial is turned on the way: both are measured, and it ends by itself long before its time.
+
+    The same from a tape, below, is quick.
+    """
     monkeypatch.setattr(_touches, "SETTLED_S", 3.0)
     with Meter(tmp_path, rate=10.0) as meter, fingers(meter, volts_after_s=3.0):
         found = measure(str(meter.path), find_meter("lcd14"), 60.0)
@@ -81,7 +85,7 @@ def test_each_quantity_has_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPat
 def test_a_display_that_stands_still_tells_nothing(tmp_path: Path) -> None:
     """No change, no rate: said, with what to try; nothing is kept, and the status is that of the finding."""
     with Meter(tmp_path, rate=10.0) as meter:
-        args = ["identify", "--port", str(meter.path), "--meter", "lcd14", "--touch", "1.5", "--keep"]
+        args = ["identify", "--port", str(meter.path), "--meter", "lcd14", "--touch", "0.8", "--keep"]
         done = run(*args, XDG_CONFIG_HOME=str(tmp_path), HOME=str(tmp_path))
     assert done.status == 0
     assert "resistance: not measured" in done.out.decode()
@@ -92,10 +96,11 @@ def test_a_display_that_stands_still_tells_nothing(tmp_path: Path) -> None:
 @pytest.mark.skipif(sys.platform != "linux", reason="looks into the settings where Linux has them")
 @pytest.mark.parametrize(("answer", "kept"), [("y", True), ("n", False)])
 def test_in_a_terminal_it_is_offered(tmp_path: Path, answer: str, kept: bool) -> None:
-    """Without an option: asked for touches, measured, and kept only on yes."""
+    """Without an option: asked for touches, measured, and kept only on yes. (It waits less long for more to learn.)"""
+    less = "from metercap.commands import _touches; _touches.SETTLED_S = 1.0; from metercap.cli import main; main()"
     with Meter(tmp_path, rate=10.0) as meter, fingers(meter):
-        args = ["-m", "metercap", "identify", "--port", str(meter.path), "--meter", "lcd14"]
-        shown = Terminal(args, columns=200, XDG_CONFIG_HOME=str(tmp_path), HOME=str(tmp_path))
+        args = ["identify", "--port", str(meter.path), "--meter", "lcd14"]
+        shown = Terminal(["-c", less, *args], columns=200, XDG_CONFIG_HOME=str(tmp_path), HOME=str(tmp_path))
         try:
             shown.until("now touch the tips together")
             shown.until("a new value every")
@@ -123,15 +128,15 @@ def test_one_meter_must_be_named(metercap: Callable[..., Any]) -> None:
 
 
 def test_a_tape_is_no_meter(metercap: Callable[..., Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Its rate is measured and said (0.25 s by its own times), and never kept."""
+    """Its rate is measured and said (0.08 s by its own times), and never kept."""
     monkeypatch.setattr(settings, "folder", lambda: tmp_path / "settings")
     frames = [b"%d.%d ohm\r\n" % divmod(n * 7 % 50, 10) for n in range(60)]
-    rows = "".join(f"{0.25 * n:.3f} {frame.hex()}\n" for n, frame in enumerate(frames, 1))
+    rows = "".join(f"{0.08 * n:.3f} {frame.hex()}\n" for n, frame in enumerate(frames, 1))
     (tmp_path / "tape").write_text(f"metercap tape 1\n{rows}", encoding="utf-8")
     port = f"tape:{tmp_path / 'tape'}"
-    said = metercap("identify", "--port", port, "--meter", "text", "--touch", "7", "--keep", "--json")
+    said = metercap("identify", "--port", port, "--meter", "text", "--touch", "2.5", "--keep", "--json")
     rates = json.loads(said.out)["rates"]
-    assert rates["conversion_s"]["resistance"] == pytest.approx(0.25, rel=0.03)
+    assert rates["conversion_s"]["resistance"] == pytest.approx(0.08, rel=0.03)
     assert rates["kept"] is False
     assert kept_rates("text", port, lambda _: None) == {}
 

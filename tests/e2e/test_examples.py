@@ -29,6 +29,8 @@ pytestmark = pytest.mark.skipif(BASH is None or sys.platform == "win32", reason=
 LIVE = ("identify", "watch", "record", "run", "sweep", "check", "tune", "exercise", "cell", "practice", "demo")
 """Commands that wait for a meter or hands, or play in real time."""
 HEARD = ("metercap sound", "metercap sound --cue hazard")
+REHEARSED = ("metercap sound --mute", "metercap sound --volume 0.3 --no-speech")
+"""Lines that go through all cues in real time: read quickly, run slowly."""
 ASKS = "metercap plan new"
 SERVES = "metercap plan mark "
 ALSO_ONE = ("compare", "replay", "job", "history")
@@ -71,8 +73,12 @@ def live(line: str) -> bool:
     )
 
 
-RUN = [each for each in examples() if not live(each[1])]
-READ = [each for each in examples() if live(each[1])]
+RUN = [
+    pytest.param(of, line, id=f"{of}: {line}", marks=[pytest.mark.slow] if line in REHEARSED else [])
+    for of, line in examples()
+    if not live(line)
+]
+READ = [pytest.param(of, line, id=f"{of}: {line}") for of, line in examples() if live(line) or line in REHEARSED]
 
 
 JOURNALS = {
@@ -122,7 +128,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize(("of", "line"), RUN, ids=[f"{of}: {line}" for of, line in RUN])
+@pytest.mark.parametrize(("of", "line"), RUN)
 def test_it_runs_as_it_is_written(shop: Path, tmp_path: Path, of: str, line: str) -> None:
     """By a shell, in a folder that holds what it names; what needs an extra that is not here is passed over."""
     folder = tmp_path / "work"
@@ -164,7 +170,7 @@ def prepare(folder: Path, line: str) -> None:
         (folder / "gc8.toml").unlink()
 
 
-@pytest.mark.parametrize(("of", "line"), READ, ids=[f"{of}: {line}" for of, line in READ])
+@pytest.mark.parametrize(("of", "line"), READ)
 def test_it_is_understood(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, of: str, line: str) -> None:
     """Command, options and their values are ones that there are."""
     monkeypatch.chdir(tmp_path)

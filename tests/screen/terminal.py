@@ -16,7 +16,8 @@ from pathlib import Path
 import pyte
 
 HERE = Path(__file__).parent
-WAIT_S = 15.0
+WAIT_S = 60.0
+"""Far beyond what anything here takes, for a loaded machine; what does not come fails with what was shown."""
 
 
 class Terminal:
