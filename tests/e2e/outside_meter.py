@@ -20,6 +20,8 @@ from typing import NamedTuple
 
 OPEN = float("inf")
 """What the tips touch in air, in ohms."""
+HASTE = 1.0
+"""How many seconds of a session pass in one: for tests that do not judge real time (see `hastened`, a fixture)."""
 
 
 class Shown(NamedTuple):
@@ -150,7 +152,7 @@ class Meter:
         """Monotonic time and bytes of every frame that went out."""
         self._draw = DRAW[family]
         self._polled = family == "polled-line"
-        self._period_s = 1.0 / rate
+        self._period_s = 1.0 / (rate * HASTE)
         self._repeats = repeats
         self._auto = auto
         self._frozen: Shown | None = None

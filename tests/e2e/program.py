@@ -17,10 +17,12 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from tests.e2e import outside_meter
 from tests.e2e.outside_meter import OPEN, Meter, Shown
 
 ROOT = Path(__file__).parents[2]
 METERCAP = [sys.executable, "-m", "metercap"]
+HASTENED = Path(__file__).with_name("hastened.py")
 PATIENCE_S = 60.0
 """Far beyond what any scenario takes, for a loaded machine; a hung program fails with what it had said."""
 REACTION_S = 0.05
@@ -31,6 +33,17 @@ LIFTS = ("pass", "fail", "unsure", "lift", "again", "stop")
 """Cues after which these hands take the probes off."""
 
 Record = dict[str, Any]
+
+
+def command() -> list[str]:
+    """Return how the program is called: plainly, or with its clock as quick as the meter and the hands are."""
+    quick = outside_meter.HASTE
+    return METERCAP if quick == 1.0 else [sys.executable, str(HASTENED), f"{quick:g}"]
+
+
+def pause(seconds: float) -> None:
+    """Let a time of the session go by."""
+    time.sleep(seconds / outside_meter.HASTE)
 
 
 def environment(**more: str) -> dict[str, str]:
@@ -52,7 +65,7 @@ def run(
 ) -> Ended:
     """Run `metercap ARGS` to its end. A traceback or a defect, whatever the status, fails."""
     done = subprocess.run(
-        [*METERCAP, *args],
+        [*command(), *args],
         input=b"" if stdin is None else stdin,
         capture_output=True,
         timeout=timeout_s,
@@ -82,7 +95,7 @@ class Program:
         self._see = see
         self._changed = threading.Condition()
         self._process = subprocess.Popen(
-            [*METERCAP, *args, "--json"],
+            [*command(), *args, "--json"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -215,7 +228,8 @@ class Hands:
                 self._say(self._answers.get(record["item"] or "", self._answers.get(record["step"], "yes")))
             elif kind == "cue" and record["cue"] == "go":
                 self._lifted = True
-                self._touch_later(max(REACTION_S, self._changed_s + CREDITED_S - time.monotonic()))
+                gone_s = (time.monotonic() - self._changed_s) * outside_meter.HASTE
+                self._touch_later(max(REACTION_S, CREDITED_S - gone_s))
             elif kind == "end" or (kind == "cue" and record["cue"] in LIFTS):
                 self._lift()
 
@@ -233,7 +247,7 @@ class Hands:
     def _touch_later(self, wait_s: float) -> None:
         if self._timer is not None:
             self._timer.cancel()
-        self._timer = threading.Timer(wait_s, self._touch)
+        self._timer = threading.Timer(wait_s / outside_meter.HASTE, self._touch)
         self._timer.daemon = True
         self._timer.start()
 

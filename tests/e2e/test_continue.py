@@ -12,7 +12,10 @@ import pytest
 from tests.e2e.outside_meter import OPEN, Meter
 from tests.e2e.program import Ended, Hands, Program, Record, of_kind, plan_file, program, run, sweep, verdicts
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.usefixtures("hastened"),
+]
 
 FIRST = '[[step]]\nid = "first"\nkind = "confirm"\nsay = "parts laid out?"\n' + sweep('"F1..F3"')
 KINDS = {

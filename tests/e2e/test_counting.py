@@ -10,10 +10,14 @@ from pathlib import Path
 
 import pytest
 
+from tests.e2e import outside_meter
 from tests.e2e.outside_meter import OPEN, Meter
 from tests.e2e.program import Program, Record, of_kind, plan_file, program, run
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.usefixtures("hastened"),
+]
 
 PLAN = """
 [[step]]
@@ -53,7 +57,7 @@ class Finger:
             if record["do"] in ("probe", "press", "release"):
                 ohm = OPEN if record["do"] == "release" else 0.3
                 wait_s = max(0.15, self._draw.gauss(0.7, 0.3))
-                threading.Timer(wait_s, setattr, (self._meter, "tips", ohm)).start()
+                threading.Timer(wait_s / outside_meter.HASTE, setattr, (self._meter, "tips", ohm)).start()
             elif record["do"] == "answer":
                 self.program.say("no")
         elif record["do"] == "answer":

@@ -19,14 +19,17 @@ import pytest
 
 from tests.e2e.jobs import BOARD, CONFIRM, going_on, journals_in, new_job, raw_of, read, sittings
 from tests.e2e.outside_meter import Meter
-from tests.e2e.program import PATIENCE_S, Hands, Program, Record, environment, of_kind, program, run, verdicts
+from tests.e2e.program import PATIENCE_S, Hands, Program, Record, command, environment, of_kind, program, run, verdicts
 
 if sys.platform != "win32":
     import fcntl
     import pty
     import termios
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.usefixtures("hastened"),
+]
 
 
 def ticked(records: list[Record], n: int, item: str) -> bool:
@@ -263,7 +266,7 @@ def test_take_by_keys_on_a_full_screen(tmp_path: Path) -> None:
         pid, terminal = pty.fork()
         if pid == 0:
             env = environment(TERM="xterm-256color", XDG_CONFIG_HOME=str(tmp_path))
-            os.execve(sys.executable, [sys.executable, "-m", "metercap", *going_on(job, meter)], env)
+            os.execve(sys.executable, [*command(), *going_on(job, meter)], env)
         fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 40, 120, 0, 0))
         shown = b""
 

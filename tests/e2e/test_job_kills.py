@@ -7,7 +7,7 @@ import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 
@@ -15,27 +15,46 @@ from tests.e2e.jobs import CONFIRM, LEADS, going_on, journals_in, new_job, read
 from tests.e2e.outside_meter import Meter
 from tests.e2e.program import Hands, Program, Record, run, sweep
 
-pytestmark = [pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"), pytest.mark.attack]
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.attack,
+    pytest.mark.usefixtures("hastened"),
+]
 
-LAST = 8
-PLAN = CONFIRM + LEADS + sweep(f'"F1..F{LAST}"') + '[[step]]\nid = "outro"\nkind = "confirm"\nsay = "put together?"\n'
-GOOD = {"leads": 0.2} | {f"F{n}": 0.3 + 0.1 * (n % 3) for n in range(1, LAST + 1)}
-FAULT = "F5"
-BOARDS = {"L": GOOD, "R": GOOD | {FAULT: 7.0}}
-TRUE = {
-    tag: {"intake": "pass", "leads": "pass", "outro": "pass"}
-    | {f"F{n}": "fail" if board[f"F{n}"] > 2.0 else "pass" for n in range(1, LAST + 1)}
-    for tag, board in BOARDS.items()
-}
+FAULT = "F3"
+
+
+class Work(NamedTuple):
+    """A plan with some fuses; what each unit's board is, in ohms by item; and the verdicts that are true of it."""
+
+    plan: str
+    boards: dict[str, dict[str, float]]
+    true: dict[str, dict[str, str]]
+
+
+def work(fuses: int) -> Work:
+    """Two units, R with a fuse that is bad."""
+    outro = '[[step]]\nid = "outro"\nkind = "confirm"\nsay = "put together?"\n'
+    good = {"leads": 0.2} | {f"F{n}": 0.3 + 0.1 * (n % 3) for n in range(1, fuses + 1)}
+    boards = {"L": good, "R": good | {FAULT: 7.0}}
+    confirmed = dict.fromkeys(("intake", "leads", "outro"), "pass")
+    passed = confirmed | {f"F{n}": "pass" for n in range(1, fuses + 1)}
+    return Work(
+        CONFIRM + LEADS + sweep(f'"F1..F{fuses}"') + outro, boards, {"L": passed, "R": passed | {FAULT: "fail"}}
+    )
 
 
 class Technician(Hands):
     """Hands that know which unit is on the mat: the program says its tag."""
 
+    def __init__(self, meter: Meter, boards: dict[str, dict[str, float]]) -> None:
+        super().__init__(meter, {})
+        self._boards = boards
+
     def see(self, record: Record) -> None:
         """Take one record of the program."""
         if record["kind"] == "session":
-            self._board = dict(BOARDS[record["tag"]])
+            self._board = dict(self._boards[record["tag"]])
         super().see(record)
 
 
@@ -70,18 +89,19 @@ def asked_twice(paths: list[Path]) -> list[str]:
 
 
 @pytest.mark.timeout(540)
-@pytest.mark.parametrize("kills", [3, pytest.param(50, marks=pytest.mark.slow)])
-def test_killed_at_random_moments(tmp_path: Path, kills: int, attack: Callable[[str], Any]) -> None:
+@pytest.mark.parametrize(("kills", "fuses"), [(3, 4), pytest.param(50, 8, marks=pytest.mark.slow)])
+def test_killed_at_random_moments(tmp_path: Path, kills: int, fuses: int, attack: Callable[[str], Any]) -> None:
     """Each time it goes on; in the end every verdict is what the boards are, as without a kill."""
     rng = random.Random(7)
     killed = attack("job killed with -9 and gone on with")
-    job = new_job(tmp_path, PLAN)
+    plan, boards, true = work(fuses)
+    job = new_job(tmp_path, plan)
     with Meter(tmp_path) as meter:
         for _ in range(kills):
-            hands = Technician(meter, {})
+            hands = Technician(meter, boards)
             metercap = Program(*going_on(job, meter), see=hands.see)
             hands.program = metercap
-            end_s = time.monotonic() + rng.uniform(0.2, 7.0)
+            end_s = time.monotonic() + rng.uniform(0.2, 2.5)
             if rng.random() < 0.5:
                 time.sleep(max(0.0, rng.uniform(0.5, 0.9) * (end_s - time.monotonic())))
                 metercap.say(f"take {rng.choice('LR')}")
@@ -90,7 +110,7 @@ def test_killed_at_random_moments(tmp_path: Path, kills: int, attack: Callable[[
                 metercap.kill()
                 hands.rest()
                 assert asked_twice(journals_in(job)) == []
-        hands = Technician(meter, {})
+        hands = Technician(meter, boards)
         metercap = Program(*going_on(job, meter), see=hands.see)
         hands.program = metercap
         ended = metercap.wait(180.0)
@@ -98,7 +118,7 @@ def test_killed_at_random_moments(tmp_path: Path, kills: int, attack: Callable[[
     paths = journals_in(job)
     assert asked_twice(paths) == []
     assert {tag: dict(sorted(each.items())) for tag, each in standing(paths).items()} == {
-        tag: dict(sorted(each.items())) for tag, each in TRUE.items()
+        tag: dict(sorted(each.items())) for tag, each in true.items()
     }
     checked = run("replay", str(job), "--check", timeout_s=300.0)
     torn = [path for path in paths if not read(path)]

@@ -12,7 +12,10 @@ from tests.e2e.jobs import BOARD, SWEEP, going_on, journals_in, new_job, sitting
 from tests.e2e.outside_meter import Meter
 from tests.e2e.program import Hands, Record, of_kind, program, run
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.usefixtures("hastened"),
+]
 
 
 def passed(records: list[Record], tag: str, item: str) -> bool:

@@ -18,7 +18,10 @@ from metercap.link.ports import announced
 from tests.e2e.outside_meter import Meter, Shown
 from tests.e2e.program import Hands, Record, of_kind, program, run, verdicts
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.usefixtures("hastened"),
+]
 
 BOARD: dict[str, float | Shown] = {"leads": 0.1, "F1": 0.3, "F2": 0.2, "F3": 0.4}
 

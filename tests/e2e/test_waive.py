@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import sys
-import time
 from pathlib import Path
 
 import pytest
 
 from tests.e2e.outside_meter import Meter
-from tests.e2e.program import CREDITED_S, Program, Record, of_kind, plan_file, program, run, sweep, verdicts
+from tests.e2e.program import CREDITED_S, Program, Record, of_kind, pause, plan_file, program, run, sweep, verdicts
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.usefixtures("hastened"),
+]
 
 DEAD = '[[step]]\nid = "dead"\nkind = "safe"\nsource = "a cell"\npoints = ["C12"]\n'
 
@@ -50,7 +52,7 @@ def test_no_yes_waives_the_proof_and_a_new_part_voids_the_waiver(tmp_path: Path,
             metercap.say("waive it lay open for a week")
             metercap.until(lambda seen: of_kind(seen, "prompt")[-1]["do"] == "probe", "F1")
             metercap.until(lambda seen: any(cue["cue"] == "go" for cue in of_kind(seen, "cue")), "go")
-            time.sleep(CREDITED_S)
+            pause(CREDITED_S)
             meter.tips = 0.3
             metercap.until(lambda seen: verdicts(seen).get("F1") == "pass", "F1 good")
             metercap.say("replaced F1")
