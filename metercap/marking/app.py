@@ -26,6 +26,7 @@ PAGES = {
     "/mark.css": ("mark.css", "text/css"),
     "/mark.js": ("mark.js", "text/javascript"),
     "/board.js": ("board.js", "text/javascript"),
+    "/icon.svg": ("icon.svg", "image/svg+xml"),
 }
 Answer = Callable[["Request"], Awaitable["Response"]]
 

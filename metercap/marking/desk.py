@@ -68,7 +68,7 @@ class Desk:
     def __init__(self, path: Path) -> None:
         self.path = path
         # A page that was left open from an earlier run must be behind, never by chance level: so no run counts from 1.
-        self.rev = time.time_ns() // 1_000_000
+        self.rev = time.time_ns() // 1000  # a page counts exactly up to 2**53
         self.saved = False
         self._open = True
         self._lock = threading.Lock()

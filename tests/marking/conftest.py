@@ -34,9 +34,9 @@ max = "2 ohm"
 class Program:
     """`metercap plan mark` as it is run by hand, without a browser of its own."""
 
-    def __init__(self, plan: Path, command: list[str] | None = None, said: str = "") -> None:
+    def __init__(self, plan: Path, command: list[str] | None = None, said: str = "", port: int = 0) -> None:
         self._process = subprocess.Popen(
-            command or self.command(plan),
+            command or self.command(plan, port),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -46,6 +46,7 @@ class Program:
         self._process.stdin.write(said)
         self._process.stdin.close()
         self._process.stdin = None
+        self._said: str | None = None
         self.pid = self._process.pid
         assert self._process.stdout is not None
         line = self._process.stdout.readline()
@@ -56,16 +57,18 @@ class Program:
         self.url = found[0]
 
     @staticmethod
-    def command(plan: Path) -> list[str]:
+    def command(plan: Path, port: int = 0) -> list[str]:
         """What is typed."""
-        at = ["--no-open", "--host", "127.0.0.1:0"]
+        at = ["--no-open", "--host", f"127.0.0.1:{port}"]
         return [sys.executable, "-m", "metercap", "plan", "mark", str(plan), *at]
 
     def end(self, number: int = signal.SIGINT) -> tuple[int, str]:
         """Send a signal, where it still runs, and return its exit status and what it said on stderr."""
         if self._process.poll() is None and number:
             os.kill(self._process.pid, number)
-        said = self._process.communicate(timeout=20)[1]
+        if self._said is None:
+            self._said = self._process.communicate(timeout=20)[1]
+        said = self._said
         return self._process.returncode, said
 
 
@@ -81,12 +84,12 @@ def plan(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def program() -> Iterator[Callable[[Path], Program]]:
+def program() -> Iterator[Callable[..., Program]]:
     """Start the program on a plan; ended at the end."""
     started: list[Program] = []
 
-    def start(path: Path) -> Program:
-        started.append(Program(path))
+    def start(path: Path, port: int = 0) -> Program:
+        started.append(Program(path, port=port))
         return started[-1]
 
     yield start

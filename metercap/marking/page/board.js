@@ -1,6 +1,8 @@
 // The picture: shown, moved and brought closer by wheel, pinch, buttons and keys; taps and drags come out in fractions.
 const SVG = "http://www.w3.org/2000/svg";
-const NEAREST = 1, CLOSEST = 12;
+const FARTHEST = 1, CLOSEST = 12;
+const LARGEST = 8, SMALLEST = 3.5;  // radius of a mark: no larger than lets neighbours stand apart
+const LETTER = 7.8, LINE = 15;      // of a label, about
 
 export function shape(name, attributes, text) {
   const made = document.createElementNS(SVG, name);
@@ -16,6 +18,9 @@ export class Board {
     this.scale = 1;
     this.x = this.y = 0;
     this.marks = [];
+    this.loose = false;  // whether a finger may move any mark, not only the chosen one
+    this.least = 0;
+    this.seen = [0, 0];
     this.path = [];
     this.frame = null;
     this.cutting = false;
@@ -23,7 +28,7 @@ export class Board {
     this.points = new Map();
     this.drag = null;
     this.listen();
-    new ResizeObserver(() => this.fit()).observe(root);
+    new ResizeObserver(() => this.resized()).observe(root);
   }
 
   show(url, width, height) {
@@ -46,8 +51,19 @@ export class Board {
     this.draw();
   }
 
+  resized() {  // who looked closely looks on at the same spot
+    const {clientWidth: w, clientHeight: h} = this.root, [ow, oh] = this.seen;
+    if (!w || !h) return;
+    this.seen = [w, h];
+    if (this.scale <= this.least * 1.001 || !ow) { this.fit(); return; }
+    this.least = Math.min(w / this.width, h / this.height);
+    this.x += (w - ow) / 2;
+    this.y += (h - oh) / 2;
+    this.closer(1);
+  }
+
   closer(by, x = this.root.clientWidth / 2, y = this.root.clientHeight / 2) {
-    const to = Math.min(Math.max(this.scale * by, this.least * NEAREST), this.least * CLOSEST);
+    const to = Math.min(Math.max(this.scale * by, this.least * FARTHEST), this.least * CLOSEST);
     const real = to / this.scale;
     this.x = x - (x - this.x) * real;
     this.y = y - (y - this.y) * real;
@@ -84,10 +100,14 @@ export class Board {
       const d = this.path.map((run) => "M" + run.map((spot) => this.onScreen(spot).join(" ")).join("L")).join("");
       out.push(shape("path", {d, class: "wayback"}), shape("path", {d, class: "way"}));
     }
-    for (const mark of this.marks) out.push(this.drawn(mark));
+    const placed = this.marks.map((mark) => ({mark, spots: mark.tips.map((tip) => this.onScreen(tip))}));
+    this.radius = radius(placed);
+    const labels = this.labelled(placed);
+    placed.forEach((each, n) => out.push(this.drawn(each, labels[n])));
     if (this.cross) {
       const [x, y] = this.onScreen(this.cross);
-      out.push(shape("path", {d: `M${x - 18} ${y}h13m10 0h13M${x} ${y - 18}v13m0 10v13`, class: "cross"}));
+      const d = `M${x - 18} ${y}h13m10 0h13M${x} ${y - 18}v13m0 10v13`;
+      out.push(shape("path", {d, class: "crossback"}), shape("path", {d, class: "cross"}));
     }
     if (this.frame) {
       const [l, t] = this.onScreen(this.frame.slice(0, 2)), [r, b] = this.onScreen(this.frame.slice(2));
@@ -98,22 +118,42 @@ export class Board {
     this.overlay.replaceChildren(...out);
   }
 
-  drawn({key, label, tips, now}) {
-    const group = shape("g", {class: now ? "now" : "", "data-key": key});
-    const spots = tips.map((tip) => this.onScreen(tip));
+  drawn({mark: {key, label, now}, spots}, at) {
+    const group = shape("g", {class: now ? "now" : "", "data-key": key}), r = this.radius;
     if (spots.length > 1) {
       const [[x1, y1], [x2, y2]] = spots;
       group.append(shape("line", {x1, y1, x2, y2, class: "between"}));
     }
-    spots.forEach(([x, y], n) => {
-      const tip = spots.length > 1 ? (n ? " black" : " red") : "";
-      group.append(shape("circle", {cx: x, cy: y, r: 8, class: "ring"}));
-      group.append(shape("circle", {cx: x, cy: y, r: 8, class: "dot" + tip}), shape("circle", {cx: x, cy: y, r: 2, class: "core"}));
+    spots.forEach(([x, y], n) => {  // of two tips the black one's is square
+      const square = n > 0, tip = spots.length > 1 ? (square ? " black" : " red") : "";
+      for (const kind of ["ring", `dot${tip}`]) {
+        group.append(square ? shape("rect", {x: x - r, y: y - r, width: 2 * r, height: 2 * r, class: kind})
+          : shape("circle", {cx: x, cy: y, r, class: kind}));
+      }
     });
-    const [x, y] = spots[0];
-    const left = x > this.root.clientWidth - 70;
-    group.append(shape("text", {x: left ? x - 13 : x + 13, y: y + 4.5, "text-anchor": left ? "end" : "start"}, label));
+    if (at) group.append(shape("text", {x: at[0], y: at[1] + LINE - 3.5}, label));
     return group;
+  }
+
+  labelled(placed) {  // where each label finds room; one that finds none is not drawn, but for the chosen item's
+    const {clientWidth: w, clientHeight: h} = this.root, r = this.radius + 3;
+    const taken = placed.flatMap(({spots}) => spots.map(([x, y]) => [x - r, y - r, x + r, y + r]));
+    const free = ([l, t, e, b]) => l >= 0 && t >= 0 && e <= w && b <= h
+      && taken.every(([l2, t2, e2, b2]) => l >= e2 || e <= l2 || t >= b2 || b <= t2);
+    const out = placed.map(() => null);
+    const turns = placed.map((_, n) => n).sort((a, b) => placed[b].mark.now - placed[a].mark.now);
+    for (const n of turns) {
+      const {mark, spots: [[x, y]]} = placed[n], wide = mark.label.length * LETTER + 2;
+      if (x < -r || y < -r || x > w + r || y > h + r) continue;
+      const gap = 2;
+      const ways = [[x + r + gap, y - LINE / 2], [x - wide / 2, y - r - LINE], [x - wide / 2, y + r], [x - r - wide - gap, y - LINE / 2]];
+      const boxes = ways.map(([l, t]) => [l, t, l + wide, t + LINE]);
+      const found = boxes.find(free) ?? (mark.now ? boxes[x > w / 2 ? 3 : 0] : null);
+      if (!found) continue;
+      taken.push([found[0] - 2 * gap, found[1], found[2] + 2 * gap, found[3]]);
+      out[n] = found;
+    }
+    return out;
   }
 
   // --- hands
@@ -129,6 +169,12 @@ export class Board {
     return best;
   }
 
+  held(x, y, finger) {
+    const found = this.near(x, y, finger ? 24 : this.radius + 4);
+    const mark = found && this.marks.find(({key}) => key === found.key);
+    return {held: found, pulls: Boolean(mark && (!finger || this.loose || mark.now))};
+  }
+
   at(event) {
     const box = this.root.getBoundingClientRect();
     return [event.clientX - box.left, event.clientY - box.top];
@@ -139,10 +185,10 @@ export class Board {
     root.addEventListener("pointerdown", (event) => {
       if (event.target.closest("button") || event.button > 0) return;
       root.setPointerCapture(event.pointerId);
-      const [x, y] = this.at(event), reach = event.pointerType === "touch" ? 24 : 12;
+      const [x, y] = this.at(event), finger = event.pointerType === "touch";
       this.points.set(event.pointerId, [x, y]);
       if (this.points.size > 1) this.drag = null;
-      else this.drag = {x, y, held: this.near(x, y, reach), moved: false, slip: event.pointerType === "touch" ? 10 : 5};
+      else this.drag = {x, y, ...this.held(x, y, finger), moved: false, slip: finger ? 10 : 5};
     });
     root.addEventListener("pointermove", (event) => {
       if (!this.points.has(event.pointerId)) return;
@@ -157,7 +203,7 @@ export class Board {
         if (!this.drag.moved && Math.hypot(x - this.drag.x, y - this.drag.y) < this.drag.slip) return;
         this.drag.moved = true;
         if (this.cutting) this.rubber([this.drag.x, this.drag.y], [x, y]);
-        else if (this.drag.held) this.pull(this.drag.held, x, y);
+        else if (this.drag.pulls) this.pull(this.drag.held, x, y);
         else { this.x += x - ox; this.y += y - oy; this.settle(); }
       }
       this.points.set(event.pointerId, [x, y]);
@@ -169,7 +215,7 @@ export class Board {
       if (!drag || !meant) return;
       const [x, y] = this.at(event);
       if (drag.moved) {
-        if (drag.held && !this.cutting) this.heard.moved(drag.held.key, this.marks.find(({key}) => key === drag.held.key).tips);
+        if (drag.pulls && !this.cutting) this.heard.moved(drag.held.key, this.marks.find(({key}) => key === drag.held.key).tips);
       } else if (!this.cutting) this.tapped(this.inPicture(x, y), drag.held);
     };
     root.addEventListener("pointerup", (event) => up(event, true));
@@ -228,4 +274,15 @@ export class Board {
       Math.max(r + Math.min(x, 0), l + 0.05), Math.max(b + Math.min(y, 0), t + 0.05)];
     this.draw();
   }
+}
+
+function radius(placed) {  // half of the way between the nearest two, within bounds
+  const points = placed.flatMap(({spots}) => spots).sort(([a], [b]) => a - b);
+  let least = 2 * LARGEST + 2;
+  points.forEach(([x, y], n) => {
+    for (let m = n + 1; m < points.length && points[m][0] - x < least; m += 1) {
+      least = Math.min(least, Math.hypot(points[m][0] - x, points[m][1] - y));
+    }
+  });
+  return Math.max(SMALLEST, Math.min(LARGEST, least / 2 - 1));
 }

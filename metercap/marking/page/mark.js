@@ -3,7 +3,9 @@ import {Board} from "/board.js";
 
 const $ = (id) => document.getElementById(id);
 const LOOK_MS = 4000;
-let state = null;      // as the program said it last
+let known = null;      // as the program said it last
+let state = null;      // the same with what is on its way
+let pending = [];      // places that are not answered yet, {n, key, tips}
 let now = null;        // key of the item that the next tap places
 let side = 0;          // which picture is in sight
 let held = [];         // the red tip's point while the black one's is awaited
@@ -19,16 +21,19 @@ const board = new Board($("board"), $("photo"), $("marks"), {tapped, moved});
 
 // --- talking with the program
 
-async function ask(path, options) {
+async function ask(path, options, settled = () => {}) {
   let answer;
   try {
     answer = await fetch(path, options);
   } catch {
-    say(["The program does not answer.", "Nothing is lost: start metercap plan mark with this plan again."], true);
+    settled();
+    say(["The program does not answer.", "What it answered is kept: start metercap plan mark with this plan again."], true);
+    if (known) take(known);
     return null;
   }
   let data;
   try { data = await answer.json(); } catch { data = {error: [answer.status === 413 ? "That file is too large." : answer.statusText]}; }
+  settled();
   if (answer.ok) return data;
   say(data.error ?? [answer.statusText], true);
   if (data.changed) offer("Take up the new file", () => send(`/take-up?rev=${state.rev}`));
@@ -37,17 +42,16 @@ async function ask(path, options) {
   return null;
 }
 
-function send(path, body, after) {  // one after the other, so that each carries the number of the state that it changes
+function send(path, body, after, settled) {  // one after the other, so that each carries the number of the state that it changes
   waiting += 1;
-  busy = busy.then(async () => {
+  const done = busy.then(async () => {
     const where = typeof path === "function" ? path() : path;
     const data = typeof body === "function" ? body() : body;
-    const options = {method: "POST", body: data};
-    const answer = await ask(where, options);
-    waiting -= 1;
+    const answer = await ask(where, {method: "POST", body: data}, settled).finally(() => { waiting -= 1; });
     if (answer) { take(answer); after?.(answer); }
   });
-  return busy;
+  busy = done.catch(() => {});  // what went wrong with one does not hold up the next
+  return done;
 }
 
 const move = (what, after) => {
@@ -55,14 +59,31 @@ const move = (what, after) => {
   return send("/move", () => JSON.stringify({rev: state.rev, ...what}), after);
 };
 
+function place(n, key, tips) {  // seen at once; a late answer to an earlier one does not take it away
+  const mine = {n, key, tips};
+  pending.push(mine);
+  lay(mine);
+  quiet();
+  const what = {do: "place", picture: n, key, tips};
+  send("/move", () => JSON.stringify({rev: state.rev, ...what}), undefined, () => { pending = pending.filter((each) => each !== mine); });
+}
+
+function lay({n, key, tips}) {
+  if (!state.pictures[n]) return;
+  for (const pic of state.pictures) delete pic.at[key];
+  state.pictures[n].at[key] = tips;
+}
+
 async function look() {
   const answer = await ask("/state");
   if (answer) take(answer);
 }
 
 function take(answer) {
-  if (waiting && state && answer.rev < state.rev) return;
-  state = answer;
+  if (waiting && known && answer.rev < known.rev) return;
+  known = answer;
+  state = structuredClone(known);
+  pending.forEach(lay);
   if (side >= state.pictures.length) side = Math.max(0, state.pictures.length - 1);
   if (now !== null && !cardOf(now)) now = null;
   if (now === null && !walking) now = open()[0]?.key ?? null;
@@ -110,20 +131,14 @@ function tapped(spot, on) {
   }
   const tips = two ? [...held, spot] : [spot], key = now, n = side;
   held = [];
-  if (state.pictures[n]) {  // seen at once; the answer replaces it
-    for (const pic of state.pictures) delete pic.at[key];
-    state.pictures[n].at[key] = tips;
-  }
+  place(n, key, tips);
   now = nextOpen(key);
   paired = null;
-  move({do: "place", picture: n, key, tips}, (answer) => { if (now === null && answer.cards.length) finished(); });
   show();
 }
 
 function moved(key, tips) {
-  const n = side;
-  state.pictures[n].at[key] = tips;
-  move({do: "place", picture: n, key, tips});
+  place(side, key, tips);
 }
 
 function choose(key) {
@@ -161,13 +176,12 @@ function walk(key) {
   show();
 }
 
-function finished() { say(["Every item has its place.", "Look at them, then write them into the plan."]); }
-
 // --- photos
 
 async function photo(file) {
   if (!file) return;
-  const chosen = replacing, wanted = $("side").value;
+  const chosen = replacing, asked = !$("begin").hidden;
+  const wanted = asked ? $("side").value : state.pictures.some((pic) => pic.side === "front") ? "back" : "front";
   say([`Taking ${file.name} …`]);
   const extra = chosen === null ? "" : `&instead=${chosen}`;
   await send(() => `/photo?rev=${state.rev}&side=${wanted}${extra}`, file, () => {
@@ -180,7 +194,7 @@ async function photo(file) {
   });
 }
 
-for (const id of ["file", "file2"]) {
+for (const id of ["camera", "file"]) {
   $(id).addEventListener("change", () => { photo($(id).files[0]); $(id).value = ""; });
 }
 addEventListener("dragover", (event) => { event.preventDefault(); document.body.classList.add("over"); });
@@ -218,6 +232,7 @@ function button(text, does, kind = "") {
 }
 
 function show() {
+  $("trouble").textContent = picture()?.trouble ?? "";
   const pic = picture(), begin = adding || replacing !== null || !state.pictures.length || !pic?.shown;
   document.title = `${open().length} open – ${state.title}`;
   $("plan").textContent = `${state.title} (${state.plan})`;
@@ -238,8 +253,8 @@ function show() {
   }));
   if (held.length) board.marks.push({key: now, tips: held, now: true, label: cardOf(now).item});
   board.show(`/picture/${pic.shown}`, pic.width, pic.height);
+  board.loose = now === null;
   board.draw();
-  if (pic.trouble) say([pic.trouble], true);
 }
 
 function labelOf(key) {
@@ -278,11 +293,11 @@ function asking(begin) {
   else if (walking) hint = `${walking.step}: ${walking.names.length} so far`;
   else if (card) {
     const two = paired ?? card.pair;
-    hint = two ? (held.length ? `Tap where the black tip goes${card.black ? `: ${card.black}` : ""}`
-      : `Tap where the red tip goes${card.red ? `: ${card.red}` : ""}`) : place ? "Placed: tap or drag to move it" : "Tap where it is";
+    hint = two ? (held.length ? `Now the black tip${card.black ? `: ${card.black}` : ""}`
+      : `Tap for the red tip${card.red ? `: ${card.red}` : ""}`) : place ? "Placed: tap or drag to move it" : "Tap where it is";
     hint += card.where ? ` (${card.where})` : "";
-    hint += ` · ${card.step}`;
-  } else if (total) hint = "Drag a mark to move it, or write them into the plan";
+    if (state.cards.some((each) => each.item === card.item && each.step !== card.step)) hint += ` · ${card.step}`;
+  } else if (total) hint = "Drag a mark to move it; write them into the plan";
   $("hint").textContent = hint;
 }
 
@@ -293,10 +308,13 @@ function tools(begin, pic) {
   $("undo").disabled = !state.undo && !held.length && !walking;
   $("off").disabled = !card || !placeOf(card.key);
   for (const id of ["back", "skip"]) $(id).disabled = !state.cards.length || Boolean(walking) || begin;
+  $("off").hidden = begin;
   $("pairing").hidden = !card || begin || Boolean(walking);
   $("pair").checked = Boolean(card && (paired ?? card.pair));
   $("drawing").hidden = begin;
   $("drop").hidden = !pic || pic.planned;
+  if (pic && document.activeElement !== $("called")) $("called").value = pic.title;
+  if (pic) $("shows").value = pic.side;
   $("cut").textContent = cutting ? "Cut it so" : "Cut";
   $("save").disabled = !state.unwritten;
   $("save").className = state.unwritten ? "main" : "";
@@ -383,6 +401,9 @@ $("pair").addEventListener("change", () => { paired = $("pair").checked; held = 
 $("turn").addEventListener("click", () => move({do: "draw", picture: side, quarters: 1}));
 $("cut").addEventListener("click", cut);
 $("instead").addEventListener("click", () => { replacing = side; $("side").value = picture().side; show(); });
+for (const id of ["shows", "called"]) {
+  $(id).addEventListener("change", () => move({do: "name", picture: side, side: $("shows").value, title: $("called").value}));
+}
 $("drop").addEventListener("click", () => move({do: "drop", picture: side}));
 $("leave").addEventListener("click", () => {
   adding = false;
@@ -413,7 +434,9 @@ $("done").addEventListener("click", async () => {
     document.body.replaceChildren(element("p", state.dirty ? "The draft is kept. This page can be closed." : "Written. This page can be closed.", "end"));
   }
 });
+addEventListener("pointerdown", () => document.body.classList.remove("keys"), true);
 addEventListener("keydown", (event) => {
+  document.body.classList.add("keys");  // only then a frame shows where the keys go
   if (event.target.matches("select, input")) return;
   const does = {PageDown: skip, PageUp: () => step(-1), Delete: () => $("off").click(), Escape: leave};
   if ((event.ctrlKey || event.metaKey) && event.key === "z") undo();
