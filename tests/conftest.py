@@ -16,6 +16,8 @@ from pathlib import Path
 import platformdirs
 import pytest
 
+from tests.e2e import outside_meter
+
 PROPERTY = "attack"
 
 
@@ -104,3 +106,9 @@ def own_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
         patched.setenv("XDG_CONFIG_HOME", str(folder))
         patched.setenv("XDG_CACHE_HOME", str(folder / "cache"))
         yield folder
+
+
+@pytest.fixture
+def hastened(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let meter, hands and the programs started live four seconds in one, where nothing is said of real time."""
+    monkeypatch.setattr(outside_meter, "HASTE", 4.0)

@@ -23,6 +23,7 @@ BYTES = ROOT / "fixtures" / "bytes"
 
 
 @posix
+@pytest.mark.usefixtures("hastened")
 @pytest.mark.parametrize("family", ["lcd14", "digits14", "text", "polled-line"])
 def test_each_family_is_named(tmp_path: Path, family: str) -> None:
     """From a meter that is not the package's own, at 20 conversions/s: the family's profile, and sure."""

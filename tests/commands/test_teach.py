@@ -16,7 +16,7 @@ import pytest
 
 from metercap.profiles import find_meter
 from tests.e2e.outside_meter import Meter, Shown
-from tests.e2e.program import METERCAP, environment, run
+from tests.e2e.program import METERCAP, command, environment, pause, run
 
 
 def test_a_taught_profile_is_found_and_used(metercap: Callable[..., Any], tmp_path: Path) -> None:
@@ -240,13 +240,14 @@ SCREENS = [
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+@pytest.mark.usefixtures("hastened")
 def test_displays_are_taught_over_a_port(tmp_path: Path) -> None:
     """The tests' own LCD meter, displays typed into a pipe: asks on, confirms a fresh one, and only then writes."""
     out = tmp_path / "m.toml"
     with Meter(tmp_path, "lcd14", rate=25.0) as meter:
-        command = ["teach", "--out", str(out), "--port", str(meter.path), "--baud", "2400", "--seconds", "0.6"]
+        arguments = ["teach", "--out", str(out), "--port", str(meter.path), "--baud", "2400", "--seconds", "0.6"]
         process = subprocess.Popen(
-            [*METERCAP, *command, "--displays"],
+            [*command(), *arguments, "--displays"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
@@ -257,7 +258,7 @@ def test_displays_are_taught_over_a_port(tmp_path: Path) -> None:
         heard = [process.stderr.readline()]
         for screen in SCREENS:
             meter.tips = screen
-            time.sleep(0.3)  # the frame of the last display is out
+            pause(0.3)  # the frame of the last display is out
             number = "OL" if "L" in screen.digits else screen.digits
             typed = f"{'-' if screen.minus else ''}{number} {screen.prefix}{screen.unit} {screen.mode}"
             process.stdin.write(typed.encode() + b"\n")

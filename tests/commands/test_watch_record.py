@@ -105,6 +105,7 @@ def test_watch_in_a_terminal_is_one_line_and_q_ends_it(tmp_path: Path) -> None:
 
 
 @posix
+@pytest.mark.usefixtures("hastened")
 def test_watch_says_silence_and_noise(tmp_path: Path) -> None:
     """A silent meter and one that sends rubbish are both told, with what to try."""
     with (

@@ -9,7 +9,6 @@ from pathlib import Path
 
 import pytest
 
-from tests.e2e import outside_meter
 from tests.e2e.program import environment
 
 CHECK_ALL = """
@@ -41,9 +40,3 @@ def journals() -> Iterator[list[Path]]:
     if made:
         for seed in ("1", "20011"):
             check_all(sys.executable, made, PYTHONHASHSEED=seed)
-
-
-@pytest.fixture
-def hastened(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Let meter, hands and the programs started live four seconds in one, where nothing is said of real time."""
-    monkeypatch.setattr(outside_meter, "HASTE", 4.0)

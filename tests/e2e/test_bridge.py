@@ -80,6 +80,7 @@ def test_identify_tries_each_setting_at_a_bridge(meter: Meter) -> None:
     assert "listening at 2400 8N1: lcd14 ..." in done.err or "listening at 19200 7O1: digits14 ..." in done.err
 
 
+@pytest.mark.usefixtures("hastened")
 def test_a_bridge_that_dies_is_waited_for_and_the_sweep_goes_on(tmp_path: Path, journals: list[Path]) -> None:
     """Three fuses, the bridge killed after the first: lost is said with the reason; back again, the rest is ticked."""
     out = tmp_path / "out.jsonl"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import re
@@ -13,12 +14,14 @@ from typing import Any
 
 import pytest
 
+from tests.e2e import outside_meter
 from tests.e2e.outside_meter import OPEN, Meter
 from tests.e2e.program import (
     CREDITED_S,
-    METERCAP,
     ROOT,
+    Ended,
     Hands,
+    command,
     environment,
     no_defect,
     of_kind,
@@ -28,7 +31,10 @@ from tests.e2e.program import (
     sweep,
 )
 
-pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+pytestmark = [
+    pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
+    pytest.mark.usefixtures("hastened"),
+]
 
 ENVIRONMENTS: dict[str, Any] = {
     "cp1252": {"PYTHONIOENCODING": "cp1252", "PYTHONUTF8": "0"},
@@ -79,18 +85,18 @@ def test_json_of_a_run(folder: Path, env: Any) -> None:
 def test_lines_of_a_run(folder: Path, env: Any) -> None:
     """Lines for people hold Ω, as UTF-8, live and in the closing table; a word on stdin comes out as it was said."""
     with Meter(folder) as meter:
-        command = [*METERCAP, *arguments(folder, meter, "B"), "--plain"]
+        line = [*command(), *arguments(folder, meter, "B"), "--plain"]
         pipe = subprocess.PIPE
-        with subprocess.Popen(command, stdin=pipe, stdout=pipe, stderr=pipe, env=environment(**env)) as started:
+        with subprocess.Popen(line, stdin=pipe, stdout=pipe, stderr=pipe, env=environment(**env)) as started:
             assert started.stdin is not None and started.stdout is not None and started.stderr is not None
             started.stdin.write(f"note {GREEK}\n".encode())
             started.stdin.flush()
             lines: list[str] = []
             touch: threading.Timer | None = None
-            for line in started.stdout:
-                lines.append(line.decode("utf-8"))
+            for said in started.stdout:
+                lines.append(said.decode("utf-8"))
                 if "F1" in lines[-1] and meter.tips == OPEN and touch is None:
-                    touch = threading.Timer(CREDITED_S, setattr, (meter, "tips", 0.2))
+                    touch = threading.Timer(CREDITED_S / outside_meter.HASTE, setattr, (meter, "tips", 0.2))
                     touch.start()
                 elif "0.2 Ω" in lines[-1]:
                     meter.tips = OPEN
@@ -118,9 +124,15 @@ def test_lines_of_a_run(folder: Path, env: Any) -> None:
 )
 def test_what_is_printed_does_not_depend_on_the_environment(args: tuple[str, ...], sign: str, env: Any) -> None:
     """Byte for byte what a UTF-8 environment prints."""
-    here, usual = run(*args, **env), run(*args, LC_ALL="C.UTF-8", PYTHONIOENCODING="utf-8")
-    assert here == usual
+    here = run(*args, **env)
+    assert here == usual(*args)
     assert sign in here.out.decode("utf-8")
+
+
+@functools.cache
+def usual(*args: str) -> Ended:
+    """What a UTF-8 environment prints."""
+    return run(*args, LC_ALL="C.UTF-8", PYTHONIOENCODING="utf-8")
 
 
 @everywhere
@@ -153,7 +165,7 @@ def test_files_of_any_name(tmp_path: Path, env: Any) -> None:
 @pytest.mark.parametrize("option", ["--unit", "--operator"])
 def test_a_name_that_is_no_text(tmp_path: Path, option: str) -> None:
     """Bytes that are no UTF-8 are refused with the option's name; nothing is opened and nothing is written."""
-    args = (*METERCAP, "record", "--port", "nowhere", "--meter", "lcd14", "--out", str(tmp_path / "a.jsonl"), option)
+    args = (*command(), "record", "--port", "nowhere", "--meter", "lcd14", "--out", str(tmp_path / "a.jsonl"), option)
     done = subprocess.run(
         [*map(os.fsencode, args), b"R\xff"], capture_output=True, env=environment(), timeout=60, check=False
     )
@@ -177,6 +189,7 @@ SWEEP = str(ROOT / "fixtures/sessions/good-sweep.jsonl")
 COLOURS = re.compile(rb"\x1b\[[0-9;]*m")
 
 
+@functools.cache
 def replayed(**env: Any) -> bytes:
     """What a replay prints into a pipe."""
     ended = run("replay", SWEEP, "--plain", **env)

@@ -235,7 +235,7 @@ def bench(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
 def patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where no time-out is meant: a busy machine may take its time."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 6.0)
-    monkeypatch.setattr(dialogue, "SETTLE_S", 0.3)
+    monkeypatch.setattr(dialogue, "SETTLE_S", 0.1)
 
 
 @pytest.fixture
@@ -556,7 +556,7 @@ def test_after_a_change_of_wish_a_second_line_is_waited_for_again(
 ) -> None:
     """A query that was answered alone so far: after other wishes its first answer may be a late one of theirs."""
     monkeypatch.setattr(visa, "MIN_TIMEOUT_S", 6.0)
-    monkeypatch.setattr(dialogue, "SETTLE_S", 0.4)
+    monkeypatch.setattr(dialogue, "SETTLE_S", 0.2)
     late: list[bool] = []
 
     def talk(client: socket.socket) -> None:
@@ -565,7 +565,7 @@ def test_after_a_change_of_wish_a_second_line_is_waited_for_again(
                 if line == b"MEAS:RES?\n" and late:
                     late.clear()
                     client.sendall(b"+5.0E+00\n")
-                    time.sleep(0.1)
+                    time.sleep(0.02)
                 answer = bench.answers.get(line.strip())
                 if answer is not None:
                     client.sendall(answer)

@@ -10,6 +10,7 @@ import pytest
 from metercap.link.ports import announced
 from metercap.screen.start import Choice, Plugged, paint_start
 from tests.e2e.outside_meter import Meter
+from tests.e2e.program import command
 from tests.screen.terminal import Terminal
 
 CHOICES = (Choice("s", "sweep", "tick fuses off"), Choice("w", "watch", "show readings"), Choice("q", "quit", ""))
@@ -37,6 +38,7 @@ def test_long_advice_is_wrapped_and_never_covers_the_keys() -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
+@pytest.mark.usefixtures("hastened")
 @pytest.mark.parametrize(("columns", "rows"), [(80, 24), (120, 40)])
 def test_in_a_real_terminal_the_meter_is_found_and_read(
     columns: int, rows: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -45,12 +47,11 @@ def test_in_a_real_terminal_the_meter_is_found_and_read(
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "settings"))
     with Meter(tmp_path, rate=10.0) as meter, announced(str(meter.path), "outside"):
         meter.tips = 123.4
-        terminal = Terminal(["-m", "metercap"], columns, rows)
+        terminal = Terminal(command()[1:], columns, rows)
         try:
             terminal.until("quit")
             terminal.until("meter lcd14 on")
-            terminal.read(1.0)
-            assert "█" in terminal.text  # the value in large letters
+            terminal.until("█")  # the value in large letters
             terminal.keys(b"x")  # a key that means nothing
             terminal.read(0.2)
             terminal.keys(b"q")
