@@ -14,6 +14,7 @@ from metercap.commands._bench import over_port, practice_record, untrue
 from metercap.commands._live import INTERRUPTED, Keep, Shown, print_closing, rescue, shown_by
 from metercap.commands._saying import complain
 from metercap.commands._setting import Setting
+from metercap.commands._web import Paged
 from metercap.errors import UsageError
 from metercap.journal import Writer
 from metercap.plain import JsonLines, PlainLines
@@ -137,7 +138,9 @@ def stdin_lines(read: Read, complain: Tell) -> list[WordSource]:
         return []
 
 
-def practise(chosen: Setting, folder: Path, *, speed: float, plain: bool, as_json: bool) -> int:
+def practise(
+    chosen: Setting, folder: Path, *, speed: float, plain: bool, as_json: bool, page: Paged | None = None
+) -> int:
     """Run a whole session by hand into a new journal in `folder`; return a session's exit status."""
     scene = chosen.scene
     record = practice_record(
@@ -156,7 +159,7 @@ def practise(chosen: Setting, folder: Path, *, speed: float, plain: bool, as_jso
     audit = Audit(bench)
     with PracticePort(bench, clock) as port, Writer.create(journal, record) as writer:
         grip = Grip(port)
-        shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip)
+        shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, page=page)
         shown = with_lines(grip, shown)
         try:
             reason = over_port(port, clock, session, record, writer, [keep, audit], shown)

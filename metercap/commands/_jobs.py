@@ -19,6 +19,7 @@ from metercap.commands._rates import keep_rates, kept_rates
 from metercap.commands._reference import Rows, read_reference
 from metercap.commands._saying import tell
 from metercap.commands._started import Wish
+from metercap.commands._web import Paged, second_screen
 from metercap.errors import JournalError, MetercapError, UsageError
 from metercap.evidence import places_of
 from metercap.finding.found import NoMeter, meter_on, no_meter, remember, same_file
@@ -58,7 +59,7 @@ class Stage(msgspec.Struct, frozen=True):
     play: Callable[..., Reason] | None = None
     linger_s: float = 0.0
     sound: bool = False
-    show: Callable[[], Shown] | None = None
+    show: Callable[[Paged | None], Shown] | None = None
 
 
 def run_job(folder: Folder, wish: Wish, take: str = "", stage: Stage | None = None) -> int:
@@ -82,7 +83,8 @@ def run_job(folder: Folder, wish: Wish, take: str = "", stage: Stage | None = No
         if not tag:
             tell("nothing of this job is open; --take TAG goes through a unit's uncertain verdicts again")
             return 0 if all(state.good for state in states) else 1
-        return _Run(folder, wish, states, stage).run(tag)
+        page = second_screen(wish.web, wish.web_words, folders=[folder.path], photos=folder.path)
+        return _Run(folder, wish, states, stage, page).run(tag)
 
 
 class _Unit(msgspec.Struct):
@@ -99,9 +101,12 @@ class _Unit(msgspec.Struct):
 class _Run:
     """One run of the program on a job."""
 
-    def __init__(self, folder: Folder, wish: Wish, states: tuple[UnitState, ...], stage: Stage | None) -> None:
+    def __init__(
+        self, folder: Folder, wish: Wish, states: tuple[UnitState, ...], stage: Stage | None, page: Paged | None
+    ) -> None:
         self._folder = folder
         self._stage = stage
+        self._page = page
         self._wish = wish
         self._only = step_ids(wish.steps)
         plan = self._plan_for(None)
@@ -159,9 +164,9 @@ class _Run:
         sound, linger_s = (True, 0.0) if stage is None else (stage.sound, stage.linger_s)
         plain = wish.plain or (stage is not None and stage.play is not None)
         if stage is not None and stage.show is not None:
-            shown = stage.show()
+            shown = stage.show(self._page)
         else:
-            shown = shown_by(as_json=wish.as_json, plain=plain, sound=sound, linger_s=linger_s)
+            shown = shown_by(as_json=wish.as_json, plain=plain, sound=sound, linger_s=linger_s, page=self._page)
         try:
             if stage is not None and stage.play is not None:
                 reason = stage.play(

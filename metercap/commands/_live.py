@@ -10,13 +10,14 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
 from metercap.clock import SessionClock
 from metercap.commands._rates import keep_rates
 from metercap.commands._saying import complain
+from metercap.commands._web import told_lines
 from metercap.errors import MetercapError
 from metercap.gate import visible
 from metercap.journal import Writer
@@ -33,6 +34,9 @@ from metercap.screen.ports import Hands
 from metercap.session import Driver, Session
 from metercap.wire import LATENCY_S, decoder
 from metercap.words import WordSource, forget_keys, word_source
+
+if TYPE_CHECKING:
+    from metercap.commands._web import Paged
 
 INTERRUPTED = 130
 LINGER_S = 60.0
@@ -134,21 +138,30 @@ def shown_by(
     sound: bool = False,
     linger_s: float = LINGER_S,
     hands: Hands | None = None,
+    page: Paged | None = None,
 ) -> Shown:
     """Choose the output: the file's lines, lines for people, or the full screen where there is a terminal.
 
     Words come from stdin as lines, or as keys in a terminal. With `sound`, whoever sits at a terminal also hears the
     session as the settings say. The screen stays `linger_s` after the end, or until a key; its keys move `hands` too.
+    A second screen's `page` begins here, and ends with the rest.
     """
     heard: list[Observer] = []
-    close: Callable[[], None] = _nothing
+    closing = contextlib.ExitStack()
     if sound and not as_json and sys.stdout.isatty():
         from metercap.sound import SoundObserver, load_config
 
         observer = SoundObserver(load_config())
-        heard, close = [observer], observer.close
+        heard.append(observer)
+        closing.callback(observer.close)
+    words: list[WordSource] = []
+    if page is not None:
+        heard.append(page.teller)
+        words.append(page.teller)
+        closing.callback(page.teller.close)
+        page.teller.begin()
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s, heard, close, hands)
+        return _on_screen(linger_s, heard, words, closing.close, hands, page)
     shows: JsonLines | PlainLines
     if as_json:
         shows, say = JsonLines(), complain
@@ -156,12 +169,26 @@ def shown_by(
         shows = PlainLines()
         say = shows.say
     mine = word_source(sys.stdin, as_lines=as_json, show=say) if listen else None
-    words = [] if mine is None else [mine]
+    if mine is not None:
+        words.append(mine)
+    if page is not None:
+        for line in told_lines(page.at, drawn=sys.stdout.isatty() and not as_json):
+            say(line)
 
     def left() -> bool:
         return shows.gone and (mine is None or getattr(mine, "ended", False))
 
-    return Shown([shows, *heard], words, lambda live, inbox, clock, writer: live.run(), close, left)
+    def run(live: Live, inbox: Inbox, clock: SessionClock, writer: Writer) -> Reason:
+        _tie(page, live)
+        return live.run()
+
+    return Shown([shows, *heard], words, run, closing.close, left)
+
+
+def _tie(page: Paged | None, live: Live) -> None:
+    """Let the second screen say what the journal cannot do."""
+    if page is not None:
+        page.teller.problem = lambda: live.problem
 
 
 def _nothing() -> None:
@@ -176,8 +203,10 @@ def full_screen() -> bool:
 def _on_screen(
     linger_s: float,
     heard: list[Observer],
+    words: list[WordSource],
     close: Callable[[], None],
-    hands: Hands | None = None,
+    hands: Hands | None,
+    page: Paged | None,
 ) -> Shown:
     from metercap.screen.observer import ScreenObserver
     from metercap.screen.pedals import load_pedals, save_pedal
@@ -204,6 +233,7 @@ def _on_screen(
             keys.start(inbox, clock)
             return keys.stop
 
+        _tie(page, live)
         stamped = _Stamped(inbox, clock, live)
         run_screen(
             live,
@@ -216,10 +246,11 @@ def _on_screen(
             hands=hands,
             linger_s=linger_s,
             instead=lines,
+            second=None if page is None else page.at,
         )
         return live.reason or "interrupted"
 
-    return Shown([observer, *heard], [], run, close)
+    return Shown([observer, *heard], words, run, close)
 
 
 def run_live(
@@ -262,7 +293,14 @@ def run_live(
 
 
 def run_session(
-    record: SessionRecord, source: Source, clock: SessionClock, out: Path, *, plain: bool, as_json: bool
+    record: SessionRecord,
+    source: Source,
+    clock: SessionClock,
+    out: Path,
+    *,
+    plain: bool,
+    as_json: bool,
+    page: Paged | None = None,
 ) -> int:
     """Run one session to its end and return the exit status."""
     session = Session(record)
@@ -272,7 +310,7 @@ def run_session(
         source.stop()
         raise
     keep = Keep()
-    shown = shown_by(as_json=as_json, plain=plain, sound=True)
+    shown = shown_by(as_json=as_json, plain=plain, sound=True, page=page)
     try:
         reason = run_live(session, record, source, clock, writer, shown, observers=[keep])
     finally:

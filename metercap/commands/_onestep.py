@@ -15,6 +15,7 @@ import click
 from metercap.commands._names import unit_name
 from metercap.commands._numbers import Number
 from metercap.commands._values import METER, PORT, UNIT
+from metercap.commands._web import web_options
 from metercap.errors import UsageError
 
 SOURCE = "a fresh 1.5 V cell"
@@ -41,6 +42,7 @@ _MEASURING: Sequence[Decorator] = (
     ),
     click.option("--plain", is_flag=True, help="Lines instead of the full screen."),
     click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, read words from stdin."),
+    web_options,
 )
 _DEAD: Sequence[Decorator] = (
     click.option("--point", "points", multiple=True, help="A point to prove dead first; may be repeated."),

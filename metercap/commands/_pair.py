@@ -15,6 +15,7 @@ from metercap.commands._by_hand import Grip, with_lines
 from metercap.commands._jobs import Stage, run_job
 from metercap.commands._live import Shown, shown_by
 from metercap.commands._started import Wish
+from metercap.commands._web import Paged
 from metercap.gate import visible
 from metercap.job import Folder, JobFile, JobUnit, make
 from metercap.job.folder import PLAN_FILE
@@ -54,12 +55,23 @@ def play_job(
     plain: bool = False,
     as_json: bool = False,
     sound: bool = False,
+    web: str | None = None,
+    web_words: bool = False,
 ) -> PlayedJob:
     """Play a whole job into a new folder: over a pseudo-terminal, or in process on a clock of its own."""
     folder = make_job(job, path)
     mat = Mat(job, seed=seed)
     profile = _profile(mat)
-    wish = Wish(port="", meter=profile.name, rate=mat.rate_per_s, operator="practice", plain=plain, as_json=as_json)
+    wish = Wish(
+        port="",
+        meter=profile.name,
+        rate=mat.rate_per_s,
+        operator="practice",
+        plain=plain,
+        as_json=as_json,
+        web=web,
+        web_words=web_words,
+    )
     if speed > FASTEST_PORT or sys.platform == "win32":
         virtual = VirtualClock()
         play = functools.partial(run, mat, clock=virtual)
@@ -88,6 +100,8 @@ def practise_job(
     no_safe: bool = False,
     plain: bool = False,
     as_json: bool = False,
+    web: str | None = None,
+    web_words: bool = False,
 ) -> int:
     """Let a person work on a job's units by virtual hands, `take TAG` from one to the other; return the exit status."""
     folder = make_job(job, path)
@@ -102,6 +116,8 @@ def practise_job(
         no_safe=no_safe,
         plain=plain,
         as_json=as_json,
+        web=web,
+        web_words=web_words,
     )
     clock = ScaledClock(speed)
     with PracticePort(mat, clock) as port:
@@ -110,8 +126,9 @@ def practise_job(
         def sit(*words: object) -> None:
             port.at_once(lambda _: mat.sit(*words))  # type: ignore[arg-type]
 
-        def show() -> Shown:
-            return with_lines(grip, shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip))
+        def show(page: Paged | None) -> Shown:
+            shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, page=page)
+            return with_lines(grip, shown)
 
         stage = Stage(clock, sit, (port,), (port,), show=show)
         status = run_job(folder, msgspec.structs.replace(wish, port=port.path), stage=stage)

@@ -14,6 +14,7 @@ from metercap.commands._opening import free_name, session_record, step_ids
 from metercap.commands._rates import kept_rates
 from metercap.commands._reference import read_reference, tell_missing
 from metercap.commands._saying import tell
+from metercap.commands._web import plan_folders, second_screen
 from metercap.files import refuse_existing
 from metercap.finding.found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.link import open_link
@@ -39,6 +40,8 @@ class Wish(msgspec.Struct, frozen=True, kw_only=True):
     out: Path | None = None
     plain: bool = False
     as_json: bool = False
+    web: str | None = None
+    web_words: bool = False
 
 
 def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: Wish, *, plan_name: str = "") -> int:
@@ -77,6 +80,8 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
     if before is not None:
         reference = reference or before.reference
     tell_missing(plan, reference, only, known_good=wish.known_good)
+    folders = [*plan_folders(plan_name), *([] if wish.continue_ is None else [wish.continue_.parent])]
+    page = second_screen(wish.web, wish.web_words, folders=folders)
     clock = ScaledClock()
     source = open_link(port, profile) if port else NoMeter()
     options: dict[str, Any] = {"port": port, "no_safe": wish.no_safe}
@@ -101,4 +106,4 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
         remember(port=port, meter=meter, journal=str(out.absolute()), plan=plan_name)
     from metercap.commands._live import run_session
 
-    return run_session(record, source, clock, out, plain=wish.plain, as_json=wish.as_json)
+    return run_session(record, source, clock, out, plain=wish.plain, as_json=wish.as_json, page=page)

@@ -8,6 +8,7 @@ from pathlib import Path
 from metercap.commands._opening import free_name, session_record
 from metercap.commands._readout import Readout, UntilGone, some_words
 from metercap.commands._saying import complain, tell
+from metercap.commands._web import second_screen, told_lines
 from metercap.files import refuse_existing
 from metercap.finding.found import meter_on, remember, same_file
 
@@ -30,6 +31,7 @@ def trace(
     count: int | None = None,
     plain: bool,
     as_json: bool,
+    web: str | None = None,
 ) -> int:
     """Show the meter's readings until quit, or until `count` of them or nobody reads on, and keep them if `save`.
 
@@ -47,6 +49,7 @@ def trace(
 
     if out is not None:
         refuse_existing(out)
+    page = second_screen(web)
     found = meter_on(port, meter, tell)
     profile = found.profile if rate is None else found.profile.at_rate(rate)
     driver = Trace()
@@ -82,17 +85,23 @@ def trace(
         driver,
         decoder(profile, midstream=True),
         writer,
-        [show, until],
+        [show, until, *([] if page is None else [page.teller])],
         Inbox(),
         clock,
         profile=profile,
         source=source,
-        words=[] if mine is None else [mine],
+        words=[*([] if mine is None else [mine]), *([] if page is None else [page.teller])],
     )
+    if page is not None:
+        page.teller.begin()
+        for line in told_lines(page.at, drawn=not as_json and sys.stdout.isatty()):
+            say(line)
     go_live()
     try:
         reason = live.run()
     finally:
+        if page is not None:
+            page.teller.close()
         if isinstance(show, Readout):
             show.close()
         tell_complaint(source)

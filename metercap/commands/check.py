@@ -9,6 +9,7 @@ import click
 from metercap.commands._numbers import Whole
 from metercap.commands._onestep import dead, measuring
 from metercap.commands._values import ITEM
+from metercap.commands._web import WithWeb
 
 EPILOG = """\b
 Examples:
@@ -22,7 +23,7 @@ meter that are not named are those used last, or the only meter that is heard.
 Exit status: as metercap run."""
 
 
-@click.command(epilog=EPILOG)
+@click.command(cls=WithWeb, epilog=EPILOG)
 @click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option("--min", "low", help='Lowest good value, such as "9.9 kohm".')
 @click.option("--max", "high", help='Highest good value, such as "10.1 kohm".')

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from metercap.commands._numbers import Number, Whole
+from metercap.commands._web import WithWeb, web_options
 from metercap.gate import visible
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ Examples:
   metercap demo
   metercap demo --speed 20 --plain
   metercap demo --out my-demo
+  metercap demo --speed 2 --web
 
 Two identical greenhouse climate controllers on one bench: unit B in for repair, unit A known good. B's trimmer needs a
 value of A's, a cell is replaced, the cover switch is cleaned twice, and while B's clock must keep its time A's fuses
@@ -31,14 +33,24 @@ Above a speed of 20, and where there are no pseudo-terminals, it runs in process
 JOB = "gc8-pair"
 
 
-@click.command(epilog=EPILOG)
+@click.command(cls=WithWeb, epilog=EPILOG)
 @click.option("--speed", type=Number(0.1, 100_000), default=10.0, show_default=True, help="Session time = N × elapsed.")
 @click.option("--seed", type=Whole(-(2**31)), help="Another technician and another noise.")
 @click.option("--out", type=click.Path(path_type=Path), help="New folder of the job; default: a temporary one.")
 @click.option("--sound", is_flag=True, help="Let it be heard as well.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journals' own lines.")
-def command(speed: float, seed: int | None, out: Path | None, sound: bool, plain: bool, as_json: bool) -> int:
+@web_options
+def command(
+    speed: float,
+    seed: int | None,
+    out: Path | None,
+    sound: bool,
+    plain: bool,
+    as_json: bool,
+    web: str | None,
+    web_words: bool,
+) -> int:
     """Play the repair of a greenhouse climate controller from start to end."""
     from metercap.commands._pair import play_job
     from metercap.files import refuse_existing
@@ -49,7 +61,17 @@ def command(speed: float, seed: int | None, out: Path | None, sound: bool, plain
     else:
         refuse_existing(out)
         path = out
-    played = play_job(load_job_scene(JOB), path, speed=speed, seed=seed, plain=plain, as_json=as_json, sound=sound)
+    played = play_job(
+        load_job_scene(JOB),
+        path,
+        speed=speed,
+        seed=seed,
+        plain=plain,
+        as_json=as_json,
+        sound=sound,
+        web=web,
+        web_words=web_words,
+    )
     if played.status == 130:
         return 130
     if not as_json:

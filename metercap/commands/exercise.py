@@ -9,6 +9,7 @@ import click
 from metercap.commands._numbers import Whole
 from metercap.commands._onestep import dead, measuring
 from metercap.commands._values import ITEM
+from metercap.commands._web import WithWeb
 
 EPILOG = """\b
 Examples:
@@ -21,7 +22,7 @@ meter that are not named are those used last, or the only meter that is heard.
 Exit status: as metercap run."""
 
 
-@click.command(epilog=EPILOG)
+@click.command(cls=WithWeb, epilog=EPILOG)
 @click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option("--presses", type=Whole(1, 10_000), help="How many. [default: 20]")
 @click.option("--form", type=click.Choice(["no", "nc"]), help="no: closes when pressed; nc: opens. [default: no]")

@@ -10,13 +10,14 @@ import click
 
 from metercap.commands._numbers import Number, Whole
 from metercap.commands._values import PLAN, SCENE, STEPS
+from metercap.commands._web import WithWeb, web_options
 
 EPILOG = """\b
 Examples:
   metercap practice
   metercap practice gc8-b-whole --steps bridge --no-safe
   metercap practice gc8-a --plain
-  metercap practice gc8-pair --no-safe
+  metercap practice gc8-pair --no-safe --web
   metercap practice --port
   metercap practice gc8-b --port --family polled-line
 
@@ -37,7 +38,7 @@ Ctrl-C."""
 USUAL = "gc8-b"
 
 
-@click.command(epilog=EPILOG)
+@click.command(cls=WithWeb, epilog=EPILOG)
 @click.argument("scene", type=SCENE, default=USUAL)
 @click.option("--port", is_flag=True, help="Only open the simulated meter on a port, and serve it.")
 @click.option("--list", "listed", is_flag=True, help="List the scenes there are.")
@@ -60,6 +61,7 @@ USUAL = "gc8-b"
 @click.option("--out", type=click.Path(path_type=Path), help="New folder for the journal; default: a temporary one.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen, moves and words as lines on stdin.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, the port or the list as JSON.")
+@web_options
 def command(
     scene: str,
     port: bool,
@@ -75,6 +77,8 @@ def command(
     out: Path | None,
     plain: bool,
     as_json: bool,
+    web: str | None,
+    web_words: bool,
 ) -> int:
     """Learn the tool on the practice bench SCENE, with virtual probes that your keys move.
 
@@ -88,7 +92,19 @@ def command(
 
     if scene in job_scene_names():
         unfit = {"--port": port, "--plan": plan, "--against": against, "--family": family, "--rate": rate}
-        return _job(scene, unfit, steps, speed=speed, no_safe=no_safe, seed=seed, out=out, plain=plain, as_json=as_json)
+        return _job(
+            scene,
+            unfit,
+            steps,
+            speed=speed,
+            no_safe=no_safe,
+            seed=seed,
+            out=out,
+            plain=plain,
+            as_json=as_json,
+            web=web,
+            web_words=web_words,
+        )
     from metercap.commands._opening import step_ids
     from metercap.commands._setting import setting
     from metercap.errors import UsageError
@@ -98,6 +114,8 @@ def command(
         raise UsageError("another program reads a port in real time", where="--speed", hint="leave --speed away")
     if port and out is not None:
         raise UsageError("with --port the session writes its own journal", where="--out", hint="leave --out away")
+    if port and web is not None:
+        raise UsageError("with --port the session has the second screen", where="--web", hint="add it to metercap run")
     made: list[Path] = []
 
     def folder() -> Path:
@@ -128,8 +146,10 @@ def command(
 
         return serve(chosen, as_json=as_json)
     from metercap.commands._by_hand import practise
+    from metercap.commands._web import plan_folders, second_screen
 
-    return practise(chosen, folder(), speed=speed, plain=plain, as_json=as_json)
+    page = second_screen(web, web_words, folders=plan_folders(chosen.plan_name))
+    return practise(chosen, folder(), speed=speed, plain=plain, as_json=as_json, page=page)
 
 
 def _job(scene: str, unfit: dict[str, Any], steps: str | None, *, out: Path | None, **how: Any) -> int:

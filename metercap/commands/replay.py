@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import itertools
 import sys
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from metercap.commands._numbers import Number
+from metercap.commands._saying import complain
 from metercap.commands._values import PLAN
+from metercap.commands._web import Paged, WithWeb, second_screen, told_lines, web_only
 from metercap.gate import visible
+
+if TYPE_CHECKING:
+    from metercap.live.parts import Looker
+    from metercap.screen.observer import ScreenObserver
+    from metercap.view import View
 
 EPILOG = """\b
 Examples:
@@ -20,25 +29,49 @@ Examples:
   metercap replay a.jsonl --check
   metercap replay a.jsonl --plan stricter.toml
   metercap replay a.jsonl --json | head
+  metercap replay a.jsonl --web --speed 200
 
 With --check every raw frame is decoded again and every outcome derived again; status 0 when all are exactly as
 recorded, else 1 with the first difference."""
 
 
-@click.command(epilog=EPILOG)
+@click.command(cls=WithWeb, epilog=EPILOG)
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--speed", type=Number(0.01, 1e6), help="Session time = N × elapsed; default: as fast as it goes.")
 @click.option("--plan", "other", type=PLAN, metavar="OTHER", help="Judge the recorded contacts by this plan's limits.")
 @click.option("--check", "checking", is_flag=True, help="Derive everything again and compare; never paces.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print records as JSON lines.")
-def command(file: Path, speed: float | None, other: str | None, checking: bool, plain: bool, as_json: bool) -> int:
+@web_only
+def command(
+    file: Path,
+    speed: float | None,
+    other: str | None,
+    checking: bool,
+    plain: bool,
+    as_json: bool,
+    web: str | None,
+) -> int:
     """Play the session in FILE again; of a job's folder every session, unit by unit."""
+    from metercap.errors import UsageError
     from metercap.job import is_job
 
-    if is_job(file):
-        return _job(file, lambda each: _one(each, speed, other, checking, plain, as_json), checking)
-    return _one(file, speed, other, checking, plain, as_json)
+    if checking or other is not None:
+        if web is not None:
+            raise UsageError("nothing is played", where="--web", hint="leave --check and --plan away")
+        return _each(file, lambda each: _judged(each, other, as_json), checking)
+    page = second_screen(web, folders=[file if is_job(file) else file.parent])
+    with contextlib.ExitStack() as stack:
+        if page is not None:
+            stack.callback(page.teller.close)
+            page.teller.begin()
+        return _each(file, lambda each: _play(each, speed, plain, as_json, page), checking)
+
+
+def _each(file: Path, one: Callable[[Path], int], checking: bool) -> int:
+    from metercap.job import is_job
+
+    return _job(file, one, checking) if is_job(file) else one(file)
 
 
 def _job(folder: Path, one: Callable[[Path], int], checking: bool) -> int:
@@ -65,21 +98,35 @@ def _job(folder: Path, one: Callable[[Path], int], checking: bool) -> int:
     return worst
 
 
-def _one(file: Path, speed: float | None, other: str | None, checking: bool, plain: bool, as_json: bool) -> int:
-    if checking:
+def _judged(file: Path, other: str | None, as_json: bool) -> int:
+    if other is None:
         return _check(file, as_json)
-    if other is not None:
-        from metercap.commands._rejudge import rejudge_file
+    from metercap.commands._rejudge import rejudge_file
 
-        return rejudge_file(file, other, as_json=as_json)
+    return rejudge_file(file, other, as_json=as_json)
+
+
+def _play(file: Path, speed: float | None, plain: bool, as_json: bool, page: Paged | None) -> int:
     from metercap.commands._live import full_screen
 
     if not (plain or as_json) and full_screen():
-        return _on_screen(file, 1.0 if speed is None else speed)
-    return _play(file, speed, as_json)
+        return _on_screen(file, 1.0 if speed is None else speed, page)
+    # Whoever watches on a second screen wants to see it happen.
+    return _in_lines(file, 1.0 if speed is None and page is not None else speed, as_json, page)
 
 
-def _on_screen(file: Path, speed: float) -> int:
+class _Both:
+    """The full screen's eye, and the second screen's."""
+
+    def __init__(self, first: ScreenObserver, page: Paged) -> None:
+        self._first, self._second = first, page.teller
+
+    def look(self, view: View) -> None:
+        self._second.look(view)
+        self._first.look(view)
+
+
+def _on_screen(file: Path, speed: float, page: Paged | None) -> int:
     """Play the recorded session on the full screen, with keys to pause, step, speed up and jump."""
     from metercap.journal import Kept
     from metercap.outcome import fold
@@ -89,8 +136,11 @@ def _on_screen(file: Path, speed: float) -> int:
 
     with Kept(file) as records:
         observer = ScreenObserver()
-        player = Player(records, observer, speed=speed)
-        reason = run_screen(player, observer, words=player, clock=player, controls=player)
+        player = Player(records, observer if page is None else _Both(observer, page), speed=speed)
+        second = None
+        if page is not None:
+            page.teller.clock, second = player, page.at
+        reason = run_screen(player, observer, words=player, clock=player, controls=player, second=second)
         return 130 if reason == "interrupted" else fold(records).exit_status
 
 
@@ -121,7 +171,7 @@ def _check(file: Path, as_json: bool) -> int:
     return 1 if found.difference else 0
 
 
-def _play(file: Path, speed: float | None, as_json: bool) -> int:
+def _in_lines(file: Path, speed: float | None, as_json: bool, page: Paged | None) -> int:
     """Play the events again and show what comes of them; of a file of an older schema, what came of them then."""
     import time
 
@@ -135,16 +185,23 @@ def _play(file: Path, speed: float | None, as_json: bool) -> int:
     from metercap.view.retold import Retold
 
     clock = ScaledClock(speed) if speed is not None else None
-    result, again = Fold(), Retold(looks=not as_json)
+    result, again = Fold(), Retold(looks=not as_json or page is not None)
     lines = None if as_json else PlainLines()
     show = JsonLines() if lines is None else lines
+    if page is not None:
+        page.teller.clock = clock
+        for line in told_lines(page.at, drawn=lines is not None and sys.stdout.isatty()):
+            complain(line) if lines is None else lines.say(line)
+    eyes: list[Looker] = [*([] if lines is None else [lines]), *([] if page is None else [page.teller])]
     with iterate(file) as records:
         first = opening(records)
         try:
             for recorded in itertools.chain([first], records):
                 for view, told in again.take(recorded):
-                    if lines is not None:
-                        lines.look(view)
+                    if clock is not None and told:
+                        time.sleep(clock.wait_s(told[0].t_s))
+                    for eye in eyes:
+                        eye.look(view)
                     for record in told:
                         if clock is not None:
                             time.sleep(clock.wait_s(record.t_s))

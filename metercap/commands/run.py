@@ -9,6 +9,7 @@ import click
 from metercap.commands._names import unit_name
 from metercap.commands._numbers import Number
 from metercap.commands._values import METER, PLAN, PORT, STEPS, UNIT
+from metercap.commands._web import WithWeb, web_options
 
 EPILOG = """\b
 Examples:
@@ -17,6 +18,8 @@ Examples:
   metercap run greenhouse-controller --port COM4 --meter lcd14 --unit B --against a.jsonl --out b.jsonl
   metercap run --continue 2026-11-28-0930-B.jsonl
   metercap run "vent pair" --take R
+  metercap run greenhouse-controller --unit B --web
+  metercap run "vent pair" --web 0.0.0.0:8493 --web-words
   metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps dead,fuses --out c.jsonl --plain
 
 Port and meter that are not named are those used last, or the only meter that is heard; a polled or SCPI meter is named
@@ -39,7 +42,7 @@ What a meter of a few conversions a second cannot see: dropouts and bounce short
 slips of the hand inside one sweep cannot be proved absent either; the count check is there for them."""
 
 
-@click.command(epilog=EPILOG)
+@click.command(cls=WithWeb, epilog=EPILOG)
 @click.argument("plan", type=PLAN, metavar="PLAN|JOB", required=False)
 @click.option("--port", type=PORT, help="Port, pyserial URL, tape:FILE or VISA resource of the meter. [default: found]")
 @click.option("--meter", type=METER, help="Meter profile: a name or a file. [default: found]")
@@ -62,6 +65,7 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 @click.option("--out", type=click.Path(path_type=Path), help="New journal. [default: named for date, time and unit]")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, read words from stdin.")
+@web_options
 def command(
     plan: str | None,
     port: str | None,
@@ -79,6 +83,8 @@ def command(
     out: Path | None,
     plain: bool,
     as_json: bool,
+    web: str | None,
+    web_words: bool,
 ) -> int:
     """Lead PLAN through its measurements on one unit, watching the meter.
 
@@ -105,6 +111,8 @@ def command(
         out=out,
         plain=plain,
         as_json=as_json,
+        web=web,
+        web_words=web_words,
     )
     job = None if plan is None else job_of_argument(plan)
     if job is not None:

@@ -8,6 +8,7 @@ import click
 
 from metercap.commands._onestep import dead, measuring
 from metercap.commands._values import ITEM
+from metercap.commands._web import WithWeb
 
 EPILOG = """\b
 Examples:
@@ -20,7 +21,7 @@ meter that are not named are those used last, or the only meter that is heard.
 Exit status: as metercap run."""
 
 
-@click.command(epilog=EPILOG)
+@click.command(cls=WithWeb, epilog=EPILOG)
 @click.argument("items", type=ITEM, nargs=-1, required=True, metavar="ITEM...")
 @click.option("--to", "target", required=True, help='Target: a value, "reference" or "as found".')
 @click.option("--within", "tolerance", required=True, help='Tolerance, such as 0.5% or "3 ohm".')

@@ -23,6 +23,11 @@ class Audience:
         for observer in observers:
             self._add(observer)
 
+    @property
+    def view(self) -> View:
+        """The newest view that anybody looked at."""
+        return self._viewer.view
+
     def join(self, observer: Observer) -> None:
         """Let one observer more in; who looks sees at once what is."""
         if isinstance(observer, Looker):
@@ -38,7 +43,8 @@ class Audience:
 
     def begin(self, session: Session, first: Record | None, line: bytes) -> None:
         """A session begins; what is in no journal is looked at, not seen as a record."""
-        self._viewer = Viewer(getattr(session, "facts", lambda: None))
+        # Prompts are counted on: a word for one of the unit before must not answer one of this unit's.
+        self._viewer = Viewer(getattr(session, "facts", lambda: None), self._viewer.view.prompts)
         opened = getattr(session, "record", None) if first is None else first
         if isinstance(opened, SessionRecord):
             self._look(self._viewer.open(opened))

@@ -53,12 +53,16 @@ class Changed(NamedTuple):
 
 
 class Said(NamedTuple):
-    """The operator said a word; `source` as in `records.Operator`."""
+    """The operator said a word; `source` as in `records.Operator`.
+
+    `prompt` is the number of the prompt that a page showed when it was said there (`view.View.prompts`).
+    """
 
     word: str
     text: str
     t_s: float
     source: str = ""
+    prompt: int | None = None
 
 
 class Stopped(NamedTuple):
@@ -116,6 +120,10 @@ class Inbox:
     def put_word(self, word: str, text: str, t_s: float, source: str = "") -> None:
         """Put a word of the operator; it goes before a flood of bytes."""
         self._put(Said(word, text, t_s, source), overtakes=True)
+
+    def put_from_page(self, word: str, prompt: int, t_s: float) -> None:
+        """Put a word that was said on a page, to the prompt of that number."""
+        self._put(Said(word, "", t_s, "page", prompt), overtakes=True)
 
     def put_stop(self, signal: int) -> None:
         """Put the wish to end: everything put before it is still done, unless it is a flood of bytes."""

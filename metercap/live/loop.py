@@ -50,6 +50,7 @@ from metercap.records import (
     decode,
     encode,
 )
+from metercap.view.words import refused
 from metercap.words import WordSource
 
 HELD_UP_S = 0.1
@@ -194,6 +195,12 @@ class Live:
             self._bytes(item.data, t_s)  # type: ignore[union-attr]
         elif isinstance(item, Said):
             self._sweep_up()
+            if item.prompt is not None:
+                # What is due by now comes first: it may be another prompt.
+                self.due(item.t_s)
+                if (why := refused(self._audience.view, item.word, item.prompt)) is not None:
+                    self._say(why)
+                    return
             self._feed(Operator(at(item.t_s), item.word, item.text, item.source))
         elif isinstance(item, Changed):
             self._change(item)

@@ -24,7 +24,7 @@ from metercap.screen.face import face
 from metercap.screen.keyboard import Act, Keyboard, Mode
 from metercap.screen.model import Face, Line, Path, Place, Tone
 from metercap.screen.observer import ScreenObserver
-from metercap.screen.pages import paint_help, paint_list, pedal_view, quit_view
+from metercap.screen.pages import SecondScreen, paint_help, paint_list, paint_second, pedal_view, quit_view
 from metercap.screen.paint import paint
 from metercap.screen.ports import Controls, Hands, WordPort, sign_of
 from metercap.screen.theme import THEMES, Theme
@@ -109,6 +109,7 @@ class BenchApp(App[None], inherit_bindings=False):
         keyboard: Keyboard | None = None,
         learned: Callable[[str, str], None] = lambda key, word: None,
         linger_s: float = 30.0,
+        second: SecondScreen | None = None,
     ) -> None:
         super().__init__(ansi_color=theme.background is None)
         self.fault: BaseException | None = None
@@ -126,6 +127,7 @@ class BenchApp(App[None], inherit_bindings=False):
         self._keyboard = keyboard or Keyboard(hands=hands is not None, replay=controls is not None)
         self._learned = learned
         self._linger_s = linger_s
+        self._second = second
         self._board = Board(theme)
         self._scroll = 0
         self._notice_s = float("-inf")
@@ -232,6 +234,8 @@ class BenchApp(App[None], inherit_bindings=False):
             return paint_help(columns, rows, keyboard.help_rows(), self._scroll)
         if keyboard.mode is Mode.LIST:
             return paint_list(columns, rows, self._observer.view, self._scroll)
+        if keyboard.mode is Mode.PAGE and self._second is not None:
+            return paint_second(columns, rows, self._second, light=self._look.name == "light")
         now_s = self._clock.now_s() if self._clock is not None else None
         shown = face(self._observer.view, now_s=now_s, problem=self._problem() or "")
         if keyboard.mode is Mode.QUIT:
@@ -240,6 +244,8 @@ class BenchApp(App[None], inherit_bindings=False):
             shown = pedal_view(shown, keyboard.mode is Mode.PEDAL_WORD)
         elif keyboard.notice and time.monotonic() - self._notice_s < NOTICE_S and not shown.alarm:
             shown = msgspec.structs.replace(shown, next=Line(keyboard.notice, Tone.UNSURE))
+        if self._second is not None:
+            shown = msgspec.structs.replace(shown, status=(*shown.status, Line(f"page {self._second.url}", Tone.QUIET)))
         if self._controls is not None:
             status = (Line(self._controls.status, Tone.PLAIN), *shown.status)
             words = ("pause", "step", "before", "next", "slower", "faster", "quit")

@@ -26,6 +26,7 @@ from metercap.steps.facts import (
     ZeroFacts,
 )
 from metercap.view import Spot, Stage, View
+from metercap.view.words import meaningful
 
 WORD_S = 1.5
 """How long a word that was taken is shown."""
@@ -57,7 +58,7 @@ def face(view: View, *, now_s: float | None = None, problem: str = "") -> Face:
         done=_done(now),
         detail=_detail(now),
         ground=_ground(now),
-        words=_words(now),
+        words=meaningful(view),
         cautions=_cautions(now),
         turn=int(now.now_s // TURN_S),
         status=_status(now, problem),
@@ -247,35 +248,6 @@ def _stay_off(now: Moment) -> str:
         return "stay off"
     left = "▪" * stay.conversions + "▫" * (stay.of - stay.conversions)
     return f"stay off {left} {stay.left_s:.1f} s"
-
-
-def _words(now: Moment) -> tuple[str, ...]:
-    view = now.view
-    if view.end is not None:
-        return ("quit",)
-    if view.unit is None:
-        return ("say", "note", "quit")
-    prompt = view.aside or view.asked
-    do = prompt.do if prompt is not None else None
-    if view.block is not None and not (prompt is not None and prompt.answers):  # no word writes a verdict meanwhile
-        return ("skip", "note", "say", "quit")
-    if prompt is not None and prompt.answers and do is not Do.DIAL:
-        return (*prompt.answers, "note", "say", "quit")
-    if do is Do.WAIT:
-        return (*(("back",) if now.kind == "trials" else ("no", "skip", "again")), "note", "say", "quit")
-    if do is Do.DIAL:
-        return ("skip", "absent", "note", "say", "quit")
-    if do is Do.STOP and now.kind != "tune":
-        return ("yes", "skip", "absent", "note", "say", "quit")
-    if do in (Do.CONFIRM, Do.ANSWER):
-        return ("yes", "no", "note", "say", "quit")
-    if do in (Do.PRESS, Do.RELEASE):
-        return ("fail", "missed", "again", "skip", "absent", "say", "quit")
-    if do in (Do.TURN, Do.STOP):
-        return ("undo", "skip", "say", "quit")
-    if now.kind in ("safe", "cell") or (now.kind == "check" and view.limits is not None and view.limits.unit == "V"):
-        return ("yes", "no", "skip", "absent", "back", "say", "quit")
-    return ("open", "skip", "absent", "back", "again", "say", "quit")
 
 
 def _cautions(now: Moment) -> tuple[str, ...]:

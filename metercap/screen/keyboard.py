@@ -30,6 +30,10 @@ LIST_KEY = "L"
 """Shows what is open, step by step."""
 
 
+PAGE_KEY = "B"
+"""Shows where the second screen is."""
+
+
 class Mode(Enum):
     """What the next key is for."""
 
@@ -38,6 +42,7 @@ class Mode(Enum):
     QUIT = "quit"
     HELP = "help"
     LIST = "list"
+    PAGE = "page"
     PEDAL = "pedal"
     PEDAL_WORD = "pedal word"
 
@@ -56,11 +61,21 @@ class Keyboard:
     """Turns keys into acts. `mode`, `typed` and `notice` are what the screen shows of it.
 
     `pedals` maps keys learned before to words. With `hands` the arrow keys and a few more move virtual hands; in a
-    `replay` the player's keys replace the words.
+    `replay` the player's keys replace the words. `paged`: there is a second screen, and `scanned`: its address, which
+    has to be scanned, comes first.
     """
 
-    def __init__(self, *, pedals: Mapping[str, str] | None = None, hands: bool = False, replay: bool = False) -> None:
-        self.mode = Mode.WORDS
+    def __init__(
+        self,
+        *,
+        pedals: Mapping[str, str] | None = None,
+        hands: bool = False,
+        replay: bool = False,
+        paged: bool = False,
+        scanned: bool = False,
+    ) -> None:
+        self.mode = Mode.PAGE if scanned else Mode.WORDS
+        self.paged = paged
         self.typing: Word | None = None
         self.typed = ""
         self.notice = ""
@@ -99,7 +114,8 @@ class Keyboard:
             return self._type(key)
         if self._hands and key in HAND_KEYS and self.mode is Mode.WORDS and not self.over:
             return Act("hand", HAND_KEYS[key][0])
-        if repeated and not self._replay and self.mode not in (Mode.HELP, Mode.LIST) and not self._insists(now_s):
+        listed = self.mode in (Mode.HELP, Mode.LIST, Mode.PAGE)
+        if repeated and not self._replay and not listed and not self._insists(now_s):
             return None
         return _MODES[self.mode](self, key)
 
@@ -118,6 +134,9 @@ class Keyboard:
             return None
         if key == LIST_KEY:
             self.mode = Mode.LIST
+            return None
+        if key == PAGE_KEY and self.paged:
+            self.mode = Mode.PAGE
             return None
         if key in ("ctrl+q", "escape"):
             self.mode = Mode.QUIT if key == "ctrl+q" else Mode.WORDS
@@ -169,7 +188,7 @@ class Keyboard:
         self.mode = Mode.WORDS
         if key == "escape":
             return None
-        if key in (HELP_KEY, PEDAL_KEY, THEME_KEY, LIST_KEY):
+        if key in (HELP_KEY, PEDAL_KEY, THEME_KEY, LIST_KEY, PAGE_KEY):
             self.notice = f"{key_name(key)} is one of the screen's own keys; a pedal cannot type it"
             return None
         self._pedal, self.mode = key, Mode.PEDAL_WORD
@@ -228,6 +247,8 @@ class Keyboard:
         if self._hands:
             rows = [*((HAND_SIGNS.get(key, key), name, does) for key, (name, does) in HAND_KEYS.items()), *rows]
         rows.append((LIST_KEY, "list", "every step, and what is open in it"))
+        if self.paged:
+            rows.append((PAGE_KEY, "page", "where the second screen is"))
         return [*rows, (THEME_KEY, "theme", "dark, light, or no colour"), (HELP_KEY, "help", "this page")]
 
 
@@ -236,6 +257,7 @@ _MODES = {
     Mode.QUIT: Keyboard._quit,
     Mode.HELP: Keyboard._help,
     Mode.LIST: Keyboard._help,
+    Mode.PAGE: Keyboard._help,
     Mode.PEDAL: Keyboard._press_pedal,
     Mode.PEDAL_WORD: Keyboard._pedal_word,
 }

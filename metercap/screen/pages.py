@@ -73,6 +73,39 @@ def paint_list(columns: int, rows: int, view: View, scroll: int) -> Canvas:
     return canvas
 
 
+class SecondScreen(msgspec.Struct, frozen=True):
+    """Where the second screen is: its address, the whole one with its key, and that as a code, "1" a dark square.
+
+    Without a key (this machine alone) there is no code.
+    """
+
+    url: str
+    key_url: str
+    code: tuple[str, ...] = ()
+
+
+def paint_second(columns: int, rows: int, second: SecondScreen, *, light: bool) -> Canvas:
+    """Draw where the second screen is; the code in half rows, dark on light whatever the theme, as scanners want it."""
+    canvas = Canvas(max(1, columns), max(1, rows))
+    canvas.text(0, 0, " second screen ", Ink.LABEL)
+    canvas.text(16, 0, "any key goes back", Ink.QUIET)
+    code, y = second.code, 2
+    tall = -(-len(code) // 2)
+    if code and tall + 2 <= rows and len(code[0]) <= columns:
+        # What is drawn is the letter's own colour: dark in the light theme, light in the others.
+        drawn = "1" if light else "0"
+        for top in range(0, len(code), 2):
+            lower = code[top + 1] if top + 1 < len(code) else "0" * len(code[top])
+            halves = zip(code[top], lower, strict=True)
+            cells = "".join(" ▄▀█"[2 * (upper == drawn) + (under == drawn)] for upper, under in halves)
+            canvas.text(0, 1 + top // 2, cells, Ink.STRONG)
+        y = 1 + tall
+    for line in wrapped(second.key_url, columns, max(1, rows - y)):
+        canvas.text(0, y, line, Ink.STRONG)
+        y += 1
+    return canvas
+
+
 def quit_view(face: Face, open_items: int) -> Face:
     """The question before quitting, in place of the answer."""
     left = f"{open_items} item{'s are' if open_items != 1 else ' is'} not done; " if open_items else ""

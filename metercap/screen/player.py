@@ -15,7 +15,7 @@ from bisect import bisect_right
 from collections.abc import Callable, Sequence
 
 from metercap.records import EVENTS, Record, Verdict
-from metercap.screen.observer import ScreenObserver
+from metercap.screen.ports import Looks
 from metercap.view.retold import Moment, Retold
 
 LONGEST_WAIT_S = 0.2
@@ -35,7 +35,7 @@ class Player:
     def __init__(
         self,
         records: Sequence[Record],
-        observer: ScreenObserver,
+        observer: Looks,
         *,
         speed: float = 1.0,
         also: Sequence[Callable[[Record], None]] = (),

@@ -3,7 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from metercap.view import View
+
+
+class Looks(Protocol):
+    """Somebody who sees views."""
+
+    def look(self, view: View) -> None:
+        """Take the newest view."""
+        ...
 
 
 class Runner(Protocol):

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Mapping
 from metercap.clock import Now
 from metercap.live.signals import stop_signals
 from metercap.screen.observer import ScreenObserver
+from metercap.screen.pages import SecondScreen
 from metercap.screen.ports import Controls, Hands, Runner, WordPort
 from metercap.screen.terminal import sturdy
 from metercap.screen.theme import pick
@@ -56,13 +57,15 @@ def run_screen(
     learned: Callable[[str, str], None] = lambda key, word: None,
     linger_s: float = 30.0,
     instead: Callable[[BaseException], Callable[[], None]] | None = None,
+    second: SecondScreen | None = None,
 ) -> str:
     """Run `runner`, a session that `observer` sees, under the full screen, and return why it ended.
 
     `words` takes the operator's words and the wish to end (a live session's inbox, a replay's player). `clock` tells
     session time between records, `problem` what the journal cannot do at the moment. `controls` makes it a replay,
-    `hands` a practice by hand. `pedals` maps keys to words, `learned` is told of a new one. After the session's end
-    the screen stays until a key, or `linger_s` real seconds; after a word to quit or a signal it goes at once.
+    `hands` a practice by hand. `second` is where a second screen is. `pedals` maps keys to words, `learned` is told of
+    a new one. After the session's end the screen stays until a key, or `linger_s` real seconds; after a word to quit or
+    a signal it goes at once.
 
     A defect in the picture ends the picture alone: `instead` is called with it, begins to show the session in another
     way and returns what ends that. A terminal that is gone leaves the session to its own end, or to a signal.
@@ -81,9 +84,16 @@ def run_screen(
         problem=problem,
         controls=controls,
         hands=hands,
-        keyboard=Keyboard(pedals=pedals, hands=hands is not None, replay=controls is not None),
+        keyboard=Keyboard(
+            pedals=pedals,
+            hands=hands is not None,
+            replay=controls is not None,
+            paged=second is not None,
+            scanned=second is not None and bool(second.code),
+        ),
         learned=learned,
         linger_s=linger_s,
+        second=second,
     )
     app.driver_class = sturdy(app.driver_class)
     session = _Session(runner, lambda reason: app.session_over(at_once=reason in ("interrupted", "fault", "quit")))

@@ -15,16 +15,18 @@ from metercap.view.model import View
 class Viewer:
     """Holds the newest `view`. `facts` asks the session what it knows; without it only what records tell is known.
 
-    A defect here must never hurt the session: it is told in the view's `broken`.
+    `prompts` is how many were counted in sessions before. A defect here must never hurt the session: it is told in the
+    view's `broken`.
     """
 
-    def __init__(self, facts: Callable[[], SessionFacts | None] = lambda: None) -> None:
-        self.view = View()
+    def __init__(self, facts: Callable[[], SessionFacts | None] = lambda: None, prompts: int = 0) -> None:
+        self.view = View(prompts=prompts)
         self._facts = facts
 
     def open(self, record: SessionRecord) -> View:
         """Take the first record."""
-        return self._keep(lambda: begin(record))
+        prompts = self.view.prompts
+        return self._keep(lambda: msgspec.structs.replace(begin(record), prompts=prompts))
 
     def take(self, event: Event | None, outcomes: Iterable[Outcome]) -> View:
         """Take an event and what came of it."""

@@ -11,14 +11,19 @@ from __future__ import annotations
 import asyncio
 import hmac
 import html
-import secrets
-from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from collections.abc import Awaitable, Callable, Mapping, MutableMapping, Sequence
 from http import HTTPStatus
 from http.cookies import CookieError, SimpleCookie
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from metercap.web.address import Address
+
+if TYPE_CHECKING:
+    from starlette.applications import Starlette
+    from starlette.requests import Request
+    from starlette.responses import Response
+    from starlette.routing import BaseRoute
 
 Scope = MutableMapping[str, Any]
 Message = MutableMapping[str, Any]
@@ -62,7 +67,8 @@ class Door:
         self._inside = inside
         self._address = address
         self._bodies = dict(bodies or {})
-        self._cookie = secrets.token_urlsafe(16)
+        # The same for a server that takes another one's place, so that pages come back by themselves.
+        self._cookie = hmac.new(address.secret.encode(), b"cookie", "sha256").hexdigest()
         # A name for each port: a browser keeps one jar for all ports of a host (RFC 6265, 8.5).
         self._name = f"metercap-{address.port}"
 
@@ -227,18 +233,38 @@ def _bounded(receive: Receive, asked: Asked, limit: int) -> Receive:
 
 
 async def _answer(send: Send, status: int, why: str, headers: list[tuple[str, str]] | None = None) -> None:
-    """Send a short page of its own, which needs nothing else."""
-    title = HTTPStatus(status).phrase
-    page = (
-        f"<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
-        f"<title>{html.escape(title)}</title><h1>{html.escape(title)}</h1><p>{html.escape(why)}</p></html>"
-    ).encode()
-    fields = [("content-type", "text/html; charset=utf-8"), ("content-length", str(len(page))), *(headers or [])]
+    body = refusal(status, why)
+    fields = [("content-type", "text/html; charset=utf-8"), ("content-length", str(len(body))), *(headers or [])]
     if status >= 400:
         fields.append(("connection", "close"))  # what is left of a refused body is not read
     encoded = [(name.encode("latin-1"), value.encode("latin-1")) for name, value in fields]
     await send({"type": "http.response.start", "status": status, "headers": encoded})
-    await send({"type": "http.response.body", "body": page})
+    await send({"type": "http.response.body", "body": body})
+
+
+def refusal(status: int, why: str) -> bytes:
+    """Return a short page that says what is refused and why, and needs nothing else."""
+    title = html.escape(HTTPStatus(status).phrase)
+    return (
+        f"<!doctype html><html lang=en><meta charset=utf-8><meta name=viewport content='width=device-width'>"
+        f"<title>{title}</title><h1>{title}</h1><p>{html.escape(why)}</p></html>"
+    ).encode()
+
+
+def pages(routes: Sequence[BaseRoute]) -> Starlette:
+    """Return an application of routes that may raise `Refused`; still without its door."""
+    from starlette.applications import Starlette
+    from starlette.responses import Response
+
+    async def refused(_: Request, error: Exception) -> Response:
+        assert isinstance(error, Refused)
+        headers = {"connection": "close"}
+        return Response(refusal(error.status, error.why), error.status, headers, "text/html; charset=utf-8")
+
+    async def unknown(request: Request, _: Exception) -> Response:
+        return await refused(request, Refused(404, "There is no such page."))
+
+    return Starlette(routes=routes, exception_handlers={Refused: refused, 404: unknown})
 
 
 def page(path: str) -> tuple[bytes, str]:

@@ -132,6 +132,22 @@ def test_hands() -> None:
     assert set(HAND_KEYS).isdisjoint(key_table())
 
 
+def test_the_second_screen_has_a_page_only_where_there_is_one() -> None:
+    """Its key shows where it is and any other goes back; a code that has to be scanned comes first."""
+    keyboard = Keyboard(paged=True)
+    modes = []
+    for key in ("B", "y"):
+        assert typed(keyboard, key) == []
+        modes.append(keyboard.mode)
+    assert modes == [Mode.PAGE, Mode.WORDS]
+    assert any(key == "B" for key, _, _ in keyboard.help_rows())
+    assert Keyboard(paged=True, scanned=True).mode is Mode.PAGE
+    assert typed(keyboard, "P", "B") == [] and "a pedal cannot type it" in keyboard.notice
+    without = Keyboard()
+    assert typed(without, "B") == [] and without.mode is Mode.WORDS and "no word" in without.notice
+    assert "B" not in key_table() and not any(key == "B" for key, _, _ in without.help_rows())
+
+
 def test_after_the_end_any_key_leaves() -> None:
     """The closed session stays on the screen until somebody has seen it."""
     for hands in (False, True):

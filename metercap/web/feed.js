@@ -1,0 +1,64 @@
+// The feed: glances as they come, and whether they are live. What is a second old is not shown as if it were now.
+
+const STALE_MS = 1000; // without a sign of life
+const REOPEN_MS = 2500; // then the connection itself is not believed any more
+const AGAIN_MS = 400;
+const LOOK_MS = 100;
+
+// `on` takes hello, pictures, glance (parsed) and state: "live", "stale" or "over".
+export function listen(on) {
+  let source = null;
+  let opened = 0;
+  let heard = -Infinity; // when something that was not late came last
+  let least = Infinity; // what this machine's clock is before the server's, at least: the rest of it is delay
+  let over = false;
+  let state = "";
+  let timer = 0;
+
+  function look() {
+    const live = Date.now() - heard < STALE_MS && !document.hidden;
+    const now = over ? "over" : live ? "live" : "stale";
+    if (now !== state) { state = now; on.state?.(now); }
+    if (!live && source && Date.now() - Math.max(heard, opened) > REOPEN_MS) open();
+  }
+
+  function take(kind, event) {
+    const now = Date.now();
+    const apart = now - Number(event.lastEventId);
+    least = Math.min(least, apart);
+    // What lay in a buffer while this browser slept is old news: it is taken, but it is no sign of life.
+    if (apart - least < STALE_MS) heard = now;
+    if (kind === "over") { over = true; close(AGAIN_MS * 5); }
+    else if (kind === "message") { over = false; on.glance?.(JSON.parse(event.data)); }
+    else if (kind !== "beat") on[kind]?.(JSON.parse(event.data));
+    look();
+  }
+
+  function close(again) {
+    source?.close();
+    source = null;
+    clearTimeout(timer);
+    if (again) timer = setTimeout(open, again);
+  }
+
+  function open() {
+    close(0);
+    least = Infinity;
+    opened = Date.now();
+    source = new EventSource("/feed");
+    for (const kind of ["message", "beat", "hello", "pictures", "over"]) {
+      source.addEventListener(kind, (event) => take(kind, event));
+    }
+    source.onerror = () => { heard = -Infinity; close(AGAIN_MS); look(); };
+  }
+
+  document.addEventListener("visibilitychange", () => {
+    // Put out before it is hidden, so that whoever wakes it does not see the past for a moment.
+    heard = -Infinity;
+    look();
+    if (!document.hidden) open();
+  });
+  addEventListener("pageshow", (event) => { if (event.persisted) open(); });
+  setInterval(look, LOOK_MS);
+  open();
+}

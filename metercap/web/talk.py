@@ -1,0 +1,79 @@
+"""What the session's program and the server's say to each other: lines over two pipes, each a letter and a value.
+
+Towards the server: what it serves (the first line), a glance, a heartbeat, which pictures there are, the end. Back from
+it: a word, a photograph that was kept. Pure.
+"""
+
+from __future__ import annotations
+
+import msgspec
+
+from metercap.web.address import Address
+
+MOST_LINE = 1 << 20
+"""Bytes of a line; a glance has some thousand."""
+
+
+class Begin(msgspec.Struct, frozen=True, tag="begin", tag_field="is"):
+    """The first line: where the socket is (`fd`, or `share` for systems without), who is let in, what may be done.
+
+    `photos` is the folder that photographs go into; empty for none.
+    """
+
+    address: Address
+    fd: int = -1
+    share: str = ""
+    words: bool = False
+    photos: str = ""
+
+
+class PictureFile(msgspec.Struct, frozen=True):
+    """A picture of the plan: its file's name, the hash it must have, and what it shows."""
+
+    file: str
+    sha256: str
+    side: str = ""
+    title: str = ""
+
+
+class Pictures(msgspec.Struct, frozen=True, tag="pictures", tag_field="is"):
+    """The plan's pictures, and the folders where each is looked for."""
+
+    pictures: tuple[PictureFile, ...]
+    folders: tuple[str, ...]
+
+
+class Word(msgspec.Struct, frozen=True, tag="word", tag_field="is"):
+    """A word said on a page, and the number of the prompt that it was shown for."""
+
+    word: str
+    prompt: int
+
+
+class Kept(msgspec.Struct, frozen=True, tag="photo", tag_field="is"):
+    """A photograph was drawn anew and kept under this name."""
+
+    name: str
+
+
+Told = Begin | Pictures
+Back = Word | Kept
+
+GLANCE = b"="
+BEAT = b"."
+OVER = b"~"
+MORE = b"+"
+"""What a line to the server begins with: a glance as JSON, nothing, nothing, or one of `Told` as JSON."""
+
+READ_TOLD = msgspec.json.Decoder(Told)
+READ_BACK = msgspec.json.Decoder(Back)
+
+
+class Body(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
+    """What a page posts to say a word."""
+
+    word: str
+    prompt: int
+
+
+READ_BODY = msgspec.json.Decoder(Body)
