@@ -16,7 +16,7 @@ from metercap.journal import iterate
 from metercap.outcome import ASKED_AGAIN, NOT_DONE, fold
 from metercap.plankeys import CellStep, CheckStep, ConfirmStep, ExerciseStep, Item, StepBase, TrialsStep, TuneStep
 from metercap.records import EndRecord, Note
-from metercap.reference.gather import combine
+from metercap.reference.learning import combine
 from metercap.rejudge import rejudge
 from metercap.report import study
 from metercap.session import Session

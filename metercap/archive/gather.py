@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import itertools
-import sqlite3
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
@@ -12,7 +11,7 @@ import msgspec
 
 from metercap.archive.find import Found, journals
 from metercap.archive.remember import key_of, remembered
-from metercap.archive.store import Damaged, Seen, Store, discard, open_store
+from metercap.archive.store import Damaged, Seen, Store, with_store
 from metercap.errors import FileProblem, JournalError, MetercapError, PlanError
 from metercap.evidence import Gathering
 from metercap.gate import storable
@@ -74,19 +73,7 @@ def gathered(
     `place`: where what was read is kept; None to keep nothing. `progress` is told how many files were found and how
     many read. Raises FileProblem for an argument that is not there or, named by itself, no journal.
     """
-    store = Store(None) if place is None else open_store(place, say)
-    try:
-        return _gathered(arguments, store, say, progress, now)
-    except sqlite3.DatabaseError as error:
-        if place is None or isinstance(error, sqlite3.OperationalError):
-            raise FileProblem(f"the temporary file cannot be used: {error}", hint="is the disk full?") from error
-        say(f"what was read before is damaged ({error}): it is made anew")
-        store.close()
-        discard(place)
-        store = open_store(place, say)
-        return _gathered(arguments, store, say, progress, now)
-    finally:
-        store.close()
+    return with_store(place, say, lambda store: _gathered(arguments, store, say, progress, now))
 
 
 def _gathered(
@@ -135,10 +122,10 @@ def _short(found: Found, store: Store, told: Told) -> tuple[Short, bytes]:
         return msgspec.msgpack.encode(read_short(path))
 
     try:
-        short = _decoded(remembered(store, WHAT, path, make))
+        short = _decoded(remembered(store, WHAT, (path,), make).data)
         if not short.closed and (better := rescue.found(path)) != path:
             path = better
-            short = _decoded(remembered(store, WHAT, path, make))
+            short = _decoded(remembered(store, WHAT, (path,), make).data)
     except FileProblem as error:
         if found.named:
             raise

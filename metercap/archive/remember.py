@@ -1,11 +1,11 @@
-"""Reads a file once: what it gave is kept, and taken again where the file is as it was."""
+"""Reads files once: what they gave is kept, and taken again where they are as they were."""
 
 from __future__ import annotations
 
 import hashlib
 import os
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from metercap.archive.store import Kept, Store
@@ -16,36 +16,41 @@ _FRESH_S = 3.0
 """A file changed so lately may be changed again within one tick of its time: then only its bytes tell."""
 
 
-def remembered(store: Store, what: str, path: Path, make: Callable[[], bytes]) -> bytes:
-    """Return what `make` makes of a file, or what it made before where that is the same. `what` names the maker.
+def remembered(store: Store, what: str, paths: Sequence[Path], make: Callable[[], bytes]) -> Kept:
+    """Return what `make` makes of files, or what it made before where they are the same. `what` names the maker.
 
-    The file is the same by size and time of change, or by its bytes (SHA-256). Raises FileProblem where it cannot be
-    read, and whatever `make` raises.
+    A file is the same by size and time of change, or by its bytes. `sha256` (a file's SHA-256 in hexadecimal, several
+    with commas) is empty where one changed while it was read. Raises FileProblem where one cannot be read, and whatever
+    `make` raises.
     """
-    key, stat = key_of(path), _stat_of(path)
+    key, stat = key_of(*paths), _stat_of(paths)
     kept = store.recall(what, key)
     if kept is not None and kept.stat and kept.stat == stat:
-        return kept.data
-    sha256 = _sha256_of(path)
+        return kept
+    sha256 = ",".join(_sha256_of(path) for path in paths)
     data = kept.data if kept is not None and kept.sha256 and kept.sha256 == sha256 else make()
-    if _stat_of(path) != stat:  # it changed while it was read: nobody knows whose bytes these were
+    if _stat_of(paths) != stat:  # it changed while it was read: nobody knows whose bytes these were
         stat = sha256 = ""
-    store.keep(what, key, Kept("" if _fresh(path) else stat, sha256, data))
-    return data
+    made = Kept("" if any(_fresh(path) for path in paths) else stat, sha256, data)
+    store.keep(what, key, made)
+    return made
 
 
-def key_of(path: Path) -> bytes:
-    """Return the name under which a file's content is kept."""
-    return os.fsencode(path.absolute())
+def key_of(*paths: Path) -> bytes:
+    """Return the name under which the content of files is kept."""
+    return b"\0".join(os.fsencode(path.absolute()) for path in paths)
 
 
-def _stat_of(path: Path) -> str:
-    """Return size and time of change. FileProblem for a file that is not there."""
-    try:
-        found = path.stat()
-    except OSError as error:
-        raise _unreadable(path, error) from error
-    return f"{found.st_size},{found.st_mtime_ns}"
+def _stat_of(paths: Sequence[Path]) -> str:
+    """Return size and time of change of each. FileProblem for a file that is not there."""
+    found = []
+    for path in paths:
+        try:
+            status = path.stat()
+        except OSError as error:
+            raise _unreadable(path, error) from error
+        found.append(f"{status.st_size},{status.st_mtime_ns}")
+    return ";".join(found)
 
 
 def _sha256_of(path: Path) -> str:

@@ -14,8 +14,14 @@ import sqlite3
 import zlib
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
+from typing import TypeVar
 
 import msgspec
+
+from metercap.errors import FileProblem
+from metercap.settings import cache_folder
+
+Done = TypeVar("Done")
 
 LAYOUT = 1
 _TABLE = """
@@ -32,6 +38,8 @@ create temp table run (
 """
 _COLUMNS = "key, session, last_s, start_utc, bench, name, job, number, dated"
 _WAIT_S = 5.0
+_NOT_KEPT = "what was read before cannot be used ({}): every journal is read, and not remembered"
+_NAMES = "create temp table names (name text primary key) without rowid"
 _OFTEN = 500
 """Rows that are written together."""
 
@@ -90,6 +98,7 @@ class Store:
                 raise Damaged("its table is gone")
             self._base.execute(_TABLE.format("temp table spare"))
             self._base.execute(_RUN)
+            self._base.execute(_NAMES)
         except BaseException:
             self._base.close()
             raise
@@ -131,6 +140,10 @@ class Store:
         self._noted.append(msgspec.structs.astuple(seen))
         if len(self._noted) >= _OFTEN:
             self.flush()
+
+    def first_time(self, name: str) -> bool:
+        """Return whether this run names something for the first time."""
+        return self._base.execute("insert or ignore into names values (?)", (name,)).rowcount == 1
 
     def flush(self) -> None:
         """Write what is to be written. What cannot be kept for the next time is no loss to this one."""
@@ -189,19 +202,43 @@ def _proof(what: str, key: bytes, stat: str, sha256: str, data: bytes) -> bytes:
     return found.digest()
 
 
-def open_store(place: Path, say: Callable[[str], None]) -> Store:
-    """Open the store; a damaged one is made anew, and where none can be kept one is taken that is gone afterwards."""
-    for again in (False, True):
+def usual_place() -> Path:
+    """Return where what was read is kept: in the user's cache."""
+    return cache_folder() / "journals.sqlite"
+
+
+def with_store(place: Path | None, say: Callable[[str], None], work: Callable[[Store], Done]) -> Done:
+    """Return what `work` gives with the store at `place`; None, and a place where none can be, keep nothing.
+
+    A store that turns out to be damaged is made anew, and the work begins again. FileProblem where there is no room
+    even for a temporary file.
+    """
+    anew = False
+    while True:
+        try:
+            with contextlib.closing(_open(place, say)) as store:
+                return work(store)
+        except sqlite3.DatabaseError as error:
+            if place is None or isinstance(error, sqlite3.OperationalError):
+                raise FileProblem(f"the temporary file cannot be used: {error}", hint="is the disk full?") from error
+            if anew:
+                say(_NOT_KEPT.format(error))
+                place = None
+                continue
+            say(f"what was read before is damaged ({error}): it is made anew")
+            discard(place)
+            anew = True
+
+
+def _open(place: Path | None, say: Callable[[str], None]) -> Store:
+    """Open the store; where none can be kept, one that is gone afterwards."""
+    if place is not None:
         try:
             place.parent.mkdir(parents=True, exist_ok=True)
             return Store(place)
-        except (sqlite3.DatabaseError, OSError) as error:
-            if again or isinstance(error, OSError | sqlite3.OperationalError):
-                say(f"what was read before cannot be used ({error}): every journal is read, and not remembered")
-                return Store(None)
-            say(f"what was read before is damaged ({error}): it is made anew")
-            discard(place)
-    raise AssertionError
+        except (sqlite3.OperationalError, OSError) as error:
+            say(_NOT_KEPT.format(error))
+    return Store(None)
 
 
 def discard(place: Path) -> None:

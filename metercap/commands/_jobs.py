@@ -37,7 +37,8 @@ from metercap.outcome import Fold
 from metercap.plan import Plan
 from metercap.profiles import find_meter
 from metercap.records import InJob, SessionRecord
-from metercap.reference.gather import combine, of_session
+from metercap.reference.gather import of_session
+from metercap.reference.learning import combine
 from metercap.reference.model import Reference, rows
 from metercap.session import Driver, Session
 from metercap.session.taken import Left, Nulled, nulled, taken_over

@@ -48,12 +48,11 @@ def session_record(
     """Return the first record of a session that starts now, by the wall clock with its zone."""
     local = (now or datetime.datetime.now(datetime.UTC)).astimezone()
     offset = local.utcoffset() or datetime.timedelta(0)
-    utc = local.astimezone(datetime.UTC)
     return SessionRecord(
         t_s=0.0,
         schema=SCHEMA,
         id=session_id or secrets.token_hex(8),
-        start_utc=utc.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        start_utc=utc_text(local),
         zone_offset_s=int(offset.total_seconds()),
         unit=unit,
         tag=tag or tag_of(unit),
@@ -69,6 +68,11 @@ def session_record(
         conversion_s=conversion_s or {},
         job=job,
     )
+
+
+def utc_text(when: datetime.datetime) -> str:
+    """Return a time as files have it: RFC 3339, UTC, milliseconds."""
+    return when.astimezone(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def free_name(unit: str, what: str = "", now: datetime.datetime | None = None) -> Path:

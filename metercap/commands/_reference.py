@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from metercap.commands._saying import tell
 from metercap.errors import UsageError
-from metercap.gate import visible
 from metercap.plan import Plan
 
 Rows = dict[str, dict[str, Any]]
 """Good units' values by "step/item", as a journal's first record carries them."""
+_TOLD = 20
+"""Units that are named; the others are counted."""
 
 
 def read_reference(path: Path, unit: str, plan: Plan) -> Rows:
@@ -36,9 +36,16 @@ def read_reference(path: Path, unit: str, plan: Plan) -> Rows:
     how = models_differ(reference.model, reference.title, plan.model, plan.title)
     if how:
         raise UsageError(f"{path} is of another kind: {how}", where="--against")
-    for name in reference.unmarked:
+    for name in reference.unmarked[:_TOLD]:
         text = "is not marked known good; its values are taken all the same, and every verdict by them says so"
-        sys.stderr.write(f"metercap: {visible(str(path))}: unit {visible(str(name))} {text}\n")
+        tell(f"{path}: unit {name} {text}")
+    more = len(reference.unmarked[_TOLD:]) + reference.folded.unmarked
+    if more:
+        tell(f"{path}: {more} units more are not marked known good")
+    if reference.folded.units:
+        tell(f"{path}: {reference.folded.units} of its units are no longer named: {unit} may be one of them")
+    if reference.signed is not None:
+        tell(f"{path}: signed off by {reference.signed.words}")
     return rows(reference)
 
 

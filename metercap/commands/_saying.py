@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sys
+import time
+from collections.abc import Callable
 
 from metercap.gate import visible
 
@@ -16,3 +18,20 @@ def complain(text: str) -> None:
 def tell(text: str) -> None:
     """Write a line to stderr in the program's name; `text` may hold what came from outside."""
     complain(f"metercap: {visible(text)}")
+
+
+def progress(what: str) -> Callable[[int, int], None]:
+    """Return what says, on a terminal, how many files were found and how many of them read: every half second."""
+    if not sys.stderr.isatty():
+        return lambda found, read: None
+    next_s = time.monotonic() + 1.0
+
+    def say(found: int, read: int) -> None:
+        nonlocal next_s
+        now_s = time.monotonic()
+        if now_s >= next_s:
+            next_s = now_s + 0.5
+            sys.stderr.write(f"\r{found} {what} found, {read} of them read anew \r")
+            sys.stderr.flush()
+
+    return say

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import sys
-import time
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
@@ -55,18 +52,18 @@ def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bo
     import datetime
 
     from metercap.archive.gather import gathered
+    from metercap.archive.store import usual_place
     from metercap.commands._opening import program
-    from metercap.commands._saying import tell
+    from metercap.commands._saying import progress, tell
     from metercap.errors import UsageError
     from metercap.files import refuse_existing
     from metercap.history.summary import summary
-    from metercap.settings import cache_folder
 
     if to is not None:
         refuse_existing(to)
-    place = None if anew else cache_folder() / "journals.sqlite"
+    place = None if anew else usual_place()
     history, told = gathered(
-        [str(file) for file in files], place, tell, _progress(), datetime.datetime.now(datetime.UTC)
+        [str(file) for file in files], place, tell, progress("journals"), datetime.datetime.now(datetime.UTC)
     )
     for text in troubles(told):
         tell(text)
@@ -112,19 +109,3 @@ def troubles(told: Told) -> list[str]:
     if told.foreign:
         found.append(f"{told.foreign} files named .jsonl are no journals, and are left out")
     return found
-
-
-def _progress() -> Callable[[int, int], None]:
-    """Return what says, on a terminal, how far the reading is."""
-    if not sys.stderr.isatty():
-        return lambda files, read: None
-    state: dict[str, Any] = {"next_s": time.monotonic() + 1.0}
-
-    def say(files: int, read: int) -> None:
-        now_s = time.monotonic()
-        if now_s >= state["next_s"]:
-            state["next_s"] = now_s + 0.5
-            sys.stderr.write(f"\r{files} journals found, {read} of them read anew \r")
-            sys.stderr.flush()
-
-    return say

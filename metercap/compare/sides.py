@@ -13,8 +13,12 @@ from metercap.compare.pairs import Beside, pair
 from metercap.compare.tables import difference_tables, named, table
 from metercap.errors import UsageError
 from metercap.evidence import Evidence
-from metercap.reference.gather import combine, models_differ, same_unit
+from metercap.reference.gather import models_differ, same_unit
+from metercap.reference.learning import combine
 from metercap.reference.model import Reference
+
+_NAMED = 20
+"""Good units that are named; the others are counted."""
 
 
 class Side(msgspec.Struct, frozen=True):
@@ -111,13 +115,20 @@ def _good_and_rest(sides: Sequence[Side], warnings: list[str]) -> tuple[list[Sid
 
 def _beside(good: Sequence[Side], warnings: list[str]) -> Beside:
     reference = combine([side.reference() for side in good], force=True)
-    names = ", ".join(unit.name for unit in reference.units)
+    names = _some([unit.name for unit in reference.units], reference.folded.units)
     how: How = "good units"
     if any(not side.is_good for side in good):
         how = "first file"
-    elif reference.unmarked:
-        warnings.append(f"not marked known good, though learned from: {', '.join(reference.unmarked)}")
-    return Beside.of(reference, how, f"unit {names}" if len(reference.units) == 1 else f"units {names}")
+    elif reference.unmarked or reference.folded.unmarked:
+        unmarked = _some(reference.unmarked, reference.folded.unmarked)
+        warnings.append(f"not marked known good, though learned from: {unmarked}")
+    return Beside.of(reference, how, f"unit {names}" if reference.n == 1 else f"units {names}")
+
+
+def _some(names: Sequence[str], more: int) -> str:
+    """Return names in a row; where they are many, or `more` have none, how many these are."""
+    more += len(names[_NAMED:])
+    return ", ".join(names[:_NAMED]) + (f" and {more} more" if more else "")
 
 
 def _budgets(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 import msgspec
@@ -31,25 +31,41 @@ class Source(msgspec.Struct, frozen=True):
         return self.evidence.reference()
 
 
-def open_sources(paths: Sequence[Path], say: Callable[[str], None], *, good: bool = False) -> list[Source]:
+class Closed(msgspec.Struct, frozen=True):
+    """A source that is not read yet: a `path` that names it, and its `files`: of a job's unit all its journals."""
+
+    path: Path
+    files: tuple[Path, ...]
+    of_job: bool = False
+
+    def open(self, say: Callable[[str], None]) -> Source | None:
+        """Read it; None where nothing of it can be read. Raises as `open_source` does; `say` as in `open_sources`."""
+        if not self.of_job:
+            return open_source(self.path)
+        sat = [each for file in self.files if (each := _sitting(file, say)) is not None]
+        return Source(self.path, evidence=joined(sat)) if sat else None
+
+
+def open_sources(paths: Sequence[Path], say: Callable[[str], None]) -> list[Source]:
     """Read files and jobs' folders: of a job one source a unit, over all its sittings. Raises as `open_source` does.
 
-    `good`: of a job only the units that are known to be good, where any is. `say` is told of each journal of a job that
-    cannot be read, or only up to a damage.
+    `say` is told of each journal of a job that cannot be read, or only up to a damage.
     """
-    found: list[Source] = []
+    return [source for each in closed_sources(paths) if (source := each.open(say)) is not None]
+
+
+def closed_sources(paths: Iterable[Path], *, good: bool = False) -> Iterator[Closed]:
+    """Yield what files and jobs' folders hold, unread; `good`: of a job the units known to be good, where any is."""
     for path in paths:
-        found += _of_job(path, say, good) if is_job(path) else [open_source(path)]
-    return found
-
-
-def _of_job(path: Path, say: Callable[[str], None], good: bool) -> Iterator[Source]:
-    folder = open_job(path)
-    chosen = [unit for unit in folder.job.units if unit.known_good] if good else []
-    for unit in chosen or folder.job.units:
-        sat = [each for sitting in folder.of(unit.tag) if (each := _sitting(sitting.path, say)) is not None]
-        if sat:
-            yield Source(path / unit.tag, evidence=joined(sat))
+        if not is_job(path):
+            yield Closed(path, (path,))
+            continue
+        folder = open_job(path)
+        chosen = [unit for unit in folder.job.units if unit.known_good] if good else []
+        for unit in chosen or folder.job.units:
+            files = tuple(sitting.path for sitting in folder.of(unit.tag))
+            if files:
+                yield Closed(folder.path / unit.tag, files, of_job=True)
 
 
 def _sitting(path: Path, say: Callable[[str], None]) -> Evidence | None:

@@ -57,6 +57,8 @@ def _of_good(row: dict[str, object]) -> Iterator[str]:
         return
     if good.n < 1:
         yield "n: must be 1 or above"
+    if good.mad is not None and not 0.0 <= good.mad < LARGEST:
+        yield "mad: is no spread"
     numbered: tuple[Good | GoodValue, ...] = (good, *good.units)
     for value in numbered:
         numbers = (abs(value.value), value.expanded, value.resolution)

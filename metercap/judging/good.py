@@ -16,7 +16,7 @@ import msgspec
 from metercap.errors import JournalError
 from metercap.meter import MeterProfile
 from metercap.metrology.budget import Budget
-from metercap.metrology.compare import Comparison, Expected, compare, expected_value
+from metercap.metrology.compare import ENOUGH, Comparison, Expected, compare, expected_middle, expected_value
 from metercap.metrology.domain import round6
 from metercap.metrology.pair import Measured, pair_budget
 from metercap.plankeys import Item
@@ -65,6 +65,7 @@ class Good(msgspec.Struct, frozen=True, omit_defaults=True, rename={"expanded": 
 
     `value`: the one unit's, or the middle of `n`; `expanded` (JSON key `U`): the largest U of one of them. `connected`,
     `red` and `black` say how they were measured, as an item's keys do. `fuse_max`: the limit of a fuse that reads so.
+    Of very many units no values are listed: `value` is then their median and `mad` their scaled MAD.
     """
 
     value: float
@@ -80,6 +81,7 @@ class Good(msgspec.Struct, frozen=True, omit_defaults=True, rename={"expanded": 
     red: str = ""
     black: str = ""
     fuse_max: float | None = None
+    mad: float | None = None
 
     @property
     def values(self) -> tuple[GoodValue, ...]:
@@ -139,7 +141,10 @@ def likeness(now: Measured, good: Good, origin: Origin, profile: MeterProfile) -
     """
     budgets = [pair_budget(now, each, profile, origin.apart(each.origin)) for each in good.values]
     widest = max(budgets, key=lambda budget: budget.expanded)
-    expected = expected_value([each.value for each in good.values], widest.expanded)
+    if good.mad is not None and good.n >= ENOUGH:
+        expected = expected_middle(good.value, good.mad, good.n, widest.expanded)
+    else:
+        expected = expected_value([each.value for each in good.values], widest.expanded)
     comparison = compare(now.value, round6(expected.centre), expected.half_width)
     return Likeness(comparison, expected, widest)
 

@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TypeVar
 
 import msgspec
 
-from metercap.metrology.compare import ENOUGH, expected_value
+from metercap.metrology.compare import ENOUGH
 from metercap.metrology.domain import round6
 from metercap.quantity import format_value
 from metercap.reference.model import GoodItem, Reference
+
+NAMED = 40
+"""Units, and values left out, that are named; the others are counted."""
+Thing = TypeVar("Thing")
 
 
 class Learned(msgspec.Struct, frozen=True):
     """What one item rests on and lets expect, in SI and `unit`.
 
-    `n` good units, named; their middle `value`; a further good unit is expected from `low` to `high`, by `method`.
+    `n` good units, named where they are few enough to be listed; their middle `value`; a further good unit is expected
+    from `low` to `high`, by `method`.
     `floored`: the units agree within the uncertainty of one value, so that this decides the width.
     """
 
@@ -42,10 +48,19 @@ def learned(reference: Reference) -> tuple[Learned, ...]:
 
 def learned_lines(reference: Reference) -> Iterator[str]:
     """Return a reference in lines for people; whoever prints them escapes what files brought in."""
-    names = ", ".join(unit.name for unit in reference.units)
-    yield f"{reference.model or reference.title}: {_units(len(reference.units))} ({names})"
-    for name in reference.unmarked:
+    names, more = _named(reference.units)
+    more += reference.folded.units
+    text = ", ".join(unit.name for unit in names)
+    text += f"{' and ' if text else ''}{more} more" if more else ""
+    yield f"{reference.model or reference.title}: {_units(reference.n)} ({text})"
+    if reference.signed is not None:
+        yield f"  signed off by {reference.signed.words}"
+    unmarked, more = _named(reference.unmarked)
+    for name in unmarked:
         yield f"  note: unit {name} is not marked known good"
+    more += reference.folded.unmarked
+    if more:
+        yield f"  note: {more} units more are not marked known good"
     rows = learned(reference)
     width = max((len(f"{row.step} {row.item}") for row in rows), default=0)
     for row in rows:
@@ -53,17 +68,25 @@ def learned_lines(reference: Reference) -> Iterator[str]:
         low, high = (format_value(edge, row.unit, finer) for edge in (row.low, row.high))
         rests = f"from {row.n}{_fewer(row, reference)}: {_how(row)}"
         yield f"  {f'{row.step} {row.item}':<{width}}  {low} to {high}, {rests}"
-    for left in reference.left_out:
+    left_out, more = _named(reference.left_out)
+    for left in left_out:
         yield f"  . {left.step} {left.item} of {left.unit_name} left out: {left.why}"
+    more += reference.more_left_out
+    if more:
+        yield f"  . and {more} more"
     if any(row.floored for row in rows):
         yield "  U alone: the uncertainty of one value, since one unit shows no spread, or several show less than that"
     if rows and max(row.n for row in rows) < ENOUGH:
         yield f"  {ENOUGH} good units and more show their spread well; fewer give wide intervals"
 
 
+def _named(things: tuple[Thing, ...]) -> tuple[tuple[Thing, ...], int]:
+    """Return those that are named, and how many are not."""
+    return things[:NAMED], len(things[NAMED:])
+
+
 def _one(item: GoodItem) -> Learned:
-    widest = max(value.expanded for value in item.values)
-    expected = expected_value([value.value for value in item.values], widest)
+    expected = item.expected()
     return Learned(
         item.step,
         item.item,
@@ -75,7 +98,7 @@ def _one(item: GoodItem) -> Learned:
         round6(expected.high),
         expected.method,
         expected.floored,
-        item.values[0].resolution,
+        item.resolution,
     )
 
 
@@ -84,7 +107,9 @@ def _units(n: int) -> str:
 
 
 def _fewer(row: Learned, reference: Reference) -> str:
-    return f" ({', '.join(row.units)} only)" if row.n < len(reference.units) else ""
+    if row.n >= reference.n:
+        return ""
+    return f" ({', '.join(row.units)} only)" if row.units else f" of {reference.n}"
 
 
 def _how(row: Learned) -> str:

@@ -104,15 +104,37 @@ def expected_value(values: Sequence[float], expanded: float, *, confidence: floa
     need(n > 0, "expected_value", "no good unit, no expectation")
     for value in values:
         need_finite(value, "expected_value")
+    if n >= ENOUGH:
+        return expected_middle(median(values), mad(values), n, expanded, confidence=confidence)
     method: Literal["uncertainty", "prediction", "median and MAD"]
     if n == 1:
         method, centre, half_width = "uncertainty", float(values[0]), 0.0
-    elif n < ENOUGH:
+    else:
         method, centre = "prediction", mean(values)
         half_width = t_factor(confidence, n - 1.0) * sd(values) * math.sqrt(1.0 + 1.0 / n)
-    else:
-        method, centre = "median and MAD", median(values)
-        factor = t_factor(confidence, _MAD_EFFICIENCY * (n - 1.0))
-        half_width = factor * mad(values) * math.sqrt(1.0 + 0.5 * math.pi / n)
+    return _expected(centre, half_width, n, method, expanded)
+
+
+def expected_middle(middle: float, spread: float, n: int, expanded: float, *, confidence: float = 0.95) -> Expected:
+    """Return what `expected_value` does of n ≥ 8 values whose median and scaled MAD are known: `middle`, `spread`.
+
+    Source: as there.
+    """
+    need_confidence(confidence, "expected_middle")
+    need_uncertainty(expanded, "expected_middle")
+    need_uncertainty(spread, "expected_middle")
+    need_finite(middle, "expected_middle")
+    need(n >= ENOUGH, "expected_middle", f"median and MAD stand for {ENOUGH} values or more, and there are {n}")
+    factor = t_factor(confidence, _MAD_EFFICIENCY * (n - 1.0))
+    return _expected(middle, factor * spread * math.sqrt(1.0 + 0.5 * math.pi / n), n, "median and MAD", expanded)
+
+
+def _expected(
+    centre: float,
+    half_width: float,
+    n: int,
+    method: Literal["uncertainty", "prediction", "median and MAD"],
+    expanded: float,
+) -> Expected:
     width = round6(max(half_width, expanded))
     return Expected(centre, width, minus(centre, width), minus(centre, -width), n, method, half_width < expanded)

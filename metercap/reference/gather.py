@@ -1,12 +1,11 @@
-"""Making a reference: from one session's verdicts, and of several references together."""
+"""Making a reference from one session's verdicts, and what makes two of them go together."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 import msgspec
 
-from metercap.errors import UsageError
 from metercap.judging.good import BY_REFERENCE, GoodValue, Origin
 from metercap.judging.judge import Judgement
 from metercap.metrology.pair import Measured, measured
@@ -71,30 +70,6 @@ def value_of(verdict: Verdict, judged: Judgement | None) -> Measured:
     return measured(verdict.value, verdict.expanded, verdict.resolution, quantity, budget)
 
 
-def combine(parts: Sequence[Reference], *, program: str = "", force: bool = False) -> Reference:
-    """Return several references as one; `program` is who makes it.
-
-    Raises UsageError, naming what does not fit: different models (or plans, where none names its model), one unit
-    twice, units that nobody marked known good (taken all the same with `force`), one item measured differently.
-    """
-    if not parts:
-        raise UsageError("no session to learn from")
-    _check_models(parts)
-    _check_units(parts, force)
-    items: dict[Key, GoodItem] = {}
-    for part in parts:
-        for item in part.items:
-            items[item.key] = _joined(items.get(item.key), item)
-    first = parts[0]
-    return msgspec.structs.replace(
-        first,
-        program=program or first.program,
-        units=tuple(unit for part in parts for unit in part.units),
-        items=tuple(items.values()),
-        left_out=tuple(left for part in parts for left in part.left_out),
-    )
-
-
 def same_unit(one: str, other: str) -> bool:
     """Return whether two names are one unit's: case and outer spaces do not matter."""
     return one.strip().casefold() == other.strip().casefold()
@@ -113,42 +88,3 @@ def _why_not_good(verdict: Verdict, known_good: bool) -> str:
     if verdict.verdict is VerdictKind.PASS or (known_good and verdict.rule == BY_REFERENCE):
         return ""
     return f"{verdict.verdict}: {verdict.reason}" if verdict.reason else str(verdict.verdict)
-
-
-def _check_models(parts: Sequence[Reference]) -> None:
-    for part in parts[1:]:
-        how = models_differ(parts[0].model, parts[0].title, part.model, part.title)
-        if how:
-            raise UsageError(
-                f"{parts[0].units[0].name} and {part.units[0].name} are not of one kind: {how}",
-                hint="units of one model, measured by one plan, go together",
-            )
-
-
-def _check_units(parts: Sequence[Reference], force: bool) -> None:
-    seen: list[str] = []
-    for unit in (unit for part in parts for unit in part.units):
-        if any(same_unit(unit.name, other) for other in seen):
-            raise UsageError(f"unit {unit.name} is there twice", hint="one session of each unit: its values count once")
-        seen.append(unit.name)
-    unmarked = [name for part in parts for name in part.unmarked]
-    if unmarked and not force:
-        raise UsageError(
-            f"not marked known good: {', '.join(unmarked)}",
-            hint="run good units with --known-good; --force takes these all the same, and says so",
-        )
-
-
-def _joined(before: GoodItem | None, item: GoodItem) -> GoodItem:
-    if before is None:
-        return item
-    for what in ("unit", "connected", "red", "black"):
-        here, there = getattr(before, what), getattr(item, what)
-        if here != there:
-            names = f"{before.values[0].name} and {item.values[0].name}"
-            how = f"{what} {here or 'not said'!r} and {there or 'not said'!r}"
-            raise UsageError(
-                f"{item.step}/{item.item} was not measured alike in {names}: {how}",
-                hint="learn from sessions of one plan",
-            )
-    return msgspec.structs.replace(before, values=(*before.values, *item.values))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
+import msgspec
 import pytest
 
 from metercap.cli import main
@@ -13,6 +14,8 @@ from metercap.errors import UsageError
 from metercap.journal import iterate
 from metercap.plan import Plan, from_builtins
 from metercap.plankeys import CheckStep, Item, SweepStep, TuneStep
+from metercap.reference.file import decode, encode, signed_off
+from metercap.reference.model import Folded
 from metercap.rejudge import rejudge
 from metercap.session import check, opening
 
@@ -188,3 +191,27 @@ def test_nothing_is_missing() -> None:
     require_references(plan, {"bridge/RV1": row(1500.0), "fuses/F1": row(0.2)}, (), known_good=False)
     require_references(plan, {}, (), known_good=True)
     require_references(plan, {}, ("coils",), known_good=False)
+
+
+def test_what_is_said_of_a_reference_of_many(capsys: pytest.CaptureFixture[str], tmp_path: Any, bench: Any) -> None:
+    """Who signed it, how many nobody called good, and how many are no longer named, B perhaps among them."""
+    first = decode(_learned(bench, tmp_path), "x")
+    many = tuple(msgspec.structs.replace(first.units[0], name=f"G{n}", known_good=n > 24) for n in range(30))
+    folded = Folded(500, 3, 0, "")
+    whole = msgspec.structs.replace(first, units=(*first.units, *many), folded=folded)
+    path = tmp_path / "many.json"
+    path.write_bytes(encode(signed_off(whole, "Ilse", "2026-03-01T09:00:00.000Z")))
+    read_reference(path, "B", _plan(bench))
+    said = capsys.readouterr().err.splitlines()
+    assert len(said) == 20 + 3
+    assert f"{path}: unit G19 is not marked known good" in said[19]
+    assert said[20].endswith("8 units more are not marked known good")
+    assert said[21].endswith("500 of its units are no longer named: B may be one of them")
+    assert said[22].endswith("signed off by Ilse, 2026-03-01T09:00:00.000Z")
+
+
+def _learned(bench: Any, folder: Any) -> bytes:
+    with pytest.raises(SystemExit):
+        main(["learn", str(bench / "a.jsonl"), "--out", str(folder / "one.json")])
+    data: bytes = (folder / "one.json").read_bytes()
+    return data

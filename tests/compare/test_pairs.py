@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from metercap.compare.pairs import Beside, pair
 from metercap.metrology.pair import FULL
 from metercap.plankeys import CheckStep, Item
-from metercap.reference.gather import combine
+from metercap.reference.learning import combine
 from tests.compare.two_units import coils, good, reads, session
 from tests.steps.bench_play import fuses, meter
 

@@ -13,7 +13,7 @@ from metercap.evidence import evidence
 from metercap.plan import to_builtins
 from metercap.plankeys import CheckStep, Item
 from metercap.records import EndRecord
-from metercap.reference.gather import combine
+from metercap.reference.learning import combine
 from tests.compare.two_units import coils, good, played, reads, records, session
 
 SAME = reads("160.4", "161.0")

@@ -5,13 +5,15 @@ from __future__ import annotations
 import math
 from typing import Any
 
+import msgspec
 import numpy as np
 import pytest
 from scipy import stats
 from statsmodels.regression.linear_model import OLS
 
 from metercap.learn import learned, learned_lines
-from metercap.reference.gather import combine
+from metercap.reference.learning import combine
+from metercap.reference.model import Folded, LeftOut
 from tests.compare.two_units import coils, good, reads, session
 
 
@@ -72,3 +74,24 @@ def test_unmarked_units_are_said() -> None:
     unmarked = session("B", reads("150.0"), coils("K1")).reference()
     found = list(learned_lines(combine([*units("160.0"), unmarked], force=True)))
     assert "  note: unit B is not marked known good" in found
+
+
+def test_what_is_too_many_is_counted() -> None:
+    """Forty names, forty notes, forty values left out; how many more there are, also those that no file names."""
+    made = combine(units("160.0"))
+    (unit,) = made.units
+    many = tuple(msgspec.structs.replace(unit, name=f"G{n}", known_good=n >= 42) for n in range(50))
+    left = tuple(LeftOut("coils", "K9", f"G{n}", "absent") for n in range(43))
+    whole = msgspec.structs.replace(
+        made, units=(unit, *many), left_out=left, more_left_out=7, folded=Folded(100, 6, 0, "")
+    )
+    found = list(learned_lines(whole))
+    assert found[0].startswith("GC-8: 151 good units (A, G0, ")
+    assert found[0].endswith(", G38 and 111 more)")
+    assert len([line for line in found if line.startswith("  note: unit G")]) == 40
+    assert "  note: 8 units more are not marked known good" in found
+    assert len([line for line in found if "left out: absent" in line]) == 40
+    assert "  . and 10 more" in found
+    counted = msgspec.structs.replace(whole.items[0], values=(), counted=whole.items[0].as_counted())
+    (line,) = [one for one in learned_lines(msgspec.structs.replace(whole, items=(counted,))) if "coils K1" in one]
+    assert "from 1 of 151: U alone" in line

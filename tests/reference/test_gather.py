@@ -10,7 +10,8 @@ import pytest
 from metercap.errors import UsageError
 from metercap.plankeys import CheckStep, Item, ZeroStep
 from metercap.quantity import Quantity
-from metercap.reference.gather import combine, models_differ, same_unit
+from metercap.reference.gather import models_differ, same_unit
+from metercap.reference.learning import combine
 from tests.compare.two_units import coils, good, reads, session
 
 PLAIN = reads("160.4", "161.0")
