@@ -16,8 +16,6 @@ from pathlib import Path
 import platformdirs
 import pytest
 
-from tests.e2e import outside_meter
-
 PROPERTY = "attack"
 
 
@@ -111,4 +109,6 @@ def own_settings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
 @pytest.fixture
 def hastened(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let meter, hands and the programs started live four seconds in one, where nothing is said of real time."""
+    from tests.e2e import outside_meter  # here: this file is also tried alone, in another folder
+
     monkeypatch.setattr(outside_meter, "HASTE", 4.0)
