@@ -35,7 +35,7 @@ COMMANDS = {
     "history": "Tell what many sessions measured, item by item, and what their meters read.",
     "learn": "Make a reference from sessions on good units.",
     "report": "Write the report of a session.",
-    "export": "Write a session's tables as CSV or Parquet.",
+    "export": "Write a session's tables as CSV or Parquet, or many jobs into a data set.",
     "verify": "Say whether a journal is whole; repair into a new file.",
     "sound": "Try the sounds and set them.",
     "plan": "Make, check and show plans.",

@@ -12,12 +12,20 @@ import contextlib
 import errno
 import os
 import stat
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from io import DEFAULT_BUFFER_SIZE, BufferedReader, FileIO
 from pathlib import Path
 
 from metercap.errors import FileProblem, UsageError
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+_HELD = (errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK)
 
 
 def open_file(path: Path, buffer_bytes: int = DEFAULT_BUFFER_SIZE) -> BufferedReader:
@@ -114,3 +122,19 @@ def refuse_existing(path: str | Path) -> None:
         why = "that folder takes no file" if made else "there is no such folder"
         hint = "choose a folder that exists and is yours to write in"
         raise UsageError(why, where=str(folder), hint=hint)
+
+
+def lock(fd: int) -> bool:
+    """Hold an open file until it is closed, however the program ends; return whether no other program holds it.
+
+    Where the system has no locks for a file (some network shares) nobody is kept out.
+    """
+    try:
+        if sys.platform == "win32":
+            os.lseek(fd, 1 << 30, os.SEEK_SET)  # far beyond its end: others may read the file
+            msvcrt.locking(fd, msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        return error.errno not in _HELD
+    return True

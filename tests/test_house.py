@@ -38,7 +38,7 @@ FLOORS = (
     ("live", "job", "finding"),
     ("practice", "plain", "sound", "screen", "export", "compare", "learn"),
     ("archive",),
-    ("report",),
+    ("report", "fleet"),
     ("web",),
     ("marking",),
     ("commands", "cli", "python"),

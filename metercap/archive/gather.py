@@ -19,7 +19,7 @@ from metercap.history import History
 from metercap.history.digest import VERSION, Digest, count, digest
 from metercap.journal import iterate, rescue
 from metercap.journal.format import FIRST
-from metercap.records import SCHEMA
+from metercap.records import SCHEMA, Record
 
 WHAT = f"history {VERSION}, records {SCHEMA}"
 EARLIEST = "2020"
@@ -142,8 +142,8 @@ def _decoded(data: bytes) -> Short:
         raise Damaged(f"a row cannot be read: {error}") from error
 
 
-def read_short(path: Path) -> Short:
-    """Read one journal as far as it goes."""
+def read_short(path: Path, see: Callable[[Record], object] = lambda record: None) -> Short:
+    """Read one journal as far as it goes; `see` is given every record on the way."""
     gathering, last_s, lost, closed = Gathering(), 0.0, "", False
     try:
         with path.open("rb") as file:
@@ -152,6 +152,7 @@ def read_short(path: Path) -> Short:
             return Short(None, closed=True, foreign=True)
         with iterate(path) as records:
             for record in records:
+                see(record)
                 gathering.add(record)
                 last_s = max(last_s, record.t_s)
             closed = records.state == "closed"

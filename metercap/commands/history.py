@@ -11,6 +11,8 @@ from metercap.gate import visible
 
 if TYPE_CHECKING:
     from metercap.archive.gather import Told
+    from metercap.fleet.count import SetTold
+    from metercap.history import History
     from metercap.history.text import By
 
 EPILOG = """\b
@@ -19,6 +21,7 @@ Examples:
   metercap history . --by meter
   metercap history . --to history.html
   metercap history . --json
+  metercap history fleet/
 
 Folders are searched at any depth for journals and jobs. Of every model and item: how many values, their median and
 spread (scaled MAD), how they go over the dates (Theil and Sen's slope; told where Mann and Kendall's test gives chance
@@ -31,6 +34,9 @@ test), and it is named where chance gives that less than once in 1000 and it is 
 
 A session counts once, however many copies there are. Each argument is a bench. A day that a clock cannot have meant
 (before 2020, in the future, before that of the journal before it in the job) is passed over, its values are not.
+
+A data set (metercap export JOBS --to DATASET/) tells the same as the jobs that are in it; its benches are those named
+at the export. Parts that are stale, half-written or damaged are told, and not counted.
 
 What was read is remembered, so that the next time only new and changed journals are read; that file may be deleted.
 
@@ -48,24 +54,17 @@ Exit status: 0 told; 1 a meter reads otherwise than the others; 2 bad usage or f
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 @click.option("--anew", is_flag=True, help="Read every journal again, whatever is remembered.")
 def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bool, anew: bool) -> int:
-    """Tell what the sessions in FOLDERS measured: jobs, journals, folders of them at any depth."""
-    import datetime
-
-    from metercap.archive.gather import gathered
-    from metercap.archive.store import usual_place
+    """Tell what the sessions in FOLDERS measured: jobs, journals, folders of them at any depth; or a data set."""
     from metercap.commands._opening import program
-    from metercap.commands._saying import progress, tell
+    from metercap.commands._saying import tell
     from metercap.errors import UsageError
     from metercap.files import refuse_existing
     from metercap.history.summary import summary
 
     if to is not None:
         refuse_existing(to)
-    place = None if anew else usual_place()
-    history, told = gathered(
-        [str(file) for file in files], place, tell, progress("journals"), datetime.datetime.now(datetime.UTC)
-    )
-    for text in troubles(told):
+    history, told, said = _read(files, anew=anew)
+    for text in said:
         tell(text)
     if not history.sessions:
         hint = "name jobs, journals or folders of them; metercap run makes journals"
@@ -76,7 +75,7 @@ def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bo
         from metercap.report.history import compose_history
         from metercap.report.page import page
 
-        new_text(to, page(compose_history(found, troubles(told), program())))
+        new_text(to, page(compose_history(found, said, program())))
     if as_json:
         from metercap.plain import json_text
 
@@ -90,6 +89,29 @@ def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bo
         if to is not None:
             click.echo(f"page: {visible(str(to))}")
     return 1 if found.told else 0
+
+
+def _read(files: tuple[Path, ...], *, anew: bool) -> tuple[History, Told | SetTold, list[str]]:
+    """Return the history of folders or of a data set, what was found on the way, and what is to be said of that."""
+    import datetime
+
+    from metercap.archive.gather import gathered
+    from metercap.archive.store import usual_place
+    from metercap.commands import _dataset
+    from metercap.commands._saying import progress, tell
+    from metercap.errors import UsageError
+    from metercap.fleet.schema import is_set
+
+    if not any(is_set(file) for file in files):
+        place = None if anew else usual_place()
+        now = datetime.datetime.now(datetime.UTC)
+        history, told = gathered([str(file) for file in files], place, tell, progress("journals"), now)
+        return history, told, troubles(told)
+    if len(files) > 1:
+        hint = "name it alone; metercap export brings more jobs into it"
+        raise UsageError("a data set is told of by itself", where=str(files[0]), hint=hint)
+    of_set, found = _dataset.history(files[0])
+    return of_set, found, list(_dataset.troubles(found))
 
 
 def troubles(told: Told) -> list[str]:

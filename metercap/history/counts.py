@@ -31,8 +31,8 @@ class Dates(msgspec.Struct):
     parts: dict[str, Tally] = {}
     days: dict[str, int] = {}
 
-    def add(self, day: str, value: float) -> None:
-        """Count a value of a day (ISO 8601); one without a day, or of no real day, is passed over."""
+    def add(self, day: str, value: float, n: int = 1) -> None:
+        """Count a value of a day (ISO 8601) `n` times; one without a day, or of no real day, is passed over."""
         try:
             number = datetime.date.fromisoformat(day).toordinal()
         except ValueError:
@@ -41,8 +41,8 @@ class Dates(msgspec.Struct):
         part = self.parts.get(name)
         if part is None:
             part = self.parts[name] = Tally(most=_MOST_PART)
-        part.add(value)
-        self.days[name] = self.days.get(name, 0) + number
+        part.add(value, n)
+        self.days[name] = self.days.get(name, 0) + number * n
         self._fit()
 
     def take(self, other: Dates) -> None:
@@ -92,23 +92,32 @@ class Cell(msgspec.Struct):
 
     def add(self, sight: Sight) -> None:
         """Count one verdict, and its value where it has one."""
+        self.count(sight)
+        if sight.value is not None:
+            self.mark(sight.mark)
+
+    def count(self, sight: Sight, n: int = 1) -> None:
+        """Count `n` verdicts that are alike but for where they came from, and their values where they have one."""
         if sight.verdict:
-            self.verdicts[sight.verdict] = self.verdicts.get(sight.verdict, 0) + 1
+            self.verdicts[sight.verdict] = self.verdicts.get(sight.verdict, 0) + n
         if sight.value is None:
             return
-        self.all.add(sight.value)
+        self.all.add(sight.value, n)
         for parts, name in ((self.meters, sight.meter), (self.benches, sight.bench)):
             part = parts.get(name)
             if part is None:
                 part = parts[name] = Tally(most=_MOST_PART)
-            part.add(sight.value)
-        self.dates.add(sight.day, sight.value)
+            part.add(sight.value, n)
+        self.dates.add(sight.day, sight.value, n)
         self.resolution = max(self.resolution, sight.resolution)
         self.finest = _finer(self.finest, sight.resolution)
-        if len(self.lowest) < EXTREMES or sight.value <= self.lowest[-1].value:
-            self.lowest = _outermost((*self.lowest, sight.mark), high=False)
-        if len(self.highest) < EXTREMES or sight.value >= self.highest[-1].value:
-            self.highest = _outermost((*self.highest, sight.mark), high=True)
+
+    def mark(self, mark: Mark) -> None:
+        """Keep where a counted value came from, while it is one of the outermost."""
+        if len(self.lowest) < EXTREMES or mark.value <= self.lowest[-1].value:
+            self.lowest = _outermost((*self.lowest, mark), high=False)
+        if len(self.highest) < EXTREMES or mark.value >= self.highest[-1].value:
+            self.highest = _outermost((*self.highest, mark), high=True)
 
     def take(self, other: Cell) -> None:
         """Count everything of another one."""
@@ -144,10 +153,14 @@ class History(msgspec.Struct):
 
     def add(self, place: Place, sight: Sight) -> None:
         """Count one verdict at a place."""
+        self.cell(place).add(sight)
+
+    def cell(self, place: Place) -> Cell:
+        """Return a place's cell, an empty one where nothing was seen there yet."""
         cell = self.cells.get(place)
         if cell is None:
             cell = self.cells[place] = Cell()
-        cell.add(sight)
+        return cell
 
     def take(self, other: History) -> None:
         """Count everything of another history."""

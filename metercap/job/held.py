@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 import contextlib
-import errno
 import os
-import sys
 from collections.abc import Iterator
 
 from metercap.errors import JobError
+from metercap.files import lock
 from metercap.job.folder import JOB_FILE, Folder
 from metercap.link.trouble import holders
-
-if sys.platform == "win32":
-    import msvcrt
-else:
-    import fcntl
-
-_HELD = (errno.EACCES, errno.EAGAIN, errno.EWOULDBLOCK, errno.EDEADLK)
 
 
 @contextlib.contextmanager
@@ -29,26 +21,15 @@ def held(folder: Folder) -> Iterator[None]:
     """
     path = folder.path / JOB_FILE
     try:
-        fd = os.open(path, os.O_RDWR if sys.platform == "win32" else os.O_RDONLY)
+        fd = os.open(path, os.O_RDWR if os.name == "nt" else os.O_RDONLY)
     except OSError as error:
         raise JobError(f"cannot be opened: {error.strerror or error}", where=str(path)) from error
     try:
-        try:
-            _lock(fd)
-        except OSError as error:
-            if error.errno in _HELD:
-                raise _taken(folder) from error
+        if not lock(fd):
+            raise _taken(folder)
         yield
     finally:
         os.close(fd)
-
-
-def _lock(fd: int) -> None:
-    if sys.platform == "win32":
-        os.lseek(fd, 1 << 30, os.SEEK_SET)  # far beyond its end: others may read the file
-        msvcrt.locking(fd, msvcrt.LK_NBLCK, 1)
-    else:
-        fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 def _taken(folder: Folder) -> JobError:

@@ -114,6 +114,21 @@ class Shop:
                       settled=True, as_found=found, as_left=2200.0, target=2200.0, tolerance=22.0)  # fmt: skip
 
 
+def job(folder: Path, shop: Shop, number: int, sittings: int = 2, **more: Any) -> Path:
+    """Write a job of two units, A and B, which sat in turn; its sessions are numbered on from `number` times ten."""
+    title = f"job {number}"
+    for n in range(sittings):
+        inside = InJob(title, n + 1, ("A", "B"))
+        path = folder / f"{n + 1:03d}-{'AB'[n % 2]}.jsonl"
+        shop.session(
+            path, 10 * number + n, job=inside, start=START + datetime.timedelta(days=number % 180, hours=n), **more
+        )
+    text = f'title = "{title}"\nplan = "plan.toml"\n[[unit]]\ntag = "A"\n[[unit]]\ntag = "B"\n'
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / "job.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
 def shown(value: float) -> tuple[float, float]:
     """Return a value as a display of four digits has it, and its last digit."""
     resolution = 10.0 ** (math.floor(math.log10(value)) - 3)

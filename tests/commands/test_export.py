@@ -10,16 +10,17 @@ from typing import Any
 import pytest
 
 from metercap.export import TABLES
+from metercap.fleet.schema import SET
 
 SWEEP = str(Path(__file__).parents[2] / "fixtures/sessions/good-sweep.jsonl")
 
 
 def test_columns_as_json(metercap: Callable[..., Any]) -> None:
-    """Every column of both tables with its type and what it says, the same as the lines."""
+    """Every column of all tables with its type and what it says, the same as the lines."""
     said = metercap("export", "--columns", "--json")
     tables = json.loads(said.out)
-    assert set(tables) == set(TABLES)
-    for name, its in TABLES.items():
+    assert set(tables) == {*TABLES, "data set"}
+    for name, its in [*TABLES.items(), ("data set", SET)]:
         assert [row["name"] for row in tables[name]] == [column.name for column in its]
         assert all(row["says"] and row["type"] for row in tables[name])
     for row in tables["verdicts"]:

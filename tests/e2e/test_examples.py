@@ -163,6 +163,9 @@ def prepare(folder: Path, line: str) -> None:
                 shutil.copy(folder / f"{unit}.jsonl", folder / name.replace(" ", "-") / f"00{n}-{unit.upper()}.jsonl")
     if "gc8-good.json" in words(line) and "--out" not in words(line)[: words(line).index("gc8-good.json")]:
         do("learn", "a.jsonl", "--out", "gc8-good.json")
+    if words(line)[0] == "history" and "fleet/" in line:
+        pytest.importorskip("pyarrow")
+        do("export", "bench", "--to", "fleet/")
     if "board.jpg" in line:
         image = pytest.importorskip("PIL.Image")
         image.new("RGB", (40, 30)).save(folder / "board.jpg")

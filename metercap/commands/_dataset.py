@@ -1,0 +1,113 @@
+"""Jobs into a data set (`export`), and a data set's history (`history`); what is told of either."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from metercap.gate import visible
+
+if TYPE_CHECKING:
+    from metercap.archive.gather import Trouble
+    from metercap.fleet.count import SetTold
+    from metercap.fleet.save import Saved
+    from metercap.history import History
+
+
+def meant(to: str) -> bool:
+    """Return whether `--to` names a data set: a folder, there already or told by the slash at its end."""
+    return to.endswith(("/", "\\")) or (to != "-" and Path(to).is_dir())
+
+
+def save(arguments: Sequence[Path], to: str, bench: str, *, as_json: bool) -> int:
+    """Bring jobs into the data set; return the exit status."""
+    import datetime
+
+    from metercap.commands._saying import tell
+    from metercap.errors import UsageError
+    from metercap.fleet.save import save_set
+
+    now = datetime.datetime.now(datetime.UTC)
+    with progress() as say:
+        saved = save_set([str(each) for each in arguments], Path(to), bench, tell, say, now)
+    for text in _troubles(saved):
+        tell(text)
+    if not saved.jobs:
+        hint = "name jobs' folders, or folders of them; metercap job new makes one"
+        raise UsageError("there is no job to export", where=", ".join(map(str, arguments)), hint=hint)
+    if as_json:
+        from metercap.plain import json_text
+
+        click.echo(json_text({"dataset": to, **{name: getattr(saved, name) for name in saved.__struct_fields__}}))
+    else:
+        jobs = f"{saved.jobs} {'job' if saved.jobs == 1 else 'jobs'}"
+        click.echo(f"{visible(to)}: {jobs}, {saved.written} written ({saved.rows} rows), {saved.same} as they were")
+    return 1 if saved.left_out.n else 0
+
+
+def history(dataset: Path) -> tuple[History, SetTold]:
+    """Return the history of a data set, and what was found in it."""
+    from metercap.commands._saying import tell
+    from metercap.fleet.gather import set_history
+
+    with progress() as say:
+        return set_history(dataset, tell, say)
+
+
+def troubles(told: SetTold) -> Iterator[str]:
+    """Yield what is to be said of parts and journals that are not as they should be."""
+    yield from named(told.unusable, "part", "not counted")
+    yield from named(told.copies, "journal", "copies of sessions that are counted already, and left out")
+    yield from named(told.damaged, "journal", "could not be read whole; what stands before that is counted")
+    yield from named(told.undated, "journal", "with a clock that cannot be right; counted without a date")
+    if told.unfinished:
+        yield f"{told.unfinished} of the sessions were not run to their end; what they decided is counted"
+
+
+def _troubles(saved: Saved) -> Iterator[str]:
+    yield from named(saved.left_out, "job", "not in the set as it is now")
+    yield from named(saved.copies, "job", "copies of jobs that are in already and go farther, and left out")
+    yield from named(saved.damaged, "journal", "cannot be read whole; what stands before that is in")
+    yield from named(saved.undated, "journal", "with a clock that cannot be right; in without a date")
+    if saved.empty:
+        yield f"{saved.empty} of the jobs have no journal yet"
+    if saved.loose:
+        yield f"{saved.loose} journals are in no job, and are left out: a set is made of jobs"
+
+
+def named(trouble: Trouble, noun: str, what: str) -> Iterator[str]:
+    """Yield what is to be said of one kind of trouble: how many, and the first few by name."""
+    if trouble.n:
+        yield f"{trouble.n} {noun if trouble.n == 1 else noun + 's'}: {what}"
+        yield from (f"  {text}" for text in trouble.named)
+        if trouble.n > len(trouble.named):
+            yield f"  and {trouble.n - len(trouble.named)} more"
+
+
+class progress:  # noqa: N801 - read as a word, like what contextlib has
+    """Says on a terminal, twice a second, how far something is; the line goes away with it."""
+
+    def __init__(self) -> None:
+        self._next_s = time.monotonic() + 1.0
+        self._shown = 0
+
+    def __enter__(self) -> Callable[[str], None]:
+        return self._say if sys.stderr.isatty() else lambda text: None
+
+    def __exit__(self, *_: object) -> None:
+        if self._shown:
+            sys.stderr.write(f"\r{' ' * self._shown}\r")
+            sys.stderr.flush()
+
+    def _say(self, text: str) -> None:
+        now_s = time.monotonic()
+        if now_s >= self._next_s:
+            self._next_s = now_s + 0.5
+            sys.stderr.write(f"\r{text:<{self._shown}}")
+            sys.stderr.flush()
+            self._shown = max(self._shown, len(text))
