@@ -25,11 +25,11 @@ from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading
 from metercap.rests import Count, Found, Rests, Touched
+from metercap.symptom import Symptom
 
 SCHEMA = 2
 """Version of the journal's records; a reader refuses newer ones. Older files open, verify, report and export as before,
 but their outcomes are not derived again: the rules have changed since."""
-
 
 REPAIR_NOTE = "repair: "
 """How the text of a note begins that stands where a repair left a gap: what follows cannot be derived again."""
@@ -289,7 +289,7 @@ class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"
 
     `plan` is the whole plan with values in SI, `meter` the whole profile, `reference` the good-unit values used,
     by "step/item". `inherited` carries what an earlier session of the same unit left (`--continue`, `--after`, a job).
-    `job` is UNSET, and left out, for a session that is of none.
+    `job` is UNSET, and left out, for a session that is of none, `symptom` for a plan that names no symptoms.
     `conversion_s` is T by quantity as an earlier session measured it for this meter, which this one began with.
     `start_utc` is RFC 3339 in UTC, `zone_offset_s` what local time adds to it.
     """
@@ -312,6 +312,7 @@ class SessionRecord(msgspec.Struct, frozen=True, tag_field="kind", tag="session"
     program: str
     conversion_s: dict[Quantity, float] = {}
     job: InJob | UnsetType = UNSET
+    symptom: Symptom | UnsetType = UNSET
 
 
 TAG_LENGTH = 8

@@ -18,7 +18,7 @@ FLOORS = (
     ("gate", "spelling"),
     ("errors",),
     ("quantity",),
-    ("reading", "meter", "asks", "rests"),
+    ("reading", "meter", "asks", "rests", "symptom"),
     ("records",),
     ("metrology", "wire", "contact"),
     ("plankeys",),

@@ -33,6 +33,7 @@ from metercap.judging.rests import judgement_of
 from metercap.link import Source, open_link
 from metercap.live import Following, Reason
 from metercap.meter import MeterProfile
+from metercap.order import known
 from metercap.outcome import Fold
 from metercap.plan import Plan
 from metercap.profiles import find_meter
@@ -255,6 +256,7 @@ class _Run:
             inherited=handed.as_builtins(),
             conversion_s=self._conversion_s,
             job=InJob(self._folder.job.title, sitting.number, tuple(self._units), self._open(tag)),
+            symptom=known(self._plan.steps, self._plan.symptoms, unit.unit.symptom),
             now=now,
         )
         session = Session(record)

@@ -15,9 +15,11 @@ from msgspec import UNSET, UnsetType
 
 from metercap.gate import storable
 from metercap.meter import MeterProfile
+from metercap.order import known
 from metercap.plan import Plan, to_builtins
 from metercap.quantity import Quantity
 from metercap.records import SCHEMA, InJob, SessionRecord, tag_of
+from metercap.symptom import Symptom
 
 
 def program() -> str:
@@ -42,10 +44,14 @@ def session_record(
     inherited: dict[str, Any] | None = None,
     conversion_s: dict[Quantity, float] | None = None,
     job: InJob | UnsetType = UNSET,
+    symptom: Symptom | None = None,
     now: datetime.datetime | None = None,
     session_id: str | None = None,
 ) -> SessionRecord:
-    """Return the first record of a session that starts now, by the wall clock with its zone."""
+    """Return the first record of a session that starts now, by the wall clock with its zone.
+
+    A plan that names symptoms gives the chances by itself where no `symptom` is known: it may be said later.
+    """
     local = (now or datetime.datetime.now(datetime.UTC)).astimezone()
     offset = local.utcoffset() or datetime.timedelta(0)
     return SessionRecord(
@@ -67,12 +73,17 @@ def session_record(
         program=program(),
         conversion_s=conversion_s or {},
         job=job,
+        symptom=_symptom(plan, symptom),
     )
 
 
 def utc_text(when: datetime.datetime) -> str:
     """Return a time as files have it: RFC 3339, UTC, milliseconds."""
     return when.astimezone(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _symptom(plan: Plan, symptom: Symptom | None) -> Symptom | UnsetType:
+    return (symptom or known(plan.steps, plan.symptoms)) if plan.symptoms else UNSET
 
 
 def free_name(unit: str, what: str = "", now: datetime.datetime | None = None) -> Path:

@@ -39,7 +39,8 @@ Examples:
   metercap job new order-77 --plan gc8.toml --unit B --serial B=0407 --symptom "B=fan stops when warm"
 
 A tag is short, since it is said and shown: up to 8 letters and digits. After = stands what is known of the unit of that
-tag; with one unit the tag may be left out there.
+tag; with one unit the tag may be left out there. A symptom in the plan's own words (metercap plan show) lets the steps
+that may find its cause be proposed in their best order; other words are asked about.
 
 Exit status: 0 made; 2 bad usage or file, or the folder exists."""
 

@@ -38,6 +38,9 @@ Any order will do: "to fuses" leaves a step for another, "at F7" or "at fuses/F7
 item before; what is left open comes back before the end. "accept F7 not fitted" leaves a verdict as it is and counts it
 as good. A trimmer without a reference asks for one: "target 2.19k", or "good" where this unit is the good one.
 
+Where the plan names symptoms, "symptom 2" or its words say what this unit does: the step that finds the fault soonest
+on average is proposed then, with its reason, and again after each step. "to STEP" takes it.
+
 What a meter of a few conversions a second cannot see: dropouts and bounce shorter than one conversion. Two compensating
 slips of the hand inside one sweep cannot be proved absent either; the count check is there for them."""
 

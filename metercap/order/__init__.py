@@ -7,6 +7,7 @@ all from memory), with conditions dynamic programming over what is left.
 """
 
 from metercap.order.chances import after, matched, prior, sharpened
+from metercap.order.known import Shop, known
 from metercap.order.looks import Look, minutes_to_fault
 from metercap.order.propose import Proposed, Ranked, propose
 from metercap.order.schedule import best_order
@@ -15,8 +16,10 @@ __all__ = [
     "Look",
     "Proposed",
     "Ranked",
+    "Shop",
     "after",
     "best_order",
+    "known",
     "matched",
     "minutes_to_fault",
     "prior",

@@ -9,7 +9,7 @@ import msgspec
 from metercap.metrology.domain import round6
 from metercap.order.looks import Look, minutes_to_fault, needed
 from metercap.order.schedule import best_order
-from metercap.order.wording import sentence
+from metercap.order.wording import minutes_text, sentence, share
 from metercap.plan.opening import opened_by
 from metercap.plan.power import needs_dead, powers_up
 from metercap.plankeys import ConfirmStep, SafeStep, StepBase, ZeroStep
@@ -23,6 +23,11 @@ class Ranked(msgspec.Struct, frozen=True):
     chance: float
     minutes: float
     needs: tuple[str, ...] = ()
+
+    @property
+    def said(self) -> str:
+        """Name chance and minutes: "40 %, two minutes"."""
+        return f"{share(self.chance)}, {minutes_text(self.minutes)}"
 
 
 class Proposed(msgspec.Struct, frozen=True):
@@ -38,6 +43,12 @@ class Proposed(msgspec.Struct, frozen=True):
     order: tuple[Ranked, ...]
     minutes: float
     plan_minutes: float
+
+    @property
+    def taken_by(self) -> str:
+        """Name the word that takes it, and how likely it is: "to cover 40 %", "to dead for cover 40 %"."""
+        way = f" for {self.target}" if self.target != self.step else ""
+        return f"to {self.step}{way} {share(self.order[0].chance)}"
 
 
 def propose(

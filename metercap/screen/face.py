@@ -275,6 +275,8 @@ def _status(now: Moment, problem: str) -> tuple[Line, ...]:
     for other in view.elsewhere:
         lines += [Line(_waits(other.tag, step, until_s, now.now_s)) for step, until_s in other.waits]
     lines += [Line(f"{visible(past.item)} PAST ITS LIMIT", Tone.ALARM) for past in view.past]
+    if view.proposed is not None and view.proposed.step != view.step and view.end is None:
+        lines.append(Line(f"proposed: {visible(view.proposed.taken_by)}", Tone.UNSURE))
     if view.word is not None and now.now_s - view.word.t_s < WORD_S and view.end is None:
         lines.append(Line(f"heard: {spoken(view.word)}", Tone.GOOD))
     if problem:

@@ -52,7 +52,11 @@ def paint_list(columns: int, rows: int, view: View, scroll: int) -> Canvas:
     canvas.text(0, 0, " list ", Ink.LABEL)
     canvas.text(7, 0, "any key goes back; arrows scroll", Ink.QUIET)
     later = {left.step for left in view.left_open}
+    ranked = {} if view.proposed is None else {each.step: each for each in view.proposed.order}
+    place = {step: at for at, step in enumerate(ranked, 1)}
     lines: list[tuple[str, str, Ink]] = []
+    if view.proposed is not None:
+        lines.append((" proposed", visible(f"{view.proposed.why}; to {view.proposed.step}"), Ink.STRONG))
     for stage in view.path:
         undone = [spot.name for spot in stage.spots if spot.verdict is None]
         told = [spot.verdict for spot in stage.spots if spot.verdict is not None]
@@ -61,6 +65,8 @@ def paint_list(columns: int, rows: int, view: View, scroll: int) -> Canvas:
         parts = [f"{MARKS[PLACE[verdict.verdict]]} {verdict.item}" for verdict in bad]
         if undone and undone != [stage.id]:
             parts.append(f"open: {', '.join(undone)}")
+        if (rank := ranked.get(stage.id)) is not None:
+            parts.append(f"{place[stage.id]} of {len(ranked)}: {rank.said}")
         if stage.id in later and not here:
             parts.append("comes back before the end")
         mark = "▶" if here else "·" if undone else " " if bad else MARKS[Place.PASS]

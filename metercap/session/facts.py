@@ -5,6 +5,7 @@ from __future__ import annotations
 import msgspec
 
 from metercap.contact import Block, Stay, TouchState
+from metercap.order import Proposed
 from metercap.plankeys import Item, ItemsStep
 from metercap.plankeys.walk import REVERSED
 from metercap.quantity import Quantity
@@ -54,7 +55,8 @@ class PastLimit(msgspec.Struct, frozen=True):
 class SessionFacts(msgspec.Struct, frozen=True):
     """The step and item in turn, where the item is, the newest reading, the tips, what stops the ticking, and what the
     step itself knows (`own`). `kind` is the step's. `aside`: an item that the plan does not have is measured.
-    `left_open`: steps that were left or passed over, and come back before the end."""
+    `left_open`: steps that were left or passed over, and come back before the end. `proposed`: where the symptom is
+    known, which step is proposed next, and why."""
 
     step: str
     kind: str
@@ -69,9 +71,17 @@ class SessionFacts(msgspec.Struct, frozen=True):
     past: tuple[PastLimit, ...]
     aside: bool
     left_open: tuple[LeftOpen, ...] = ()
+    proposed: Proposed | None = None
 
 
-def facts_of(machine: Machine, bench: Bench, *, aside: bool, left_open: tuple[LeftOpen, ...] = ()) -> SessionFacts:
+def facts_of(
+    machine: Machine,
+    bench: Bench,
+    *,
+    aside: bool,
+    left_open: tuple[LeftOpen, ...] = (),
+    proposed: Proposed | None = None,
+) -> SessionFacts:
     """Return what is known of the step that runs; nothing is changed by it."""
     step, item = machine.step, machine.item
     touch, last = bench.touch, bench.last
@@ -99,6 +109,7 @@ def facts_of(machine: Machine, bench: Bench, *, aside: bool, left_open: tuple[Le
         past=tuple(PastLimit(name, stands) for name, stands in bench.standing.items()),
         aside=aside,
         left_open=left_open,
+        proposed=proposed,
     )
 
 

@@ -62,7 +62,8 @@ class Inherited(msgspec.Struct, frozen=True):
     itself with, where none is asked for again; `unread` why a trimmer has no value as found, by "step/item": it was
     moved, so it never will; `standing` the trimmers past a hazard limit, by item; `targets` what the operator said to
     turn to and `parts` what he called what is new, both by "step/item"; `good_for` the steps that he called the unit
-    good for; `moved` the trimmers seen elsewhere than as found since, by "step/item". In a job also when `waits` are
+    good for; `moved` the trimmers seen elsewhere than as found since, by "step/item"; `symptom` what the unit does, as
+    the operator said it. In a job also when `waits` are
     over, by step, and when the unit was proved dead (`proof`), in seconds of this session, and the `others` by tag.
     """
 
@@ -82,6 +83,7 @@ class Inherited(msgspec.Struct, frozen=True):
     others: dict[str, Away] = {}
     parts: dict[str, str] = {}
     moved: tuple[str, ...] = ()
+    symptom: str = ""
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Inherited:
@@ -162,6 +164,7 @@ def inherited_from(
         tuple(bench.good_for),
         parts=parts_of(bench),
         moved=moved_of(bench),
+        symptom=bench.symptom,
     )
 
 

@@ -91,7 +91,13 @@ class Session(Saying):
         return (
             None
             if machine is None
-            else facts_of(machine, self.bench, aside=self._kept is not None, left_open=self.left_open)
+            else facts_of(
+                machine,
+                self.bench,
+                aside=self._kept is not None,
+                left_open=self.left_open,
+                proposed=self.search.proposed,
+            )
         )
 
     @property
@@ -107,6 +113,7 @@ class Session(Saying):
         self.seat.say()
         if self._pencil:
             self.bench.note(self._pencil)
+        self.search.begin()
         if self._step_on():
             self._move_on()
         return self.bench.take()
@@ -135,6 +142,8 @@ class Session(Saying):
             raise TypeError(f"not an event: {event!r}")
         if self.finished or (self._machine is not None and self._machine.done):
             self._move_on()
+        if not self.finished:
+            self.search.tell_found()
         return bench.take()
 
     # --- events

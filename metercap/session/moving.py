@@ -11,6 +11,7 @@ from metercap.records import Outcome, SessionRecord
 from metercap.session.inherit import Inherited
 from metercap.session.power import Power
 from metercap.session.route import LeftOpen, Leg, Route
+from metercap.session.searching import Searching
 from metercap.session.seat import Seat
 from metercap.steps import Bench, Machine
 from metercap.steps.nextunit import NextUnit
@@ -41,6 +42,8 @@ class Moving:
         self._route = Route(steps, self.bench)
         self._power = Power(self.plan, steps, waived=bool(record.options.get("no_safe")))
         self.seat = Seat(record, self._inherited, self.bench, self._power)
+        said = self._inherited.symptom
+        self.search = Searching(record, self.plan, steps, self.bench, self._power, said)
         self._tokens_asked = False
         self._machine: Machine | None = None
         self._kept: Machine | None = None
@@ -87,8 +90,8 @@ class Moving:
         machine.resume()
         return machine
 
-    def _step_on(self) -> bool:
-        """Begin the next step; False, and finished, when there is none."""
+    def _step_on(self, *, sent: bool = False) -> bool:
+        """Begin the next step; False, and finished, when there is none. `sent`: the operator goes there."""
         leg = self._route.next()
         if leg is None and (asked := self.seat.next_unit()) is not None:
             self._begin(asked)
@@ -105,6 +108,8 @@ class Moving:
             self._route.turn_back(leg)
             self._begin(LearnTokens(self.plan.tokens, self.bench))
             return True
+        if not sent:
+            self.search.tell(leg.step.id)
         self._begin(self.seat.machine_for(leg.step), leg.item)
         return True
 
@@ -141,7 +146,7 @@ class Moving:
             machine.be_left()
             self._route.left(machine)
         self._route.turn_to(leg)
-        self._step_on()
+        self._step_on(sent=True)
         self._tell_open("left open, and back before the end:")
 
     def _parting(self) -> None:

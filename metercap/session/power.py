@@ -95,6 +95,11 @@ class Power:
             ways.append("waive TEXT goes on in ohms without, and says why")
         return "; ".join(ways)
 
+    @property
+    def doubted(self) -> bool:
+        """Whether a step that wants the unit dead would want a new proof now."""
+        return bool(self._doubt) and not self._exempt and not self._accepted
+
     def doubt(self, step: StepBase) -> str:
         """Return why what `step` measures wants a proof that there is none of; empty when nothing is missing."""
         if not needs_dead(step) or self._exempt or self._accepted or not self._doubt:

@@ -37,6 +37,7 @@ class Saying(Moving):
             "probe": self._word_probe,
             "accept": self._word_accept,
             "take": self._word_take,
+            "symptom": self.search.said,
         }
         self._moves = {
             "to": self._word_to,
@@ -65,6 +66,7 @@ class Saying(Moving):
         where = machine.status() if machine is not None else ""
         left = "; ".join(each.said for each in self.left_open)
         where += f"; left open: {left}" if left else ""
+        where += f"; proposed: {self.search.line}" if self.search.line else ""
         self.bench.note(
             f"{self.bench.tag}, {where}; last value {shown}" if self.bench.tag else f"{where}; last {shown}"
         )

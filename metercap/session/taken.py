@@ -109,6 +109,7 @@ def taken_over(
         away,
         parts_of(bench),
         moved_of(bench),
+        bench.symptom,
     )
 
 

@@ -73,6 +73,8 @@ class Bench:
         self._on: tuple[str, str] | None = None
         self.moved: dict[tuple[str, str], bool] = {}
         self.verdicts: dict[tuple[str, str], Verdict] = {}
+        self.news = 0
+        """Grows with each change of what is decided."""
         self.judged: dict[tuple[str, str], Judgement] = {}
         self.last: Reading | None = None
         self.block: Block | None = None
@@ -109,6 +111,8 @@ class Bench:
         self.reference: dict[str, dict[str, Any]] = {}
         self.goods: Goods | None = None
         self.known_good = False
+        self.symptom = ""
+        """What the unit does, as the operator said it."""
         self._out: list[Outcome] = []
 
     def take(self) -> list[Outcome]:
@@ -170,6 +174,7 @@ class Bench:
     def keep(self, step: StepBase, items: Iterable[str]) -> None:
         """Remember which items of a step are decided: they are not asked for again when it is opened."""
         every = frozenset((step.id, item) for item in step.item_names)
+        self.news += 1
         self.kept = (self.kept - every) | frozenset((step.id, item) for item in items)
 
     def is_over(self, step: StepBase) -> bool:
@@ -252,6 +257,7 @@ class Bench:
         What was `measured` of the part that is out does not stand for the new one.
         """
         step = step or self.step
+        self.news += 1
         self.parts[step, item] = part
         if measured:
             self.outdated[step, item] = None
@@ -356,6 +362,7 @@ class Bench:
         self.outdated.pop((record.step, item), None)
         self._out.append(record)
         self.verdicts[record.step, item] = record
+        self.news += 1
         self.judged.pop((record.step, item), None)
         if judged is not None:
             self.judged[record.step, item] = judged
@@ -367,6 +374,7 @@ class Bench:
         record = msgspec.structs.replace(self.verdicts[step, item], t_s=self.t_s, accepted=why)
         self._out.append(record)
         self.verdicts[step, item] = record
+        self.news += 1
         self.note(f"{item} ({step}) is {record.verdict}, accepted as it is: {why}", aloud=True)
 
     def replace(self, step: str, item: str, verdict: VerdictKind, reason: str) -> None:
@@ -377,4 +385,5 @@ class Bench:
         record = msgspec.structs.replace(before, t_s=self.t_s, verdict=verdict, reason=both, accepted=UNSET)
         self._out.append(record)
         self.verdicts[step, item] = record
+        self.news += 1
         self._signal(step, item, CueKind(verdict.value))

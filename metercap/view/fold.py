@@ -165,6 +165,7 @@ def _known(view: View, facts: SessionFacts) -> View:
         battery_low=facts.battery_low,
         past=facts.past,
         left_open=facts.left_open,
+        proposed=facts.proposed,
         **_steering(view, facts),
     )
 

@@ -7,6 +7,7 @@ from msgspec import UNSET
 
 from metercap.asks import Asks
 from metercap.contact import Block
+from metercap.order import Proposed
 from metercap.plankeys import Item
 from metercap.reading import Garbage
 from metercap.records import CueKind, EndRecord, Link, Operator, Prompt, Verdict, VerdictKind
@@ -83,8 +84,9 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     replace it. `own` is what the step in turn knows, `kind` its kind, `place` where its item is. `call` is what the
     hands should do first (lift, again, waiting, stop), given at `call_s`; `cue` the last word of a trimmer's steering.
     `last` is the verdict given last. `past` lists every trimmer that stands past a hazard limit, `left_open` what was
-    left or passed over and comes back before the end. `told` is the last remark that was spoken, `note` the last of any
-    kind, `reply` the one that answered the last word: why it was refused, or what came of it.
+    left or passed over and comes back before the end, `proposed` the step that is proposed next where the symptom is
+    known. `told` is the last remark that was spoken, `note` the last of any kind, `reply` the one that answered the
+    last word: why it was refused, or what came of it.
     `board`: where the next point is on the plan's pictures, and how the step's other places stand; None without any.
     `elsewhere` is what other units of the job wait for or stand past, `arrived` true from the beginning of a
     job's session until the first touch or answer: which unit is on the mat must not be in doubt. `own`, `tips`
@@ -116,6 +118,7 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
     last: Verdict | None = None
     past: tuple[PastLimit, ...] = ()
     left_open: tuple[LeftOpen, ...] = ()
+    proposed: Proposed | None = None
     elsewhere: tuple[Elsewhere, ...] = ()
     arrived: bool = False
     told: Told | None = None

@@ -54,6 +54,7 @@ WORDS = (
     Word("probe", "+", "measure something that is not in the plan", "NAME"),
     Word("say", " ", "say the last value and where we are"),
     Word("clap", "l", "a mark for the film: said while a hand claps before the camera"),
+    Word("symptom", "w", "what is wrong with the unit: what is proposed first rests on it", "[TEXT]"),
     Word("name", "=", "name the unit on the mat", "TEXT"),
     Word("note", "#", "write a remark into the journal", "TEXT"),
     Word("quit", "Q", "end the session; what is not done stays so"),

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from metercap.asks import Asks
 from metercap.contact import Block
+from metercap.order import Proposed, Ranked
 from metercap.plan import Plan, to_builtins
 from metercap.plankeys import Item, SweepStep
 from metercap.quantity import Quantity
@@ -39,6 +40,7 @@ from metercap.screen.model import Face, Field, Path, Place, Span, Tone
 from metercap.screen.pages import paint_list
 from metercap.session.facts import Shown
 from metercap.steps.facts import CellFacts, InForce, SafeFacts, WalkFacts, WiggleFacts, ZeroFacts
+from metercap.view import View
 from tests.screen.greenhouse import (
     STEPS,
     before_fuses,
@@ -558,3 +560,26 @@ def test_where_no_reference_is_known_the_question_is_large() -> None:
     say = "B: RV1: no reference: take the good unit's tag and measure it there, or target and a value"
     shown = face(fold([session(), Prompt(1.0, "bridge", "RV1", Do.ANSWER, say, asks=Asks.TARGET)]))
     assert (shown.hero.text, shown.next.text[:17]) == ("TAKE OR TARGET?", "RV1: no reference")
+
+
+def proposing(step: str = "bridge", target: str = "bridge") -> View:
+    """The first fuse is asked for, and `step` is proposed, for the sake of `target`."""
+    order = (Ranked(target, 0.3, 2.0), Ranked("backup", 0.5, 6.0))
+    proposed = Proposed("it hums", step, target, f"{target} first: 30 %, two minutes, nothing to open", order, 8.0, 9.0)
+    return msgspec.structs.replace(view_of("sweep"), proposed=proposed)
+
+
+def test_what_is_proposed_stands_in_the_row_of_facts() -> None:
+    """The word that takes it and its chance; nothing where the step at hand is the one."""
+    assert "proposed: to bridge 30 %" in [line.text for line in face(proposing()).status]
+    assert "proposed: to dead for bridge 30 %" in [line.text for line in face(proposing("dead")).status]
+    assert not any("proposed" in line.text for line in face(proposing("fuses", "fuses")).status)
+
+
+def test_the_list_of_steps_says_in_which_order_they_are_proposed() -> None:
+    """Why, above; at each step its place, its chance and its minutes."""
+    drawn = paint_list(100, 24, proposing(), 0).lines()
+    why = "proposed bridge first: 30 %, two minutes, nothing to open; to bridge"
+    assert any(row.split() == why.split() for row in drawn)
+    assert any("bridge" in row and "1 of 2: 30 %, two minutes" in row for row in drawn)
+    assert any("backup" in row and "2 of 2: 50 %, six minutes" in row for row in drawn)

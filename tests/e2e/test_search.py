@@ -1,0 +1,113 @@
+"""A job whose unit has a symptom, over the real program: what is proposed, how it is taken, and that replay agrees.
+
+Expectations are worked out by hand from the plan below. Its steps are words, so that no meter is needed.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.e2e.jobs import journals_in, read
+from tests.e2e.program import Record, of_kind, program, run
+
+HUMS = "it hums"
+PLAN = """
+[plan]
+title = "Climate controller, main board"
+model = "GC-8"
+supply = "none"
+symptoms = ["it hums", "the display stays dark"]
+
+[[step]]
+id = "lid"
+kind = "confirm"
+minutes = 5
+say = "Lid off?"
+
+[[step]]
+id = "relay"
+kind = "confirm"
+minutes = 2
+teardown = ["lid"]
+finds = { "it hums" = 0.5 }
+say = "Do the relays click?"
+
+[[step]]
+id = "plugs"
+kind = "confirm"
+minutes = 1
+finds = { "it hums" = 0.3, "the display stays dark" = 0.2 }
+say = "Do the plugs sit tight?"
+"""
+
+
+def new_job(folder: Path, symptom: str, title: str = "humming") -> Path:
+    """Make a job of one unit that came in with a symptom."""
+    plan = folder / "plan.toml"
+    plan.write_text(PLAN, encoding="utf-8")
+    done = run("job", "new", title, "--plan", str(plan), "--unit", "B", "--symptom", f"B={symptom}", cwd=folder)
+    assert done.status == 0, done.err
+    return folder / title
+
+
+def told(records: list[Record]) -> list[str]:
+    """Return every remark."""
+    return [each["text"] for each in of_kind(records, "note")]
+
+
+def open_items(records: list[Record]) -> list[str]:
+    """Return which items were asked for, in order."""
+    return [each["item"] for each in of_kind(records, "prompt")]
+
+
+def test_what_is_proposed_is_told_taken_by_a_word_and_derived_again(tmp_path: Path, journals: list[Path]) -> None:
+    """Plugs first: 0.3 in a minute; relay 0.5 in 2 and the lid's 5. Then relay 0.5/0.7, by way of the lid.
+
+    Nothing moves by it: the lid, the plan's first, is asked until `to plugs` is said.
+    """
+    job = new_job(tmp_path, HUMS)
+    with program("run", str(job)) as metercap:
+        metercap.until(lambda seen: "lid" in open_items(seen), "the plan's first step")
+        metercap.say("to plugs")
+        metercap.until(lambda seen: "plugs" in open_items(seen), "the plugs")
+        metercap.say("yes")
+        metercap.until(lambda seen: open_items(seen)[-1] == "lid", "the lid, which was left open")
+        metercap.say("say")
+        metercap.until(lambda seen: any("proposed: " in text for text in told(seen)), "it again")
+        metercap.say("quit")
+        metercap.wait()
+    first = metercap.records[0]["symptom"]
+    assert first == {
+        "said": HUMS,
+        "chances": {HUMS: {"relay": 0.5, "plugs": 0.3}, "the display stays dark": {"plugs": 0.2}},
+    }
+    assert open_items(metercap.records) == ["lid", "plugs", "lid"]
+    said = told(metercap.records)
+    assert f"symptom: {HUMS}; chances from the plan" in said
+    assert "plugs first: 30 %, one minute, nothing to open; to plugs" in said
+    assert "relay first: 71 %, two minutes, lid (five minutes) before it" in said
+    assert "; proposed: relay first: 71 %, two minutes, lid (five minutes) before it; last value" in said[-1]
+    (path,) = journals_in(job)
+    assert read(path)[0]["symptom"] == first
+    assert run("replay", str(path), "--check").status == 0
+    journals.append(path)
+
+
+def test_a_free_text_is_asked_about_and_the_answer_is_kept(tmp_path: Path, journals: list[Path]) -> None:
+    """What the customer says is no symptom of the plan: the nearest is asked for, and the next sitting knows it."""
+    job = new_job(tmp_path, "display dark")
+    with program("run", str(job)) as metercap:
+        metercap.until(lambda seen: open_items(seen), "the first step")
+        metercap.say("symptom 2")
+        metercap.until(lambda seen: any("plugs first" in text for text in told(seen)), "the proposal")
+        metercap.say("quit")
+        metercap.wait()
+    said = told(metercap.records)
+    assert 'is "display dark" the symptom "the display stays dark"? symptom 2 says so' in said
+    assert "plugs first: 20 %, one minute, nothing to open; to plugs" in said
+    with program("run", str(job)) as metercap:
+        metercap.until(lambda seen: open_items(seen), "the first step")
+        metercap.say("quit")
+        metercap.wait()
+    assert "symptom: the display stays dark; chances from the plan" in told(metercap.records)
+    journals += journals_in(job)
