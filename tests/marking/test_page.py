@@ -98,6 +98,36 @@ def test_two_pages(page: Page) -> None:
     assert late["stale"] and list(late["state"]["pictures"][0]["at"]) == ["fuses/F1"]
 
 
+def test_two_pages_marking_at_once(page: Page) -> None:
+    """Each taps on and does what is refused again on the state that it got: every tap of both is there at the end."""
+    told(page.photo(corners()))
+
+    def mark(numbers: range) -> None:
+        rev = page.state()["rev"]
+        for n in numbers:
+            for _ in range(50):
+                what = {"rev": rev, "do": "place", "key": f"fuses/F{n}", "tips": [[n / 20, 0.5]]}
+                answer = page.post("/move", json.dumps(what).encode())
+                found = json.loads(answer.body)
+                rev = found["rev"] if answer.status == 200 else found["state"]["rev"]
+                if answer.status == 200:
+                    break
+
+    both = [threading.Thread(target=mark, args=(numbers,)) for numbers in (range(1, 7), range(7, 13))]
+    for each in both:
+        each.start()
+    for each in both:
+        each.join(20)
+    (picture,) = page.state()["pictures"]
+    assert picture["at"] == {f"fuses/F{n}": [[n / 20, 0.5]] for n in range(1, 13)}
+
+
+@pytest.mark.parametrize("path", ["/move", "/photo?rev=1", "/save?rev=1", "/take-up?rev=1", "/done"])
+def test_what_changes_something_is_only_posted(page: Page, path: str) -> None:
+    """A link or a picture's address on another site makes a browser GET it, with everything that it knows."""
+    assert ask(page.at, path).status == 405 and not page.ended.is_set()
+
+
 def test_a_hand_in_the_file(page: Page) -> None:
     told(page.photo(corners()))
     by_hand = FUSES.replace("twelve", "all twelve")

@@ -7,6 +7,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -25,8 +26,21 @@ def post(at: Program, path: str, body: bytes = b"") -> tuple[int, dict[str, Any]
     return answer.status, json.loads(answer.body)
 
 
-def place(at: Program, rev: int, n: int) -> tuple[int, dict[str, Any]]:
-    move = {"rev": rev, "do": "place", "key": f"fuses/F{n}", "tips": [[n / 20, 0.5]]}
+def test_another_site_and_a_real_photograph(plan: Path, program: Start) -> None:
+    """What stands in front of the page in the program as it is run: the door, and room for a photograph."""
+    at = program(plan)
+    rev = begun(at)["rev"]
+    foreign = ask(at.at, f"/photo?rev={rev}", method="POST", body=corners(), headers={"Origin": "http://evil.example"})
+    assert foreign.status == 403
+    data = corners(3000, 2000, kind="PNG", compress_level=0)
+    assert len(data) > 10_000_000
+    status, state = post(at, f"/photo?rev={rev}&side=back", data)
+    assert status == 200 and (state["pictures"][0]["width"], state["pictures"][0]["height"]) == (2400, 1600)
+    assert at.end(signal.SIGTERM)[0] == 130
+
+
+def place(at: Program, rev: int, n: int, y: float = 0.5) -> tuple[int, dict[str, Any]]:
+    move = {"rev": rev, "do": "place", "key": f"fuses/F{n}", "tips": [[n / 20, y]]}
     return post(at, "/move", json.dumps(move).encode())
 
 
@@ -55,6 +69,43 @@ def test_ctrl_c_in_the_middle_keeps_what_was_marked(plan: Path, program: Start) 
     status, said = again.end(0)
     assert (status, "written" in said) == (0, True)
     assert sorted(path.name for path in plan.parent.iterdir()) == ["gc8-back.jpg", "gc8.toml"]
+
+
+@pytest.mark.slow
+@pytest.mark.attack
+@pytest.mark.skipif(sys.platform == "win32", reason="signals are sent otherwise there")
+def test_ended_at_any_moment(plan: Path, program: Start, attack: Any) -> None:
+    """Killed or interrupted while taps and photographs come in: what was answered is there, and nothing is torn."""
+    trials = attack("the marking ended at any moment")
+    large = corners(4000, 3000, kind="PNG")
+    known: dict[str, Any] = {}
+    sent: dict[str, Any] = {}
+    for n in range(10):
+        with trials.trial():
+            at = program(plan)
+            state = begun(at)
+            there = state["pictures"][0]["at"] if state["pictures"] else {}
+            assert there in (known, known | sent), "all that was answered, and at most the one that was on its way"
+            known = there
+            if not state["pictures"]:
+                state = post(at, f"/photo?rev={state['rev']}&side=back", corners())[1]
+            rev = state["rev"]
+            hit = threading.Timer(0.02 * n, at.end, [signal.SIGKILL if n % 2 else signal.SIGINT])
+            hit.start()
+            try:
+                for k in range(1, 500):
+                    item, y = 1 + k % 12, (k + n) % 20 / 20
+                    sent = {f"fuses/F{item}": [[item / 20, y]]}
+                    status, answer = place(at, rev, item, y)
+                    state = answer if status == 200 else answer["state"]
+                    rev, known = state["rev"], state["pictures"][0]["at"]
+                    if k == n:
+                        post(at, f"/photo?rev={rev}&side=front", large)
+                pytest.fail("it never ended")
+            except (OSError, ValueError, IndexError):
+                pass  # it has
+            hit.join()
+            assert plan.read_text(encoding="utf-8") == FUSES
 
 
 @pytest.mark.attack
