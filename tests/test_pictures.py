@@ -163,3 +163,20 @@ def test_a_board_stays_as_it_is_stored(tmp_path: Path) -> None:
     assert (width, height) == (40, 30) and b"a place" not in data
     assert clean(path.read_bytes(), path, 1000, upright=True)[1:] == (30, 40)
     assert faults(path.read_bytes(), path) == "its camera's turn is not baked in: it lies on its side"
+
+
+def test_no_decoder_but_those_of_photographs_is_tried(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The library knows dozens of formats; whoever sends a file does not choose which of its decoders reads it."""
+    asked: list[str] = []
+
+    def probe(*_: object) -> Image.Image:
+        asked.append("probe")
+        raise SyntaxError("not mine")
+
+    Image.init()
+    monkeypatch.setattr(Image, "ID", [*Image.ID, "PROBE"])
+    monkeypatch.setitem(Image.OPEN, "PROBE", (probe, None))
+    for formats in (("JPEG", "PNG"), ("JPEG", "PNG", "WEBP")):
+        with pytest.raises(FileProblem):
+            clean(b"no picture at all", Path("photo"), 100, upright=True, formats=formats)
+    assert asked == []

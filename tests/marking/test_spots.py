@@ -1,7 +1,7 @@
 """Places that go with their picture, and items that stand near each other: worked by hand."""
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from metercap.marking.model import Spot, Tips
@@ -70,6 +70,7 @@ def test_places_move_and_those_cut_off_are_told() -> None:
     assert lost == ("bridge/RV1", "dead/C12")  # a pair with one tip off is no pair
 
 
+@settings(deadline=None, derandomize=True)
 @given(x=part, y=part)
 def test_four_quarters_are_none(x: float, y: float) -> None:
     at: dict[str, Tips] = {"a": ((x, y),)}
@@ -79,6 +80,7 @@ def test_four_quarters_are_none(x: float, y: float) -> None:
     assert at["a"][0] == pytest.approx((x, y), abs=1e-9)
 
 
+@settings(deadline=None, derandomize=True)
 @given(
     x=part, y=part, box=st.tuples(part, part, part, part).filter(lambda b: b[2] > b[0] + 0.01 and b[3] > b[1] + 0.01)
 )
