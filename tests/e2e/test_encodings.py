@@ -30,6 +30,7 @@ from tests.e2e.program import (
     run,
     sweep,
 )
+from tests.thirds import crossed
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
@@ -107,24 +108,24 @@ def test_lines_of_a_run(folder: Path, env: Any) -> None:
     assert [line for line in lines if GREEK in line], lines
 
 
-@everywhere
-@pytest.mark.parametrize(
-    ("args", "sign"),
-    [
-        (("--help",), "metercap"),
-        (("tune", "--help"), "metercap tune"),
-        (("plan", "show", "greenhouse-controller"), "Ω"),
-        (("plan", "show", "greenhouse-controller", "--json"), "GC-8"),
-        (("report", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--text"), "Ω"),
-        (("report", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--to", "-"), "Ω"),
-        (("replay", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--plain"), "Ω"),
-        (("export", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--to", "-"), "ohm"),
-    ],
-    ids=["help", "help of a command", "plan", "plan as json", "report", "page", "replay", "table"],
-)
-def test_what_is_printed_does_not_depend_on_the_environment(args: tuple[str, ...], sign: str, env: Any) -> None:
+PRINTED = {
+    "help": (("--help",), "metercap"),
+    "help of a command": (("tune", "--help"), "metercap tune"),
+    "plan": (("plan", "show", "greenhouse-controller"), "Ω"),
+    "plan as json": (("plan", "show", "greenhouse-controller", "--json"), "GC-8"),
+    "report": (("report", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--text"), "Ω"),
+    "page": (("report", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--to", "-"), "Ω"),
+    "replay": (("replay", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--plain"), "Ω"),
+    "table": (("export", str(ROOT / "fixtures/sessions/good-sweep.jsonl"), "--to", "-"), "ohm"),
+}
+"""What is printed, by which arguments, and a sign that is in it."""
+
+
+@pytest.mark.parametrize(("what", "where"), crossed(PRINTED, ENVIRONMENTS))
+def test_what_is_printed_does_not_depend_on_the_environment(what: str, where: str) -> None:
     """Byte for byte what a UTF-8 environment prints."""
-    here = run(*args, **env)
+    args, sign = PRINTED[what]
+    here = run(*args, **ENVIRONMENTS[where])
     assert here == usual(*args)
     assert sign in here.out.decode("utf-8")
 

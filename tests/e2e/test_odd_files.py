@@ -11,6 +11,7 @@ import pytest
 
 from metercap.journal import repair, verify
 from tests.e2e.program import run
+from tests.thirds import crossed
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs named pipes")
 
@@ -30,8 +31,7 @@ READERS = {
 }
 
 
-@pytest.mark.parametrize("kind", ["pipe", "folder", "device"])
-@pytest.mark.parametrize("reader", READERS)
+@pytest.mark.parametrize(("reader", "kind"), crossed(READERS, ["pipe", "folder", "device"]))
 def test_what_is_no_file_is_refused(tmp_path: Path, reader: str, kind: str) -> None:
     """A pipe that nobody writes to, a folder, a device without end: refused in words, before anything is read."""
     place = tmp_path / "thing"

@@ -12,6 +12,7 @@ from metercap.words import WORDS
 from tests.session.recorded import again
 from tests.steps.bench_play import Play, confirm
 from tests.steps.test_tables import SITUATIONS
+from tests.thirds import third, thirds
 
 SAMPLES = {
     "at": ("F1", "after", "fuses/F1", "nowhere"),
@@ -36,13 +37,14 @@ def said(word: str) -> tuple[str, ...]:
     return SAMPLES.get(word, ("",))
 
 
+@pytest.mark.parametrize("part", thirds())
 @pytest.mark.parametrize("name", list(SITUATIONS))
-def test_every_word_is_taken_or_refused_with_a_reason_and_derived_again(name: str) -> None:
+def test_every_word_is_taken_or_refused_with_a_reason_and_derived_again(name: str, part: int) -> None:
     """Something comes of it: a prompt, a verdict, a remark; what means nothing changes nothing and says why."""
     make, scripts = SITUATIONS[name]
-    for script in scripts:
+    for row, script in enumerate(scripts, list(SITUATIONS).index(name)):
         play = Play(make(), confirm(id="after"))(script + " +1")
-        for word in WORDS:
+        for word in third(WORDS, row, part):
             for text in said(word.name):
                 trial = copy.deepcopy(play)
                 before, state, given = len(trial.out), trial.machine.state, len(trial.of(Verdict))

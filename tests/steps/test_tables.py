@@ -32,6 +32,7 @@ from metercap.steps.wiggle import Wiggle
 from metercap.steps.zero import Zero
 from tests.steps.bench_play import Play, check, confirm, fuses, safe, volts, zero
 from tests.steps.pictures import FIRSTS
+from tests.thirds import third, thirds
 
 GOOD = "9 0.2*2 OL*4 "
 SHOWN = "1.52V*3 "
@@ -364,12 +365,13 @@ def test_every_cell_on_the_real_machine(name: str, script: str) -> None:
             assert machine.done == (machine.state.value == "end"), given
 
 
+@pytest.mark.parametrize("part", thirds())
 @pytest.mark.parametrize(("name", "script"), EVERY)
-def test_every_word_and_reading_after_every_situation(name: str, script: str) -> None:
+def test_every_word_and_reading_after_every_situation(name: str, script: str, part: int) -> None:
     """Whatever is said or shown next, and after that, the session goes on by its rules (`Play` checks them)."""
     play = play_to(name, script)
     words = [f":{word.replace(' ', '_')}" for word in sorted(WORDS)] + [":at=F1", ":probe=X1", ":say", ":note=hm"]
-    for first in (*words, *READINGS, "^lost", "+30"):
+    for first in third((*words, *READINGS, "^lost", "+30"), EVERY.index((name, script)), part):
         copy.deepcopy(play)(f"{first} OL 9 0.2*2 :again OL*5 9 0.2*4 +30 0.00V*3 :yes 0.00V*3 :skip_step")
 
 
