@@ -50,13 +50,18 @@ def save(arguments: Sequence[Path], to: str, bench: str, *, as_json: bool) -> in
     return 1 if saved.left_out.n else 0
 
 
-def history(dataset: Path) -> tuple[History, SetTold]:
-    """Return the history of a data set, and what was found in it."""
+def history(dataset: Path, address: str) -> tuple[History, SetTold]:
+    """Return the history of a data set, and what was found in it; `address` is a cluster's, empty for none."""
     from metercap.commands._saying import tell
     from metercap.fleet.gather import set_history
 
     with progress() as say:
-        return set_history(dataset, tell, say)
+        if not address:
+            return set_history(dataset, tell, say)
+        from metercap.fleet.cluster import cluster
+
+        with cluster(address) as where:
+            return set_history(dataset, tell, say, where)
 
 
 def troubles(told: SetTold) -> Iterator[str]:

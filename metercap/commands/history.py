@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from metercap.commands._values import Text
 from metercap.gate import visible
 
 if TYPE_CHECKING:
@@ -22,6 +23,7 @@ Examples:
   metercap history . --to history.html
   metercap history . --json
   metercap history fleet/
+  metercap history fleet/ --cluster tcp://10.0.0.5:8786
 
 Folders are searched at any depth for journals and jobs. Of every model and item: how many values, their median and
 spread (scaled MAD), how they go over the dates (Theil and Sen's slope; told where Mann and Kendall's test gives chance
@@ -36,7 +38,9 @@ A session counts once, however many copies there are. Each argument is a bench. 
 (before 2020, in the future, before that of the journal before it in the job) is passed over, its values are not.
 
 A data set (metercap export JOBS --to DATASET/) tells the same as the jobs that are in it; its benches are those named
-at the export. Parts that are stale, half-written or damaged are told, and not counted.
+at the export. Parts that are stale, half-written or damaged are told, and not counted. A Dask cluster counts it on many
+machines, with the same answer to the last digit: every worker needs this version (pip install 'metercap[fleet]') and
+the set under the same path. A cluster does whatever its clients send it, so let only your own network reach it.
 
 What was read is remembered, so that the next time only new and changed journals are read; that file may be deleted.
 
@@ -52,8 +56,9 @@ Exit status: 0 told; 1 a meter reads otherwise than the others; 2 bad usage or f
 )
 @click.option("--to", type=click.Path(path_type=Path), help="Write a page with plots to this new HTML file.")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+@click.option("--cluster", metavar="ADDRESS", type=Text(), default="", help="Count a data set on this Dask cluster.")
 @click.option("--anew", is_flag=True, help="Read every journal again, whatever is remembered.")
-def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bool, anew: bool) -> int:
+def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bool, cluster: str, anew: bool) -> int:
     """Tell what the sessions in FOLDERS measured: jobs, journals, folders of them at any depth; or a data set."""
     from metercap.commands._opening import program
     from metercap.commands._saying import tell
@@ -63,7 +68,7 @@ def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bo
 
     if to is not None:
         refuse_existing(to)
-    history, told, said = _read(files, anew=anew)
+    history, told, said = _read(files, cluster, anew=anew)
     for text in said:
         tell(text)
     if not history.sessions:
@@ -91,7 +96,7 @@ def command(files: tuple[Path, ...], by: By | None, to: Path | None, as_json: bo
     return 1 if found.told else 0
 
 
-def _read(files: tuple[Path, ...], *, anew: bool) -> tuple[History, Told | SetTold, list[str]]:
+def _read(files: tuple[Path, ...], cluster: str, *, anew: bool) -> tuple[History, Told | SetTold, list[str]]:
     """Return the history of folders or of a data set, what was found on the way, and what is to be said of that."""
     import datetime
 
@@ -103,6 +108,9 @@ def _read(files: tuple[Path, ...], *, anew: bool) -> tuple[History, Told | SetTo
     from metercap.fleet.schema import is_set
 
     if not any(is_set(file) for file in files):
+        if cluster:
+            hint = "metercap export JOBS --to DATASET/ makes one"
+            raise UsageError("only a data set is counted on a cluster", where="--cluster", hint=hint)
         place = None if anew else usual_place()
         now = datetime.datetime.now(datetime.UTC)
         history, told = gathered([str(file) for file in files], place, tell, progress("journals"), now)
@@ -110,7 +118,7 @@ def _read(files: tuple[Path, ...], *, anew: bool) -> tuple[History, Told | SetTo
     if len(files) > 1:
         hint = "name it alone; metercap export brings more jobs into it"
         raise UsageError("a data set is told of by itself", where=str(files[0]), hint=hint)
-    of_set, found = _dataset.history(files[0])
+    of_set, found = _dataset.history(files[0], cluster)
     return of_set, found, list(_dataset.troubles(found))
 
 

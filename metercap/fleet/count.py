@@ -7,6 +7,7 @@ machine, adds up to the same history to the last digit.
 from __future__ import annotations
 
 import math
+import platform
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -14,9 +15,10 @@ from typing import Any
 import msgspec
 
 from metercap.archive.gather import Trouble
+from metercap.errors import FileProblem
 from metercap.export.columns import pandas
 from metercap.fleet.part import Unusable, arrow, opened
-from metercap.fleet.schema import Footer, Source
+from metercap.fleet.schema import Footer, Source, is_set
 from metercap.history import History, Mark, Place, Sight
 from metercap.history.counts import EXTREMES
 
@@ -62,6 +64,7 @@ class Sessions(msgspec.Struct, frozen=True):
 
 def sessions_of(dataset: Path, parts: Sequence[str]) -> list[Sessions]:
     """Return the sessions of some parts; what cannot be used has none."""
+    _there(dataset)
     found = []
     for part in parts:
         try:
@@ -75,10 +78,18 @@ def sessions_of(dataset: Path, parts: Sequence[str]) -> list[Sessions]:
 
 def count_parts(dataset: Path, parts: Sequence[str], left_out: Mapping[str, Sequence[str]]) -> tuple[History, SetTold]:
     """Return the history of some parts, and what is to be said of them; `left_out` are sessions to be passed over."""
+    _there(dataset)
     history, told = History(), SetTold()
     for frame in _frames(dataset, parts, left_out, history, told):
         _count(history, frame)
     return history, told
+
+
+def _there(dataset: Path) -> None:
+    """Make sure that the set can be seen from here: parts that cannot be read are told one by one, and a set is not."""
+    if not is_set(dataset):
+        hint = "every worker must see the set under this path"
+        raise FileProblem("there is no data set here", where=f"{dataset} on {platform.node()}", hint=hint)
 
 
 def _frames(

@@ -67,6 +67,7 @@ def live(line: str) -> bool:
     return (
         first in LIVE
         or (first == "teach" and "--port" in line)
+        or "--cluster" in line
         or line in HEARD
         or line == ASKS
         or line.startswith(SERVES)

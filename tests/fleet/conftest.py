@@ -14,6 +14,9 @@ from metercap.fleet.gather import set_history
 from metercap.fleet.save import Saved, save_set
 from metercap.history.summary import Summary, summary
 from tests.archive.shop import START, Shop, job
+from tests.commands.conftest import metercap
+
+__all__ = ["metercap"]
 
 pytest.importorskip("pyarrow")
 
