@@ -85,9 +85,10 @@ def _cell(key: Key, unit: Unit) -> str:
         return f"{text}, left at {reads(last.value, last)}" if turned else text
     if last is None:
         return "not done" if key in whole.expected else "not measured"
-    if first is not None and first.verdict not in GOOD and first != last:
-        return f"at first {in_words(first)}; now {in_words(last)}"
-    return in_words(last)
+    now = in_words(last)
+    if first is not None and first.verdict not in GOOD and (earlier := in_words(first)) != now:
+        return f"at first {earlier}; now {now}"
+    return now
 
 
 def _says(key: Key, measured: Sequence[tuple[Unit, Evidence]], pairs: Sequence[Pair]) -> Iterator[str]:

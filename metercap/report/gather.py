@@ -205,7 +205,7 @@ class Gathered:
             return
         if isinstance(record, Verdict):
             before = self.fold.verdict_of((record.step, record.item))
-            if before is not None:
+            if before is not None and not _only_accepted(before, record):
                 self.replaced.add(before)
             self._drawn()
             self._trace = None
@@ -347,3 +347,11 @@ def _add(trace: Trace, reading: Reading) -> None:
 
 def _alike(one: Entry, other: Entry) -> bool:
     return (one.who, one.text, one.step, one.item) == (other.who, other.text, other.step, other.item)
+
+
+def _only_accepted(before: Verdict, after: Verdict) -> bool:
+    """Return whether a verdict says again what stood, and that it is accepted: nothing was measured anew."""
+    return (
+        isinstance(after.accepted, str)
+        and msgspec.structs.replace(after, t_s=before.t_s, accepted=before.accepted) == before
+    )

@@ -278,6 +278,8 @@ def _counted(row: Counted, what: str, attempts: int) -> str:
     if row.p is not None:
         word = "it has changed" if row.changed else "no proof" if failed else "better, not proved"
         said.append(f"{word}: had nothing changed, chance alone would do that {_odds(row.p)}")
+    elif failed:
+        said.append("no proof of a repair")
     if not failed and row.runs and attempts == 1:
         # Clopper and Pearson's one-sided limit of n of n (Biometrika 26, 1934) is α^(1/n).
         least = math.floor(100.0 * (1.0 - row.confidence) ** (1.0 / row.runs))

@@ -12,7 +12,7 @@ from scipy import stats
 from metercap.errors import UsageError
 from metercap.journal import iterate
 from metercap.outcome import ASKED_AGAIN, fold
-from metercap.plankeys import CellStep, Item, TrialsStep
+from metercap.plankeys import CellStep, ExerciseStep, Item, TrialsStep
 from metercap.records import Verdict, VerdictKind
 from metercap.report.document import Document, Facts, Para, Section, Table
 from metercap.report.job import JobFindings, study_job
@@ -21,7 +21,7 @@ from metercap.report.page import page
 from metercap.report.story import Unit, in_words
 from metercap.report.text import text_lines
 from metercap.session.taken import Left, taken_over
-from tests.report.jobs import GOOD, GOOD_SCRIPT, ILL, METER, OFF, RATE, ill, pair_of_units, sitting, touched
+from tests.report.jobs import CLOSED, GOOD, GOOD_SCRIPT, ILL, METER, OFF, RATE, ill, pair_of_units, sitting, touched
 from tests.report.papers import HOSTILE, dipped, journal, lines, ramp, records, trimmers
 from tests.report.test_findings import past_while_moving
 from tests.report.test_page import Parsed
@@ -57,6 +57,12 @@ def rows(document: Document) -> dict[str, tuple[str, ...]]:
     """Return the rows of the units side by side."""
     block = next(block for block in document.sections[0].blocks if isinstance(block, Table))
     return {row.cells[0]: row.cells[1:] for group in block.groups for row in group.rows}
+
+
+def every_row(document: Document) -> list[Any]:
+    """Return the rows of all its tables."""
+    tables = [block for part in document.sections for block in part.blocks if isinstance(block, Table)]
+    return [row for table in tables for group in table.groups for row in group.rows]
 
 
 def studied(*units: tuple[Any, Any], **more: Any) -> Studied:
@@ -240,7 +246,20 @@ def test_what_was_accepted_counts_as_good_and_is_told(tmp_path: Path) -> None:
     told_of = facts(document, "Unit L")
     assert told_of["Accepted"] == ("Fuses F2: 330.1 Ω, allowed is at most 2 Ω; accepted: not fitted in this variant",)
     assert told_of["Left open"] == ("nothing",)
-    assert rows(document)["fuses F2"][-1] == "accepted as it is, not fitted in this variant"
+    cells = rows(document)["fuses F2"]
+    assert cells[-1] == "accepted as it is, not fitted in this variant"
+    assert cells[0] == "330.1 Ω, allowed is at most 2 Ω", "measured once: no at first and now"
+    assert "before it" not in repr([row.cells for row in every_row(document)])
+
+
+def test_a_switch_that_failed_and_was_accepted_proves_nothing(tmp_path: Path) -> None:
+    """Counted in one round, two of four presses missed: no before and after in it, and no proof."""
+    play = Play(ExerciseStep(id="cover", items=(Item("S1"),), presses=4, max=2.0), rate=RATE)(
+        f"{CLOSED}{CLOSED}:missed=2 OL*9 :no :accept=S1_spare_ordered"
+    )
+    document = compose_job(*studied((ILL, [journal(tmp_path, play)])))
+    assert rows(document)["cover S1"][0] == "2 of 4 presses missed"
+    assert facts(document, "Unit L")["Proof"] == ("Cover S1: 2 of 4 presses missed; no proof of a repair",)
 
 
 def test_a_trimmer_left_past_its_limit_leads(tmp_path: Path) -> None:
