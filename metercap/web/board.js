@@ -4,8 +4,9 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 const COLOURS = { ticked: "#7cbcff", accepted: "#7cbcff", failed: "#ff9152", unsure: "#ffd866", skipped: "#ffd866", absent: "#d5d9dc", open: "#fff" };
+const TIPS_APART = 96; // pixels between two tips
 const NEIGHBOURS = 4; // as many more places are in sight, so that one can count from them
-const NEAREST = 0.09, WIDEST = 0.5; // half of what is shown, in parts of the picture's longer side
+const NEAREST = 0.09, WIDEST = 0.5, CLOSEST = 0.05; // half of what is shown, in parts of the picture's longer side
 
 function make(tag, attributes, ...inside) {
   const made = document.createElementNS(SVG, tag);
@@ -73,10 +74,11 @@ export class Board {
     const next = this.#board.shows === null ? undefined : marks.find((mark) => mark.state === "next");
     const size = turned % 180 ? [height, width] : [width, height];
     const box = next && this.near ? around(next, marks, size, svg) : whole(size, svg);
-    const one = box[2] / svg.clientWidth; // the length of a pixel
+    // The length of a pixel; on a large screen, which is looked at from further off, of more than one.
+    const one = (box[2] / svg.clientWidth) * Math.max(1, Math.min(svg.clientWidth, svg.clientHeight) / 560);
     svg.setAttribute("viewBox", box.join(" "));
-    svg.replaceChildren(image(picture, turned), shade(box, next, one), ...marks.filter((mark) => mark !== next).map((mark) => mark_(mark, one)),
-      ...(next ? [lit(next, one)] : []));
+    svg.replaceChildren(image(picture, turned), shade(box, next, one), ...marks.filter((mark) => mark !== next).map((mark) => mark_(mark, one, box)),
+      ...(next ? [lit(next, one, box)] : []));
     this.#map(picture, turned, size, next, box);
   }
 
@@ -84,7 +86,9 @@ export class Board {
     const where = document.getElementById("where");
     const side = document.createElement("b");
     side.textContent = picture?.side ?? "";
-    where.replaceChildren(...(picture ? [side, picture.title ?? ""] : []));
+    const title = document.createElement("span");
+    title.textContent = picture?.title ?? "";
+    where.replaceChildren(...(picture ? [side, title] : []));
     const item = this.#board.item;
     const why = picture?.why || (this.#board.shows === null && item ? `${item}: its place is on no picture` : "");
     document.getElementById("unlit").textContent = why;
@@ -123,7 +127,9 @@ function around(next, marks, size, svg) {
   const away = marks.filter((mark) => mark !== next).map(far).sort((a, b) => a - b);
   const long = Math.max(...size);
   const wanted = 1.3 * Math.max(far(next) * 1.5, away[Math.min(NEIGHBOURS, away.length) - 1] ?? 0);
-  const half = Math.min(Math.max(wanted, NEAREST * long), WIDEST * long);
+  let half = Math.min(Math.max(wanted, NEAREST * long), WIDEST * long);
+  const apart = apartness(next); // two tips side by side must look like two
+  if (apart) half = Math.min(half, Math.max(apart * Math.min(svg.clientWidth, svg.clientHeight) / (2 * TIPS_APART), CLOSEST * long));
   const shape = svg.clientWidth / svg.clientHeight;
   const [w, h] = shape > 1 ? [2 * half * shape, 2 * half] : [2 * half, (2 * half) / shape];
   return [within(x, w, size[0]), within(y, h, size[1]), w, h];
@@ -142,13 +148,13 @@ function whole(size, svg) {
 
 // All but the next point lies in the shade.
 function shade([x, y, w, h], next, one) {
-  const r = 64 * one;
+  const r = Math.max(64 * one, next ? apartness(next) / 2 + 40 * one : 0);
   const hole = ([a, b]) => `M${a - r} ${b}a${r} ${r} 0 1 0 ${2 * r} 0a${r} ${r} 0 1 0 ${-2 * r} 0z`;
-  const d = `M${x} ${y}h${w}v${h}h${-w}z${(next?.at ?? []).map(hole).join("")}`;
-  return make("path", { d, fill: "#000", "fill-opacity": next ? 0.5 : 0.3, "fill-rule": next?.at.length > 1 ? "nonzero" : "evenodd" });
+  const d = `M${x} ${y}h${w}v${h}h${-w}z${next ? hole(centre(next)) : ""}`;
+  return make("path", { d, fill: "#000", "fill-opacity": next ? 0.5 : 0.12, "fill-rule": "evenodd" });
 }
 
-function mark_(mark, one) {
+function mark_(mark, one, box) {
   const [x, y] = centre(mark);
   const r = 13 * one, colour = COLOURS[mark.state] ?? "#fff";
   const line = { stroke: "#000", "stroke-width": 2 * one };
@@ -166,8 +172,15 @@ function mark_(mark, one) {
     open: () => [make("circle", { r: r * 0.6, fill: "#000a", stroke: colour, "stroke-width": 3 * one })],
   };
   group.append(...(shapes[mark.state] ?? shapes.open)());
-  group.append(label(mark.item, 0, -r - 4 * one, 14 * one));
+  const half = mark.item.length * 4.3 * one; // what stands at the edge is named within
+  group.append(label(mark.item, inward(x - half, x + half, box), -r - 4 * one, 14 * one));
   return group;
+}
+
+// How far what spans a to b has to move to be seen whole; nothing where it is out of sight.
+function inward(a, b, [x, , w]) {
+  if (b < x || a > x + w) return 0;
+  return a < x ? x - a : b > x + w ? x + w - b : 0;
 }
 
 function label(words, x, y, size, fill = "#fff") {
@@ -178,20 +191,39 @@ function label(words, x, y, size, fill = "#fff") {
   return made;
 }
 
-function lit(next, one) {
+// One ring where one tip goes; for two tips two rings that do not overlap, each named on its far side.
+function lit(next, one, box) {
   const group = make("g", { class: "lit" });
-  const both = next.at.length > 1;
-  next.at.forEach(([x, y], index) => {
-    const r = 34 * one;
-    const ring = (width, colour) => make("circle", { cx: x, cy: y, r, fill: "none", stroke: colour, "stroke-width": width * one });
-    const ticks = [[1, 0], [-1, 0], [0, 1], [0, -1]].map(([a, b]) => `M${x + a * 42 * one} ${y + b * 42 * one}L${x + a * 60 * one} ${y + b * 60 * one}`).join("");
-    group.append(ring(16, "#000"), make("path", { d: ticks, stroke: "#000", "stroke-width": 14 * one }),
-      ring(9, "#ffe14d"), make("path", { d: ticks, stroke: "#ffe14d", "stroke-width": 7 * one }),
-      make("circle", { cx: x, cy: y, r: 3 * one, fill: "#ffe14d", stroke: "#000", "stroke-width": one }));
-    if (both) group.append(label(index ? "black" : "red", x, y + 86 * one, 22 * one));
-  });
   const [x, y] = centre(next);
-  const top = Math.min(...next.at.map(([, b]) => b));
-  group.append(label(next.item, both ? x : next.at[0][0], (both ? top : y) - 70 * one, 36 * one));
+  const apart = apartness(next);
+  const both = next.at.length > 1;
+  const r = both ? Math.min(34 * one, Math.max(7 * one, apart / 2 - 6 * one)) : 34 * one;
+  const thick = Math.min(1, Math.max(0.45, r / (34 * one)));
+  const [ux, uy] = both && apart ? [(next.at[0][0] - x) / (apart / 2), (next.at[0][1] - y) / (apart / 2)] : [0, -1];
+  const steep = Math.abs(uy) > Math.abs(ux);
+  next.at.forEach(([a, b], index) => {
+    const ring = (width, colour) => make("circle", { cx: a, cy: b, r, fill: "none", stroke: colour, "stroke-width": width * thick * one });
+    // The ticks between two tips would cross each other.
+    const ways = [[1, 0], [-1, 0], [0, 1], [0, -1]].filter(([c, d]) => !both || (steep ? !d : !c));
+    const from = r + 8 * one, to = r + 26 * one;
+    const ticks = ways.map(([c, d]) => `M${a + c * from} ${b + d * from}L${a + c * to} ${b + d * to}`).join("");
+    group.append(ring(16, "#000"), make("path", { d: ticks, stroke: "#000", "stroke-width": 14 * thick * one }),
+      ring(9, "#ffe14d"), make("path", { d: ticks, stroke: "#ffe14d", "stroke-width": 7 * thick * one }),
+      make("circle", { cx: a, cy: b, r: 3 * one, fill: "#ffe14d", stroke: "#000", "stroke-width": one }));
+    if (both) {
+      const way = index ? -1 : 1;
+      group.append(label(index ? "black" : "red", a + way * ux * (r + (index ? 44 : 32) * one), b + way * uy * (r + 22 * one) + 8 * one, 22 * one));
+    }
+  });
+  const size = 36 * one, wide = next.item.length * size * 0.36;
+  let [tx, ty] = both && steep ? [x + r + 44 * one + wide, y + size / 3] : [x, Math.min(...next.at.map(([, b]) => b)) - r - 36 * one];
+  if (tx + wide > box[0] + box[2]) tx = both && steep ? x - r - 44 * one - wide : box[0] + box[2] - wide;
+  tx = Math.max(tx, box[0] + wide);
+  if (ty - size < box[1]) ty = Math.max(...next.at.map(([, b]) => b)) + r + 70 * one;
+  group.append(label(next.item, tx, ty, size));
   return group;
+}
+
+function apartness(mark) {
+  return mark.at.length > 1 ? Math.hypot(mark.at[0][0] - mark.at[1][0], mark.at[0][1] - mark.at[1][1]) : 0;
 }

@@ -134,7 +134,9 @@ def _places(view: View) -> Places | None:
     if board is None:
         return None
     marks = tuple(Mark(_short(visible(each.item)), each.picture, each.at, str(each.state)) for each in board.marks)
-    item = visible(view.item) if view.asked is not None and view.end is None and board.marks else ""
+    stage = view.stage
+    placed = stage is not None and view.item != stage.id and stage.spot(view.item) is not None
+    item = visible(view.item) if placed and view.asked is not None and view.end is None and board.marks else ""
     return Places(board.shows, _short(item), marks[:MOST_MARKS])
 
 

@@ -6,6 +6,9 @@ const $ = (id) => document.getElementById(id);
 const MARKS = { pass: "✓", fail: "✗", unsure: "?", absent: "–", skipped: "↷" };
 const CALM_MS = 400; // a finger that was on its way when the question changed has not read the new one
 const SAID_MS = 1500;
+const LONG = 90; // letters of an instruction that are drawn smaller, and whole
+const WIDE = 1500, TURN_MS = 6000;
+const GAP = 3, WIDEST = 64; // of the path's stones, as in the style sheet
 
 const board = new Board();
 let glance = null;
@@ -27,18 +30,23 @@ function text(id, line) {
   at.className = tone;
 }
 
-// As large as the box allows: tried by halves, remembered while neither words nor box change.
-function fit(id, parts, tone) {
+function fill(id, parts, tone) {
   const box = $(id);
-  const inner = box.firstElementChild;
   const key = JSON.stringify(parts);
   if (box.dataset.key !== key) {
     box.dataset.key = key;
-    inner.replaceChildren(...parts.filter(([words]) => words).map(([words, tag, className]) => element(tag, className, words)));
+    box.firstElementChild.replaceChildren(...parts.filter(([words]) => words).map(([words, tag, className]) => element(tag, className, words)));
   }
   box.classList.remove("plain", "quiet", "good", "bad", "unsure", "alarm");
   if (tone) box.classList.add(tone);
-  const size = `${key} ${box.clientWidth} ${box.clientHeight}`;
+}
+
+// As large as the box allows: tried by halves, remembered while neither words nor box change. All boxes are filled
+// first, since each takes its room from the others.
+function fit(id) {
+  const box = $(id);
+  const inner = box.firstElementChild;
+  const size = `${box.dataset.key} ${box.clientWidth} ${box.clientHeight}`;
   if (box.dataset.size === size || !box.clientHeight) return;
   box.dataset.size = size;
   let low = 14, high = Math.max(15, Math.min(box.clientHeight, 900));
@@ -57,19 +65,28 @@ function draw() {
   text("title", glance.title);
   text("progress", glance.progress);
   text("next", glance.next);
+  $("next").classList.toggle("long", glance.next.text.length > LONG);
   text("detail", glance.detail);
-  $("cautions").replaceChildren(...glance.cautions.slice(0, 2).map((words) => element("li", "", words)));
+  cautions();
   status();
   document.body.classList.toggle("alarm-on", glance.alarm);
-  ground();
   words();
   pictured(board.take(glance.board));
+  ground();
   const { hero, done, aside } = glance;
-  fit("done", done ? [[`${done.mark} ${done.text}`, "span", ""]] : [], done?.tone);
-  fit("aside", aside ? [[aside.text, "span", ""]] : [], aside?.tone);
+  fill("done", done ? [[`${done.mark} ${done.text}`, "span", ""]] : [], done?.tone);
+  fill("aside", aside ? [[aside.text, "span", ""]] : [], aside?.tone);
   $("hero").classList.toggle("waiting", !hero.armed);
-  fit("hero", [[hero.lead && `${hero.lead} `, "span", hero.lead_tone], [hero.text, "span", ""], [hero.unit, "small", ""]], hero.tone);
+  fill("hero", [[hero.lead && `${hero.lead} `, "span", hero.lead_tone], [hero.text, "span", ""], [hero.unit, "small", ""]], hero.tone);
+  for (const id of ["done", "aside", "hero"]) fit(id);
   board.draw();
+}
+
+// All of them where there is room, else one after the other.
+function cautions() {
+  const all = glance.cautions;
+  const shown = innerWidth >= WIDE || all.length < 2 ? all : [all[Math.floor(Date.now() / TURN_MS) % all.length]];
+  $("cautions").replaceChildren(...shown.map((words) => element("li", "", words)));
 }
 
 function status() {
@@ -84,24 +101,27 @@ function pictured(has) {
 
 function ground() {
   const { stones, stretch, span } = glance;
-  const key = JSON.stringify([stones, stretch, span, $("ground").clientWidth]);
+  const key = JSON.stringify([stones, stretch, span, room()]);
   if ($("ground").dataset.key === key) return;
   $("ground").dataset.key = key;
   $("ground").replaceChildren(...(stones ? path(stones) : stretch ? field(stretch) : span !== null ? wait(span) : []));
 }
 
+// Where the ground stands there is none while it is empty.
+const room = () => $("bench").clientWidth - 24;
+
 function path({ stones, here }) {
   const row = element("div", "stones");
-  const wide = $("bench").clientWidth / stones.length;
+  const wide = (room() + GAP) / stones.length;
   row.append(...stones.map(([, place]) => element("i", place, wide >= 18 ? MARKS[place] ?? "" : "")));
   const names = element("div", "names");
   const taken = [];
-  const each = Math.min(67, wide);
+  const each = Math.min(WIDEST + GAP, wide);
   const order = stones.map((_, index) => index).sort((a, b) => (b === here) - (a === here) || weight(stones[b]) - weight(stones[a]) || a - b);
   for (const index of order) {
     const [name] = stones[index];
     const width = name.length * 9 + 8;
-    const middle = Math.min(Math.max((index + 0.5) * each, width / 2), $("bench").clientWidth - 24 - width / 2);
+    const middle = Math.min(Math.max((index + 0.5) * each - GAP / 2, width / 2), room() - width / 2);
     if (!name || taken.some(([left, right]) => middle - width / 2 < right && middle + width / 2 > left)) continue;
     taken.push([middle - width / 2, middle + width / 2]);
     const label = element("span", index === here ? "mine" : "", name);
@@ -135,7 +155,7 @@ function field(at) {
   const taken = [];
   for (const [place, words, tone] of at.words) {
     const width = words.length * 9 + 8;
-    const middle = Math.min(Math.max(place * $("bench").clientWidth, width / 2), $("bench").clientWidth - 24 - width / 2);
+    const middle = Math.min(Math.max(place * room(), width / 2), room() - width / 2);
     if (taken.some(([left, right]) => middle - width / 2 < right && middle + width / 2 > left)) continue;
     taken.push([middle - width / 2, middle + width / 2]);
     const label = element("span", tone, words);
@@ -163,7 +183,7 @@ function words() {
   shownPrompt = glance.prompt;
   shownAt = performance.now();
   box.replaceChildren(...glance.words.map((word) => {
-    const button = element("button", "", word);
+    const button = element("button", word === "yes" ? "yes" : "", word);
     button.type = "button";
     button.addEventListener("click", () => say(word, shownPrompt));
     return button;
