@@ -15,7 +15,7 @@ import pytest
 
 from tests.e2e.jobs import going_on, journals_in, new_job, sittings
 from tests.e2e.outside_meter import OPEN, Meter
-from tests.e2e.program import Record, of_kind, plan_file, program, run, sweep, verdicts
+from tests.e2e.program import Record, of_kind, pause, plan_file, program, run, sweep, verdicts
 from tests.e2e.test_continue import arguments, records
 from tests.e2e.test_words import GOOD, REPEAT_S, Operator, confirm, journal, noted, operator
 
@@ -144,10 +144,10 @@ SCENES = (leave_and_come_back, no_reference, accept_it, a_new_fuse)
 
 @pytest.fixture(scope="module")
 def played(tmp_path_factory: pytest.TempPathFactory, journals: list[Path]) -> dict[tuple[str, str], list[Record]]:
-    """Every scene's journal, each played by lines and by keys; a few at a time. All end with status 0."""
+    """Every scene's journal, each played by lines and by keys, side by side. All end with status 0."""
     keys: list[tuple[Callable[[str, Path], int], str]] = [(scene, how) for how in ("lines", "keys") for scene in SCENES]
     folders = {(scene, how): tmp_path_factory.mktemp(f"{scene.__name__}-{how}") for scene, how in keys}
-    with ThreadPoolExecutor(4) as pool:
+    with ThreadPoolExecutor(len(keys)) as pool:
         done = dict(zip(keys, pool.map(lambda key: key[0](key[1], folders[key]), keys), strict=True))
     journals += [folder / "session.jsonl" for folder in folders.values()]
     assert done == dict.fromkeys(keys, 0)
@@ -206,30 +206,31 @@ def test_a_new_part_is_listed_and_measured(played: dict[tuple[str, str], list[Re
     ]
 
 
+@pytest.mark.usefixtures("hastened")
 def test_a_reference_is_born_in_the_middle_of_a_job(tmp_path: Path, journals: list[Path]) -> None:
     """R's trimmer needs a good unit's value: L is taken, said to be good, and R is told beside it and turned there."""
     job = new_job(tmp_path, BRIDGE, units=("R", "L"))
     with Meter(tmp_path) as meter, program(*going_on(job, meter)) as metercap:
         metercap.until(lambda seen: of_kind(seen, "reading"), "reading")
-        time.sleep(1.5)
+        pause(1.5)
         meter.tips = 1860.0
         metercap.until(lambda seen: "no reference" in of_kind(seen, "prompt")[-1]["say"], "question for a reference")
         meter.tips = OPEN
         metercap.say("take L")
         metercap.until(lambda seen: len(sittings(seen)) == 2, "L")
         metercap.say("good")
-        time.sleep(3.0)
+        pause(3.0)
         meter.tips = 2190.0
         metercap.until(lambda seen: "RV1" in verdicts(sittings(seen)[1]), "L's value")
         meter.tips = OPEN
         metercap.say("take R")
         metercap.until(lambda seen: len(sittings(seen)) == 3, "R again")
-        time.sleep(3.0)
+        pause(3.0)
         meter.tips = 1860.0
         metercap.until(lambda seen: of_kind(seen, "prompt")[-1]["do"] == "turn", "turning")
         for ohm in (1900.0, 2000.0, 2100.0, 2190.0):
             meter.tips = ohm
-            time.sleep(0.2)
+            pause(0.2)
         metercap.until(lambda seen: "RV1" in verdicts(sittings(seen)[2]), "R's verdict")
         metercap.say("quit")
         metercap.wait()

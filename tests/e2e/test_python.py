@@ -16,10 +16,12 @@ from pathlib import Path
 import pytest
 
 import metercap
+from metercap.clock import ScaledClock
 from metercap.errors import LinkError, ProfileError
 from metercap.link.ports import announced
 from metercap.link.tape import Arrival, tape_lines
 from metercap.records import LinkState
+from tests.e2e import outside_meter
 from tests.e2e.outside_meter import Meter, Shown, lcd14
 
 pytestmark = pytest.mark.skipif(not Path("/proc/self/fd").exists(), reason="needs pseudo-terminals and /proc")
@@ -67,8 +69,11 @@ def test_a_named_meter_is_read_and_its_port_closed(meter: Meter) -> None:
     readings.close()
 
 
-def test_a_meter_is_found_without_a_name(meter: Meter, caplog: pytest.LogCaptureFixture) -> None:
+def test_a_meter_is_found_without_a_name(
+    hastened: None, meter: Meter, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The only one that is heard, and that is told to the log."""
+    monkeypatch.setattr(ScaledClock.__init__, "__defaults__", (outside_meter.HASTE, time.monotonic))
     meter.tips = 0.3
     with caplog.at_level(logging.INFO, "metercap"), metercap.open() as readings:
         assert next(reading for reading in readings if reading.value is not None).value == 0.3

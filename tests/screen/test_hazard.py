@@ -25,8 +25,8 @@ LIMIT_OHM = 1200.0
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Iterator[Terminal]:
-    """The shipped scene, on the step that tunes the bridge, at five times the speed."""
-    arguments = ["-m", "metercap", "practice", "gc8-b-whole", "--steps", "bridge", "--no-safe", "--speed", "5"]
+    """The shipped scene, on the step that tunes the bridge, at ten times the speed."""
+    arguments = ["-m", "metercap", "practice", "gc8-b-whole", "--steps", "bridge", "--no-safe", "--speed", "10"]
     run = Terminal([*arguments, "--out", str(tmp_path / "out")], columns=100, rows=30)
     yield run
     run.close()
@@ -59,7 +59,7 @@ def stands(run: Terminal, seconds: float) -> None:
 def test_the_alarm_stands_while_the_hand_rests_and_after_the_tips_are_off(bench: Terminal, tmp_path: Path) -> None:
     """Far down below 1.2 kilohm and rest; lift; quit: said, written, and what the report begins with."""
     turn_past(bench)
-    stands(bench, 2.0)
+    stands(bench, 1.0)
     bench.keys(DOWN)
     bench.until("touch it again and turn the trimmer back")
     stands(bench, 1.0)
@@ -100,7 +100,7 @@ def test_turned_back_the_alarm_ends(bench: Terminal, tmp_path: Path) -> None:
 
 def test_a_powered_step_is_refused_and_says_why(tmp_path: Path) -> None:
     """Given up past its limit, the rails come next: yes is not taken, and nothing is judged there."""
-    arguments = ["-m", "metercap", "practice", "gc8-b-whole", "--steps", "bridge,rails", "--no-safe", "--speed", "5"]
+    arguments = ["-m", "metercap", "practice", "gc8-b-whole", "--steps", "bridge,rails", "--no-safe", "--speed", "10"]
     run = Terminal([*arguments, "--out", str(tmp_path / "out")], columns=100, rows=30)
     try:
         turn_past(run)
