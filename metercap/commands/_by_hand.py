@@ -12,6 +12,7 @@ import click
 from metercap.clock import ScaledClock
 from metercap.commands._bench import over_port, practice_record, untrue
 from metercap.commands._live import INTERRUPTED, Keep, Shown, print_closing, rescue, shown_by
+from metercap.commands._pictures import picture_folders
 from metercap.commands._saying import complain
 from metercap.commands._setting import Setting
 from metercap.commands._web import Paged
@@ -139,7 +140,14 @@ def stdin_lines(read: Read, complain: Tell) -> list[WordSource]:
 
 
 def practise(
-    chosen: Setting, folder: Path, *, speed: float, plain: bool, as_json: bool, page: Paged | None = None
+    chosen: Setting,
+    folder: Path,
+    *,
+    speed: float,
+    plain: bool,
+    as_json: bool,
+    pictures: bool = True,
+    page: Paged | None = None,
 ) -> int:
     """Run a whole session by hand into a new journal in `folder`; return a session's exit status."""
     scene = chosen.scene
@@ -159,7 +167,8 @@ def practise(
     audit = Audit(bench)
     with PracticePort(bench, clock) as port, Writer.create(journal, record) as writer:
         grip = Grip(port)
-        shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, page=page)
+        where = picture_folders(chosen.plan_name) if pictures and chosen.plan.pictures else ()
+        shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, pictures=where, page=page)
         shown = with_lines(grip, shown)
         try:
             reason = over_port(port, clock, session, record, writer, [keep, audit], shown)

@@ -14,6 +14,7 @@ import msgspec
 from metercap.clock import ScaledClock, VirtualClock
 from metercap.commands._live import INTERRUPTED, Keep, Shown, print_closing, rescue, run_live, shown_by
 from metercap.commands._opening import session_record, step_ids
+from metercap.commands._pictures import picture_folders
 from metercap.commands._plans import checked_plan
 from metercap.commands._rates import keep_rates, kept_rates
 from metercap.commands._reference import Rows, read_reference
@@ -168,7 +169,14 @@ class _Run:
         if stage is not None and stage.show is not None:
             shown = stage.show(self._page)
         else:
-            shown = shown_by(as_json=wish.as_json, plain=plain, sound=sound, linger_s=linger_s, page=self._page)
+            shown = shown_by(
+                as_json=wish.as_json,
+                plain=plain,
+                sound=sound,
+                linger_s=linger_s,
+                pictures=picture_folders(None, self._folder.path) if wish.pictures else (),
+                page=self._page,
+            )
         try:
             if stage is not None and stage.play is not None:
                 reason = stage.play(

@@ -139,12 +139,14 @@ def shown_by(
     linger_s: float = LINGER_S,
     hands: Hands | None = None,
     page: Paged | None = None,
+    pictures: Sequence[Path] = (),
 ) -> Shown:
     """Choose the output: the file's lines, lines for people, or the full screen where there is a terminal.
 
     Words come from stdin as lines, or as keys in a terminal. With `sound`, whoever sits at a terminal also hears the
-    session as the settings say. The screen stays `linger_s` after the end, or until a key; its keys move `hands` too.
-    A second screen's `page` begins here, and ends with the rest.
+    session as the settings say. The screen stays `linger_s` after the end, or until a key; its keys move `hands` too;
+    it shows the plan's pictures from the folders `pictures`. A second screen's `page` begins here, and ends with the
+    rest.
     """
     heard: list[Observer] = []
     closing = contextlib.ExitStack()
@@ -161,7 +163,7 @@ def shown_by(
         closing.callback(page.teller.close)
         page.teller.begin()
     if not (as_json or plain) and full_screen():
-        return _on_screen(linger_s, heard, words, closing.close, hands, page)
+        return _on_screen(linger_s, heard, words, closing.close, hands, page, pictures)
     shows: JsonLines | PlainLines
     if as_json:
         shows, say = JsonLines(), complain
@@ -207,6 +209,7 @@ def _on_screen(
     close: Callable[[], None],
     hands: Hands | None,
     page: Paged | None,
+    pictures: Sequence[Path],
 ) -> Shown:
     from metercap.screen.observer import ScreenObserver
     from metercap.screen.pedals import load_pedals, save_pedal
@@ -245,6 +248,7 @@ def _on_screen(
             learned=learned,
             hands=hands,
             linger_s=linger_s,
+            pictures=pictures,
             instead=lines,
             second=None if page is None else page.at,
         )
@@ -301,6 +305,7 @@ def run_session(
     plain: bool,
     as_json: bool,
     page: Paged | None = None,
+    pictures: Sequence[Path] = (),
 ) -> int:
     """Run one session to its end and return the exit status."""
     session = Session(record)
@@ -310,7 +315,7 @@ def run_session(
         source.stop()
         raise
     keep = Keep()
-    shown = shown_by(as_json=as_json, plain=plain, sound=True, page=page)
+    shown = shown_by(as_json=as_json, plain=plain, sound=True, pictures=pictures, page=page)
     try:
         reason = run_live(session, record, source, clock, writer, shown, observers=[keep])
     finally:

@@ -14,6 +14,7 @@ from metercap.commands._bench import FASTEST_PORT, LINGER_S
 from metercap.commands._by_hand import Grip, with_lines
 from metercap.commands._jobs import Stage, run_job
 from metercap.commands._live import Shown, shown_by
+from metercap.commands._pictures import picture_folders
 from metercap.commands._started import Wish
 from metercap.commands._web import Paged
 from metercap.gate import visible
@@ -57,6 +58,7 @@ def play_job(
     sound: bool = False,
     web: str | None = None,
     web_words: bool = False,
+    pictures: bool = True,
 ) -> PlayedJob:
     """Play a whole job into a new folder: over a pseudo-terminal, or in process on a clock of its own."""
     folder = make_job(job, path)
@@ -71,6 +73,7 @@ def play_job(
         as_json=as_json,
         web=web,
         web_words=web_words,
+        pictures=pictures,
     )
     if speed > FASTEST_PORT or sys.platform == "win32":
         virtual = VirtualClock()
@@ -102,6 +105,7 @@ def practise_job(
     as_json: bool = False,
     web: str | None = None,
     web_words: bool = False,
+    pictures: bool = True,
 ) -> int:
     """Let a person work on a job's units by virtual hands, `take TAG` from one to the other; return the exit status."""
     folder = make_job(job, path)
@@ -127,7 +131,10 @@ def practise_job(
             port.at_once(lambda _: mat.sit(*words))  # type: ignore[arg-type]
 
         def show(page: Paged | None) -> Shown:
-            shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, page=page)
+            where = picture_folders(None, path) if pictures else ()
+            shown = shown_by(
+                as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, pictures=where, page=page
+            )
             return with_lines(grip, shown)
 
         stage = Stage(clock, sit, (port,), (port,), show=show)

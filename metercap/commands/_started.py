@@ -11,6 +11,7 @@ import msgspec
 from metercap.clock import ScaledClock
 from metercap.commands._earlier import earlier
 from metercap.commands._opening import free_name, session_record, step_ids
+from metercap.commands._pictures import picture_folders
 from metercap.commands._rates import kept_rates
 from metercap.commands._reference import read_reference, tell_missing
 from metercap.commands._saying import tell
@@ -42,6 +43,7 @@ class Wish(msgspec.Struct, frozen=True, kw_only=True):
     as_json: bool = False
     web: str | None = None
     web_words: bool = False
+    pictures: bool = True
 
 
 def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: Wish, *, plan_name: str = "") -> int:
@@ -106,4 +108,5 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
         remember(port=port, meter=meter, journal=str(out.absolute()), plan=plan_name)
     from metercap.commands._live import run_session
 
-    return run_session(record, source, clock, out, plain=wish.plain, as_json=wish.as_json, page=page)
+    pictures = picture_folders(plan_name, out.parent) if wish.pictures and plan.pictures else ()
+    return run_session(record, source, clock, out, plain=wish.plain, as_json=wish.as_json, pictures=pictures, page=page)

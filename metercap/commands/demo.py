@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from metercap.commands._numbers import Number, Whole
+from metercap.commands._pictures import pictures_option
 from metercap.commands._web import WithWeb, web_options
 from metercap.gate import visible
 
@@ -39,6 +40,7 @@ JOB = "gc8-pair"
 @click.option("--out", type=click.Path(path_type=Path), help="New folder of the job; default: a temporary one.")
 @click.option("--sound", is_flag=True, help="Let it be heard as well.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
+@pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print the journals' own lines.")
 @web_options
 def command(
@@ -47,6 +49,7 @@ def command(
     out: Path | None,
     sound: bool,
     plain: bool,
+    no_pictures: bool,
     as_json: bool,
     web: str | None,
     web_words: bool,
@@ -69,6 +72,7 @@ def command(
         plain=plain,
         as_json=as_json,
         sound=sound,
+        pictures=not no_pictures,
         web=web,
         web_words=web_words,
     )

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from metercap.commands._numbers import Number, Whole
+from metercap.commands._pictures import pictures_option
 from metercap.commands._values import PLAN, SCENE, STEPS
 from metercap.commands._web import WithWeb, web_options
 
@@ -60,6 +61,7 @@ USUAL = "gc8-b"
 @click.option("--seed", type=Whole(-(2**31)), help="Another board and another noise.")
 @click.option("--out", type=click.Path(path_type=Path), help="New folder for the journal; default: a temporary one.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen, moves and words as lines on stdin.")
+@pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, the port or the list as JSON.")
 @web_options
 def command(
@@ -76,6 +78,7 @@ def command(
     seed: int | None,
     out: Path | None,
     plain: bool,
+    no_pictures: bool,
     as_json: bool,
     web: str | None,
     web_words: bool,
@@ -102,6 +105,7 @@ def command(
             out=out,
             plain=plain,
             as_json=as_json,
+            pictures=not no_pictures,
             web=web,
             web_words=web_words,
         )
@@ -149,7 +153,8 @@ def command(
     from metercap.commands._web import plan_folders, second_screen
 
     page = second_screen(web, web_words, folders=plan_folders(chosen.plan_name))
-    return practise(chosen, folder(), speed=speed, plain=plain, as_json=as_json, page=page)
+    shows = {"plain": plain, "as_json": as_json, "pictures": not no_pictures}
+    return practise(chosen, folder(), speed=speed, page=page, **shows)
 
 
 def _job(scene: str, unfit: dict[str, Any], steps: str | None, *, out: Path | None, **how: Any) -> int:

@@ -5,13 +5,14 @@ from __future__ import annotations
 import contextlib
 import itertools
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from metercap.commands._numbers import Number
+from metercap.commands._pictures import picture_folders, pictures_option
 from metercap.commands._saying import complain
 from metercap.commands._values import PLAN
 from metercap.commands._web import Paged, WithWeb, second_screen, told_lines, web_only
@@ -41,6 +42,7 @@ recorded, else 1 with the first difference."""
 @click.option("--plan", "other", type=PLAN, metavar="OTHER", help="Judge the recorded contacts by this plan's limits.")
 @click.option("--check", "checking", is_flag=True, help="Derive everything again and compare; never paces.")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
+@pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print records as JSON lines.")
 @web_only
 def command(
@@ -49,6 +51,7 @@ def command(
     other: str | None,
     checking: bool,
     plain: bool,
+    no_pictures: bool,
     as_json: bool,
     web: str | None,
 ) -> int:
@@ -65,7 +68,7 @@ def command(
         if page is not None:
             stack.callback(page.teller.close)
             page.teller.begin()
-        return _each(file, lambda each: _play(each, speed, plain, as_json, page), checking)
+        return _each(file, lambda each: _play(each, speed, plain, not no_pictures, as_json, page), checking)
 
 
 def _each(file: Path, one: Callable[[Path], int], checking: bool) -> int:
@@ -106,11 +109,12 @@ def _judged(file: Path, other: str | None, as_json: bool) -> int:
     return rejudge_file(file, other, as_json=as_json)
 
 
-def _play(file: Path, speed: float | None, plain: bool, as_json: bool, page: Paged | None) -> int:
+def _play(file: Path, speed: float | None, plain: bool, pictures: bool, as_json: bool, page: Paged | None) -> int:
     from metercap.commands._live import full_screen
 
     if not (plain or as_json) and full_screen():
-        return _on_screen(file, 1.0 if speed is None else speed, page)
+        folders = picture_folders(None, file.absolute().parent) if pictures else ()
+        return _on_screen(file, 1.0 if speed is None else speed, folders, page)
     # Whoever watches on a second screen wants to see it happen.
     return _in_lines(file, 1.0 if speed is None and page is not None else speed, as_json, page)
 
@@ -126,7 +130,7 @@ class _Both:
         self._first.look(view)
 
 
-def _on_screen(file: Path, speed: float, page: Paged | None) -> int:
+def _on_screen(file: Path, speed: float, pictures: Sequence[Path], page: Paged | None) -> int:
     """Play the recorded session on the full screen, with keys to pause, step, speed up and jump."""
     from metercap.journal import Kept
     from metercap.outcome import fold
@@ -140,7 +144,9 @@ def _on_screen(file: Path, speed: float, page: Paged | None) -> int:
         second = None
         if page is not None:
             page.teller.clock, second = player, page.at
-        reason = run_screen(player, observer, words=player, clock=player, controls=player, second=second)
+        reason = run_screen(
+            player, observer, words=player, clock=player, controls=player, pictures=pictures, second=second
+        )
         return 130 if reason == "interrupted" else fold(records).exit_status
 
 

@@ -8,6 +8,7 @@ import click
 
 from metercap.commands._names import unit_name
 from metercap.commands._numbers import Number
+from metercap.commands._pictures import pictures_option
 from metercap.commands._values import METER, PLAN, PORT, STEPS, UNIT
 from metercap.commands._web import WithWeb, web_options
 
@@ -67,6 +68,7 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
 @click.option("--out", type=click.Path(path_type=Path), help="New journal. [default: named for date, time and unit]")
 @click.option("--plain", is_flag=True, help="Lines instead of the full screen.")
+@pictures_option
 @click.option("--json", "as_json", is_flag=True, help="Print the journal's own lines, read words from stdin.")
 @web_options
 def command(
@@ -85,6 +87,7 @@ def command(
     no_safe: bool,
     out: Path | None,
     plain: bool,
+    no_pictures: bool,
     as_json: bool,
     web: str | None,
     web_words: bool,
@@ -116,6 +119,7 @@ def command(
         as_json=as_json,
         web=web,
         web_words=web_words,
+        pictures=not no_pictures,
     )
     job = None if plan is None else job_of_argument(plan)
     if job is not None:

@@ -1,4 +1,4 @@
-"""The terminal: one widget that holds the picture, and the app that draws, listens and ends well.
+"""The app: it draws, listens and ends well.
 
 A record wakes the screen at once; pictures are at most 30 a second, and only cells that changed are drawn again.
 """
@@ -7,87 +7,34 @@ from __future__ import annotations
 
 import asyncio
 import time
-from collections.abc import Callable
-from typing import ClassVar
+from collections.abc import Callable, Sequence
+from pathlib import Path as FilePath
+from typing import Any, ClassVar
 
 import msgspec
-from rich.style import Style
 from textual import events
 from textual.app import App, ComposeResult
 from textual.geometry import Region, Size
-from textual.strip import Strip
-from textual.widget import Widget
 
 from metercap.clock import Now
 from metercap.screen.canvas import Canvas
 from metercap.screen.face import face
+from metercap.screen.inset import Inset
 from metercap.screen.keyboard import Act, Keyboard, Mode
 from metercap.screen.model import Face, Line, Path, Place, Tone
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.pages import SecondScreen, paint_help, paint_list, paint_second, pedal_view, quit_view
-from metercap.screen.paint import paint
+from metercap.screen.paint import Box, paint
 from metercap.screen.ports import Controls, Hands, WordPort, sign_of
+from metercap.screen.text import visible
 from metercap.screen.theme import THEMES, Theme
+from metercap.screen.widget import Board
 
 FRAME_S = 1 / 30
 """Least real time between two pictures."""
 BEAT_S = 0.5
 """How often the picture is looked at without any record: clocks run, marks fade."""
 NOTICE_S = 2.0
-
-
-class Board(Widget):
-    """Holds the picture and draws what changed of it."""
-
-    DEFAULT_CSS = "Board { width: 100%; height: 100%; }"
-    can_focus = False
-
-    def __init__(self, theme: Theme) -> None:
-        super().__init__()
-        self._theme = theme
-        self._canvas = Canvas(1, 1)
-        self._strips: list[Strip] = []
-
-    @property
-    def canvas(self) -> Canvas:
-        """The picture on the screen."""
-        return self._canvas
-
-    def show(self, canvas: Canvas, theme: Theme) -> None:
-        """Take a new picture and refresh the cells that differ from the last one."""
-        old, self._canvas = self._canvas, canvas
-        if (old.width, old.height) != (canvas.width, canvas.height) or theme is not self._theme:
-            self._theme = theme
-            self._strips = [self._strip(y) for y in range(canvas.height)]
-            self.refresh()
-            return
-        regions = []
-        for y, row in enumerate(canvas.rows):
-            span = row.changed(old.rows[y])
-            if span is not None:
-                self._strips[y] = self._strip(y)
-                regions.append(Region(span[0], y, span[1] - span[0] + 1, 1))
-        if regions:
-            self.refresh(*regions)
-
-    def _strip(self, y: int) -> Strip:
-        return Strip(self._canvas.rows[y].segments(self._theme.styles), self._canvas.width)
-
-    def render_line(self, y: int) -> Strip:
-        """Return one row of the picture."""
-        if y < len(self._strips):
-            return self._strips[y]
-        return Strip.blank(self.size.width, Style(bgcolor=self._theme.background))
-
-    def render_lines(self, crop: Region) -> list[Strip]:
-        """Return the rows of a region as they are: there are no borders to add and no styles to lay under them."""
-        left, right = crop.column_span
-        whole = (left, right) == (0, self._canvas.width)
-        return [self.render_line(y) if whole else self.render_line(y).crop(left, right) for y in crop.line_range]
-
-    def get_content_width(self, container: Size, viewport: Size) -> int:
-        """Fill the terminal."""
-        return container.width
 
 
 class BenchApp(App[None], inherit_bindings=False):
@@ -110,6 +57,7 @@ class BenchApp(App[None], inherit_bindings=False):
         learned: Callable[[str, str], None] = lambda key, word: None,
         linger_s: float = 30.0,
         second: SecondScreen | None = None,
+        pictures: Sequence[FilePath] = (),
     ) -> None:
         super().__init__(ansi_color=theme.background is None)
         self.fault: BaseException | None = None
@@ -128,6 +76,9 @@ class BenchApp(App[None], inherit_bindings=False):
         self._learned = learned
         self._linger_s = linger_s
         self._second = second
+        self._pictures = pictures
+        self._inset: Inset | None = None
+        self._box: Box | None = None
         self._board = Board(theme)
         self._scroll = 0
         self._notice_s = float("-inf")
@@ -144,6 +95,8 @@ class BenchApp(App[None], inherit_bindings=False):
         """Begin to listen to the records."""
         self._ground()
         self._loop_here = asyncio.get_running_loop()
+        if self._pictures and hasattr(self._driver, "waiting"):
+            self._inset = Inset(self._driver, self._pictures, self._wake, self._later)  # type: ignore[arg-type]
         self._observer.changed = self._wake
         self.set_interval(BEAT_S, self._beat)
         if self._over_s == float("-inf"):  # the session ended before there was a screen
@@ -153,9 +106,13 @@ class BenchApp(App[None], inherit_bindings=False):
     def on_unmount(self) -> None:
         """Let the session go on without a screen."""
         self._observer.changed = None
+        if self._inset is not None:
+            self._inset.close()
 
     def on_resize(self, event: events.Resize) -> None:
         """Draw anew in the new size."""
+        if self._inset is not None:
+            self._inset.resized(event.size.width, event.size.height)
         self._draw(event.size)
 
     # --- being woken
@@ -216,7 +173,9 @@ class BenchApp(App[None], inherit_bindings=False):
                 self._driver.torn = False  # type: ignore[union-attr]
                 self.screen.refresh()
                 self._board.refresh()
+            self._box = None
             self._board.show(self._picture(area.width, area.height), self._look)
+            self._place()
             self._drawn_s = time.monotonic()
         except Exception as error:
             self._fail(error)
@@ -256,7 +215,40 @@ class BenchApp(App[None], inherit_bindings=False):
             status = (Line(self._hands.status, Tone.PLAIN), *shown.status)
             shown = msgspec.structs.replace(shown, status=status, words=(*(does for _, does in offers), *shown.words))
             keys = keys | {does: sign_of(move) for move, does in offers}
-        return paint(shown, columns, rows, keys, keyboard.entry)
+        if self._inset is not None:
+            board = self._observer.view.board
+            if why := self._inset.why(board):
+                status = (Line(f"picture: {visible(why)}", Tone.UNSURE), *shown.status)
+                shown = msgspec.structs.replace(shown, status=status)
+            self._box = self._inset.room(shown, board, columns, rows)
+        return paint(shown, columns, rows, keys, keyboard.entry, self._box)
+
+    # --- the board's picture
+
+    def answered(self, key: str) -> None:
+        """The terminal has answered a question."""
+        if self._inset is not None:
+            self._inset.hear(key)
+
+    def _place(self) -> None:
+        if self._inset is None:
+            return
+        gone = self._inset.show(self._observer.view.board, self._box, grey=self._look.background is None)
+        if gone is not None:
+            self._board.refresh(Region(gone.x, gone.y, gone.columns, gone.rows))
+        if self._inset.unsent:
+            self.call_after_refresh(self._inset.send)
+
+    def _later(self, wait_s: float, act: Callable[[], None]) -> None:
+        if self._loop_here is not None:
+            self._loop_here.call_later(wait_s, act)
+
+    def _display(self, screen: Any, renderable: Any) -> None:
+        """The library shows letters: the rows of the picture that it wrote over come after them."""
+        super()._display(screen, renderable)
+        if self._inset is not None:
+            self._inset.painted(renderable)
+            self._inset.send()
 
     # --- keys
 

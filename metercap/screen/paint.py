@@ -9,10 +9,13 @@ room by where the big letters stand, before a word is read. What is said beside 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
+from typing import NamedTuple
 
 import msgspec
 
+from metercap.screen.answers import Cell
 from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.grounds import paint_field, paint_path, paint_span
 from metercap.screen.hero import paint_hero
@@ -20,6 +23,26 @@ from metercap.screen.lettering import MIN_ROWS, capitals, draw, fit_rows, wrap
 from metercap.screen.model import Face, Field, Line, Path, Span, Tone
 from metercap.screen.text import fitted, width, wrapped
 from metercap.screen.theme import TONE_INKS
+
+LEAST_BESIDE, MOST_BESIDE = (20, 9), (52, 20)
+"""Columns and rows that a picture beside the answer takes."""
+LEAST_COLUMNS = 96
+"""Below so many the answer needs them all."""
+SHAPE = 1.2
+"""Width over height of such a picture, and the share of the columns that it takes at most."""
+MOST_SHARE = 0.4
+MOST_PIXELS = 220_000
+"""More would be many bytes for what a glance sees of it."""
+
+
+class Box(NamedTuple):
+    """Cells that are left blank for a picture, and the pixels of each."""
+
+    x: int
+    y: int
+    columns: int
+    rows: int
+    cell: Cell
 
 
 class Plot(msgspec.Struct, frozen=True):
@@ -68,6 +91,19 @@ def plot(face: Face, columns: int, height: int) -> Plot:
     return Plot(**take)
 
 
+def room_beside(face: Face, columns: int, height: int, cell: Cell) -> Box | None:
+    """Return the cells for a picture to the right of the answer, None where the answer needs them."""
+    if face.alarm or columns < LEAST_COLUMNS:
+        return None
+    rows = plot(face, columns, height)
+    most = math.isqrt(int(MOST_PIXELS / SHAPE)) // cell.height
+    high = min(rows.hero - 2, MOST_BESIDE[1], most)
+    wide = min(round(high * cell.height * SHAPE / cell.width), MOST_BESIDE[0], int(columns * MOST_SHARE))
+    if wide < LEAST_BESIDE[0] or high < LEAST_BESIDE[1]:
+        return None
+    return Box(columns - 1 - wide, (1 if rows.top else 0) + (rows.hero - high) // 2, wide, high, cell)
+
+
 def _least(face: Face, columns: int, height: int) -> int:
     """Rows without which the answer cannot be drawn in letters; a long question needs several lines of them."""
     if height < 5:
@@ -76,8 +112,16 @@ def _least(face: Face, columns: int, height: int) -> int:
     return max(MIN_ROWS, min(lines * (MIN_ROWS + 1), height - 6))
 
 
-def paint(face: Face, columns: int, height: int, keys: Mapping[str, str] | None = None, entry: str = "") -> Canvas:
-    """Draw `view`; `keys` gives the key of each word; `entry` is a line being typed, shown instead of the words."""
+def paint(
+    face: Face,
+    columns: int,
+    height: int,
+    keys: Mapping[str, str] | None = None,
+    entry: str = "",
+    box: Box | None = None,
+) -> Canvas:
+    """Draw `view`; `keys` gives the key of each word; `entry` is a line being typed, shown instead of the words; `box`
+    stays blank, for the picture beside the answer."""
     canvas = Canvas(max(1, columns), max(1, height))
     rows = plot(face, canvas.width, canvas.height)
     y = 0
@@ -93,14 +137,15 @@ def paint(face: Face, columns: int, height: int, keys: Mapping[str, str] | None 
     if face.alarm and rows.hero >= MIN_ROWS:
         canvas.fill(0, hero_top, canvas.width, rows.hero, "╱", Ink.BAD)
     aside = _tag_width(canvas, rows.hero, face) if face.tag_stays and not face.alarm else 0
-    if aside:
-        hero = Canvas(canvas.width - aside, rows.hero)
-        paint_hero(hero, 0, rows.hero, face, None if here is None else max(0, here - aside))
+    end = canvas.width if box is None else box.x - 1
+    if aside or box is not None:
+        hero = Canvas(end - aside, rows.hero)
+        paint_hero(hero, 0, rows.hero, face, None if here is None else min(max(0, here - aside), hero.width - 1))
         canvas.paste(aside, hero_top, hero)
     else:
         paint_hero(canvas, hero_top, rows.hero, face, here)
     if face.tag and rows.hero >= 2 * MIN_ROWS:
-        _tag(canvas, hero_top, rows.hero, face.tag)
+        _tag(canvas, hero_top, rows.hero, face.tag, end)
     if rows.detail:
         _centred(canvas, detail_y, face.detail, Ink.TEXT, here)
     for line in _cautions(face, canvas.width, rows.cautions)[: rows.cautions]:
@@ -151,16 +196,17 @@ def _tag_width(canvas: Canvas, rows: int, face: Face) -> int:
     return wide if wide * 5 <= canvas.width else 0
 
 
-def _tag(canvas: Canvas, top: int, rows: int, tag: str) -> None:
-    """The unit's tag again, large, in an upper corner that the answer left free: a mixed-up unit is the worst slip."""
+def _tag(canvas: Canvas, top: int, rows: int, tag: str, end: int) -> None:
+    """The unit's tag again, large, in an upper corner before column `end` that the answer left free: a mixed-up unit is
+    the worst slip."""
     size = min(max(MIN_ROWS, rows // 5), 8)
     drawn = draw(capitals(tag), size)
     wide = drawn.width + 4
-    for x in (1, canvas.width - 1 - wide):
+    for x in (1, end - 1 - wide):
         free = x >= 1 and all(
             canvas.rows[y].chars[cell] in " ╱"
             for y in range(top, top + size + 3)
-            for cell in range(max(0, x - 2), min(canvas.width, x + wide + 2))
+            for cell in range(max(0, x - 2), min(end, x + wide + 2))
         )
         if free and wide * 5 <= canvas.width:
             canvas.letters(x + 2, top + 1, drawn, Ink.TEXT)

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from pathlib import Path
 
 from metercap.clock import Now
 from metercap.live.signals import stop_signals
@@ -56,6 +57,7 @@ def run_screen(
     pedals: Mapping[str, str] | None = None,
     learned: Callable[[str, str], None] = lambda key, word: None,
     linger_s: float = 30.0,
+    pictures: Sequence[Path] = (),
     instead: Callable[[BaseException], Callable[[], None]] | None = None,
     second: SecondScreen | None = None,
 ) -> str:
@@ -63,9 +65,10 @@ def run_screen(
 
     `words` takes the operator's words and the wish to end (a live session's inbox, a replay's player). `clock` tells
     session time between records, `problem` what the journal cannot do at the moment. `controls` makes it a replay,
-    `hands` a practice by hand. `second` is where a second screen is. `pedals` maps keys to words, `learned` is told of
-    a new one. After the session's end the screen stays until a key, or `linger_s` real seconds; after a word to quit or
-    a signal it goes at once.
+    `hands` a practice by hand. `second` is where a second screen is, `pictures` where the plan's pictures may lie, for
+    a terminal that can show them; none is asked without. `pedals` maps keys to words, `learned` is told of a new one.
+    After the session's end the screen stays until a key, or `linger_s` real seconds; after a word to quit or a signal
+    it goes at once.
 
     A defect in the picture ends the picture alone: `instead` is called with it, begins to show the session in another
     way and returns what ends that. A terminal that is gone leaves the session to its own end, or to a signal.
@@ -94,6 +97,7 @@ def run_screen(
         learned=learned,
         linger_s=linger_s,
         second=second,
+        pictures=pictures,
     )
     app.driver_class = sturdy(app.driver_class)
     session = _Session(runner, lambda reason: app.session_over(at_once=reason in ("interrupted", "fault", "quit")))

@@ -12,11 +12,11 @@ import msgspec
 from textual import events
 from textual.app import App, ComposeResult
 
-from metercap.screen.app import Board
 from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.lettering import draw, fit_rows
 from metercap.screen.text import wrapped
 from metercap.screen.theme import Theme
+from metercap.screen.widget import Board
 
 BEAT_S = 0.25
 MARGIN = 2

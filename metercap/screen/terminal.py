@@ -37,7 +37,8 @@ def sturdy(driver: type) -> type:
     from textual._xterm_parser import XTermParser
 
     from metercap.outlet import Lane
-    from metercap.words.cutting import ESCAPE, Cutter
+    from metercap.screen.answers import MOST_ANSWER, is_answer
+    from metercap.words.cutting import ESCAPE, REPORT, Cutter
 
     class SturdyDriver(driver):  # type: ignore[misc]
         """The platform's driver, made to outlast its terminal."""
@@ -49,11 +50,18 @@ def sturdy(driver: type) -> type:
             self.gone = False
             self.torn = False
             """Something was not sent: the next picture must be a whole one."""
+            self.await_until_s = 0.0
+            """So long, on the monotonic clock, the rest of a broken answer is waited for."""
+
+        @property
+        def waiting(self) -> int:
+            """How many bytes wait for the terminal."""
+            return 0 if self._lane is None else self._lane.held
 
         @property
         def still(self) -> bool:
             """Whether the terminal takes nothing at the moment."""
-            return self._lane is not None and self._lane.held > MOST_WAITING // 2
+            return self.waiting > MOST_WAITING // 2
 
         def write(self, data: str) -> None:
             """Send text, or leave it when the terminal stands still or is gone."""
@@ -100,7 +108,7 @@ def sturdy(driver: type) -> type:
         def run_input_thread(self) -> None:
             """Read keys until the end, of the program or of the terminal."""
             decode = codecs.getincrementaldecoder("utf-8")("replace").decode
-            cutter = Cutter(MOST_SEQUENCE)
+            cutter = Cutter(MOST_ANSWER)
             heard_s = time.monotonic()
             while not self.exit_event.is_set():
                 text = ""
@@ -114,13 +122,22 @@ def sturdy(driver: type) -> type:
                 except (OSError, ValueError):
                     self._tell_gone()
                     return
-                if not text and cutter.held == ESCAPE:
-                    self._take_key(cutter.quiet())
-                elif not text and time.monotonic() - heard_s > FORGET_S:
-                    cutter.forget()
+                if not text:
+                    self._quiet(cutter, time.monotonic(), heard_s)
                 for character in text:
                     if key := cutter.feed(character):
                         self._take_key(key)
+
+        def _quiet(self, cutter: Cutter, now_s: float, heard_s: float) -> None:
+            """Nothing came: what was begun is the escape key, or nothing, unless it may be an answer on its way.
+
+            No key begins as a report does, so the rest of one is waited for however late it comes.
+            """
+            long = now_s - heard_s > FORGET_S
+            if cutter.held == ESCAPE and (long or now_s > self.await_until_s):
+                self._take_key(cutter.quiet())
+            elif long and now_s > self.await_until_s and not cutter.held.startswith(REPORT):
+                cutter.forget()
 
         def _take_key(self, key: str) -> None:
             """Pass on what a whole key or report says; one that the library does not know says nothing.
@@ -130,6 +147,12 @@ def sturdy(driver: type) -> type:
             """
             if key == ESCAPE:
                 self.process_message(events.Key("escape", key))
+                return
+            if is_answer(key):
+                with contextlib.suppress(RuntimeError):
+                    self._loop.call_soon_threadsafe(getattr(self._app, "answered", len), key)
+                return
+            if len(key) > MOST_SEQUENCE:
                 return
             try:
                 messages = list(self._parser.feed(key))

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 ESCAPE = "\x1b"
 INTERRUPT = "\x03"
+REPORT = "\x1b[?"
+"""How a terminal's reports of itself begin (private ones: ECMA-48, 5.4.1), and no key does."""
 PASTE = "\x1b[200~"
 PASTE_END = "\x1b[201~"
 

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 
 from rich.segment import Segment
 
-from metercap.screen.app import BenchApp, Board
+from metercap.screen.app import BenchApp
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.ports import Controls, Hands
 from metercap.screen.theme import THEMES
+from metercap.screen.widget import Board
 from metercap.view import View
 from tests.screen.picture import svg
 

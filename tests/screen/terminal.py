@@ -23,10 +23,12 @@ WAIT_S = 60.0
 class Terminal:
     """A Python program in a pseudo-terminal of a size; `screen` is what a person would see."""
 
+    emulator: type[pyte.Screen] = pyte.Screen
+
     def __init__(
         self, arguments: list[str], columns: int = 80, rows: int = 24, hang_up: bool = True, **environ: str
     ) -> None:
-        self.screen = pyte.Screen(columns, rows)
+        self.screen = self.emulator(columns, rows)
         self._stream = pyte.ByteStream(self.screen)
         self.raw = b""
         self.master, slave = os.openpty()
@@ -53,8 +55,11 @@ class Terminal:
             except OSError:
                 return
             self.raw += data
-            # Private modes with "<" or ">" (kitty keys) are unknown to the emulator.
-            self._stream.feed(data.replace(b"\x1b[<u", b"").replace(b"\x1b[>", b"\x1b[?"))
+            self.take(data)
+
+    def take(self, data: bytes) -> None:
+        """Show what the program sent; private modes with "<" or ">" (kitty keys) are unknown to the emulator."""
+        self._stream.feed(data.replace(b"\x1b[<u", b"").replace(b"\x1b[>", b"\x1b[?"))
 
     def until(self, text: str) -> None:
         """Read until the text is on the screen."""

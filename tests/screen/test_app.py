@@ -8,10 +8,11 @@ from collections.abc import Awaitable, Callable
 import msgspec
 from textual.pilot import Pilot
 
-from metercap.screen.app import BenchApp, Board
+from metercap.screen.app import BenchApp
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.player import Player
 from metercap.screen.theme import DARK, LIGHT, PLAIN
+from metercap.screen.widget import Board
 from tests.screen.greenhouse import ohms, scenes, see
 from tests.screen.harness import MadeUp
 

@@ -7,11 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from rich.cells import cell_len
 
+from metercap.screen.answers import Cell
 from metercap.screen.canvas import Canvas, Ink
 from metercap.screen.face import face
 from metercap.screen.hero import paint_hero
 from metercap.screen.model import Face, Hero, Line, Path, Place, Stone
-from metercap.screen.paint import paint, plot
+from metercap.screen.paint import paint, plot, room_beside
 from metercap.screen.theme import DARK, LIGHT, PLAIN, THEMES, pick
 from tests.screen.greenhouse import views
 from tests.screen.picture import svg
@@ -201,3 +202,38 @@ def test_with_several_units_the_tag_always_stands_beside_the_hero(columns: int, 
     face = Face(tag="R", title="", progress="", hero=Hero(hero), next=Line(""), tag_stays=True)
     lines = paint(face, columns, rows).lines()
     assert bars and any(lines[y][x : x + 6] == "▄▄▄▄▄▄" and x < columns // 5 for x, y in bars[:1]), lines[:10]
+
+
+# --- room for a picture beside the answer
+
+
+@pytest.mark.parametrize("cell", [Cell(10, 20), Cell(7, 14), Cell(20, 40), Cell(12, 16)])
+@pytest.mark.parametrize("columns,rows", [(96, 24), (120, 40), (200, 60), (300, 90)])
+def test_what_is_kept_for_a_picture_stays_blank(columns: int, rows: int, cell: Cell) -> None:
+    """Whatever the answer is, no letter stands in the box, it lies on the screen, no larger than it may be."""
+    found = 0
+    for name, shown in FACES.items():
+        box = room_beside(shown, columns, rows, cell)
+        if box is None:
+            continue
+        found += 1
+        assert box.y > 0 and box.y + box.rows < rows and box.x + box.columns < columns, name
+        assert box.columns * cell.width * box.rows * cell.height <= 221_000 and box.columns <= 0.4 * columns
+        lines = paint(shown, columns, rows, {"yes": "y"}, "", box).lines()
+        assert [cell_len(line) for line in lines] == [columns] * rows, name
+        assert not any(line[box.x :].strip() for line in lines[box.y : box.y + box.rows]), name
+        assert any(line[: box.x].strip() for line in lines[box.y : box.y + box.rows]), name
+    assert found or rows < 40 or cell.height == 40
+
+
+def test_where_the_answer_needs_all_there_is_no_room() -> None:
+    """Not on a small terminal, not in an alarm; what is kept is about five wide to four high."""
+    cell = Cell(10, 20)
+    shown = FACES["sweep"]
+    assert room_beside(shown, 95, 40, cell) is None and room_beside(shown, 80, 24, cell) is None
+    assert room_beside(shown, 200, 12, cell) is None
+    alarms = [shown for shown in FACES.values() if shown.alarm]
+    assert alarms and all(room_beside(each, 200, 60, cell) is None for each in alarms)
+    box = room_beside(shown, 120, 40, cell)
+    assert box is not None
+    assert 10 * box.columns / (20 * box.rows) == pytest.approx(1.2, abs=0.1)
