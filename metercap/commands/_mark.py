@@ -28,9 +28,11 @@ def own_plan(name_or_path: str) -> Path:
 
 def mark_plan(path: Path, host: str, *, open_browser: bool) -> int:
     """Serve the page until it says that it is done, or Ctrl-C."""
+    from metercap.commands._web import code_lines
     from metercap.marking.app import BODIES, application
     from metercap.marking.desk import Desk
     from metercap.web.address import listen, parse
+    from metercap.web.code import code
     from metercap.web.door import Door
     from metercap.web.serving import Serving
 
@@ -41,6 +43,9 @@ def mark_plan(path: Path, host: str, *, open_browser: bool) -> int:
         serving: Serving
 
         def ready() -> None:
+            if address.secret and sys.stdout.isatty():
+                for line in code_lines(code(address.key_url)):
+                    click.echo(line)
             click.echo(f"mark the board here: {address.key_url}")
             click.echo("Ctrl-C ends it, as the page's Done does; what is marked is kept at every tap", err=True)
             sys.stdout.flush()

@@ -129,8 +129,12 @@ def told_lines(at: SecondScreen, *, drawn: bool) -> list[str]:
     """Return what lines say of the second screen; `drawn` with its code, where people look at a terminal."""
     if not at.code:
         return [f"second screen: {at.key_url}"]
-    halves = [_halves(*pair) for pair in zip(at.code[::2], [*at.code[1::2], "0" * len(at.code[0])], strict=False)]
-    return [*(halves if drawn else ()), f"second screen: {at.key_url}"]
+    return [*(code_lines(at.code) if drawn else ()), f"second screen: {at.key_url}"]
+
+
+def code_lines(rows: Sequence[str]) -> list[str]:
+    """Return a code's rows as lines of a terminal, two rows a line."""
+    return [_halves(*pair) for pair in zip(rows[::2], [*rows[1::2], "0" * len(rows[0])], strict=False)] if rows else []
 
 
 def _halves(upper: str, lower: str) -> str:

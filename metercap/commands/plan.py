@@ -239,8 +239,8 @@ Examples:
 A page in the browser takes a photo of the board; each item is tapped where it is. The photo goes beside the plan as a
 file of its own, turned and cut as asked and without what the camera wrote into it; the places go into the plan, whose
 comments and order stay. The page is for this machine alone unless --host names another address; then a phone can open
-it by the whole address, key included. Every tap is kept at once, beside the plan: what ends before it was written goes
-on with the same command. Needs an extra: pip install 'metercap[web]'
+it by the whole address, key included, or by the code in the terminal. Every tap is kept at once, beside the plan:
+what ends before it was written goes on with the same command. Needs an extra: pip install 'metercap[web]'
 
 Exit status: 0 ended by the page; 2 bad usage or file; 130 Ctrl-C."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
-from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -12,7 +11,7 @@ from metercap.errors import MetercapError, UsageError
 from metercap.marking.desk import Desk, Move, Stale, problems_of
 from metercap.marking.saving import Changed
 from metercap.pictures import LARGEST
-from metercap.web.door import App
+from metercap.web.door import App, page, pages
 from metercap.web.serving import HINT
 
 if TYPE_CHECKING:
@@ -21,13 +20,15 @@ if TYPE_CHECKING:
 
 BODIES = {"/photo": LARGEST, "/move": 1 << 20}
 """Larger bodies than the door lets through else: a photograph, an order of many items."""
-PAGES = {
-    "/": ("mark.html", "text/html"),
-    "/mark.css": ("mark.css", "text/css"),
-    "/mark.js": ("mark.js", "text/javascript"),
-    "/board.js": ("board.js", "text/javascript"),
-    "/icon.svg": ("icon.svg", "image/svg+xml"),
+ROOM = "metercap.marking"
+FILES = {
+    "/": ("page/mark.html", ROOM),
+    "/mark.css": ("page/mark.css", ROOM),
+    "/mark.js": ("page/mark.js", ROOM),
+    "/board.js": ("page/board.js", ROOM),
+    "/icon.svg": ("icon.svg", "metercap.web"),
 }
+"""All that is served of files, and whose they are."""
 Answer = Callable[["Request"], Awaitable["Response"]]
 
 
@@ -37,7 +38,6 @@ def application(desk: Desk, done: Callable[[], None]) -> App:
     UsageError where the libraries are not installed.
     """
     try:
-        from starlette.applications import Starlette
         from starlette.background import BackgroundTask
         from starlette.concurrency import run_in_threadpool
         from starlette.responses import Response
@@ -95,14 +95,12 @@ def application(desk: Desk, done: Callable[[], None]) -> App:
     async def end(request: Request) -> Response:
         return answer({"done": True}, after=BackgroundTask(done))
 
-    def page(name: str, kind: str) -> Answer:
-        async def endpoint(request: Request) -> Response:
-            return Response(files("metercap.marking").joinpath("page", name).read_bytes(), media_type=kind)
+    async def of_file(request: Request) -> Response:
+        data, kind = page(*FILES[request.url.path])
+        return Response(data, media_type=kind)
 
-        return endpoint
-
-    routes = [Route(path, page(name, kind)) for path, (name, kind) in PAGES.items()]
-    routes += [
+    routes = [
+        *(Route(path, of_file) for path in FILES),
         Route("/state", guarded(state)),
         Route("/picture/{sha}", picture),
         Route("/move", guarded(move), methods=["POST"]),
@@ -111,4 +109,4 @@ def application(desk: Desk, done: Callable[[], None]) -> App:
         Route("/take-up", guarded(take_up), methods=["POST"]),
         Route("/done", end, methods=["POST"]),
     ]
-    return Starlette(routes=routes)
+    return pages(routes)

@@ -267,9 +267,9 @@ def pages(routes: Sequence[BaseRoute]) -> Starlette:
     return Starlette(routes=routes, exception_handlers={Refused: refused, 404: unknown})
 
 
-def page(path: str) -> tuple[bytes, str]:
-    """Return a file of ours by its name in this room, with its type; what a request says never becomes a path."""
+def page(path: str, room: str = "metercap.web") -> tuple[bytes, str]:
+    """Return a file of ours by its name in a room, with its type; what a request says never becomes a path."""
     from importlib.resources import files
 
     kinds = {"html": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
-    return files("metercap.web").joinpath(path).read_bytes(), f"{kinds[path.rpartition('.')[2]]}; charset=utf-8"
+    return files(room).joinpath(path).read_bytes(), f"{kinds[path.rpartition('.')[2]]}; charset=utf-8"

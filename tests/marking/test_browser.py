@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import signal
 import tomllib
 from collections.abc import Callable
@@ -125,6 +126,42 @@ def test_every_size(plan: Path, program: Start, tmp_path: Path, size: str, dark:
         hand.until(lambda: "finds nothing wrong" in hand.text("say"))
         assert hand.trouble() == []
     assert len(read_plan(plan).pictures[0].at["rails/TP1"]) == 2
+
+
+@pytest.mark.slow
+@pytest.mark.attack
+@pytest.mark.parametrize("size", SIZES)
+def test_names_that_are_long_or_hostile(plan: Path, program: Start, tmp_path: Path, size: str, attack: Any) -> None:
+    """The demo's whole plan, both pictures, and texts that would be markup: shown as they are, nothing pushed aside."""
+    for each in (ROOT / "profiles" / "plans").glob("greenhouse-*.png"):
+        shutil.copy(each, plan.parent)
+    text = (ROOT / "profiles" / "plans" / "greenhouse-controller.toml").read_text(encoding="utf-8")
+    name = "<img src=x onerror=document.body.remove()> of sixty-four letters"
+    cell = '{ name = "BT1", connected = "removed" }'
+    where = "behind the <b>display</b>, below the shield, which is held by four screws and a clip"
+    assert cell in text and len(name) == 64
+    text = text.replace(cell, f'{cell}, {{ name = "{name}", where = "{where}" }}')
+    text = text.replace('title = "Main board, cover off"', 'title = "<script>document.body.remove()</script>"')
+    plan.write_text(text, encoding="utf-8")
+    at = program(plan)
+    with attack("hostile names on the marking page").trial(), chromium(tmp_path / "profile", *SIZES[size]) as page:
+        hand = Hand(page, at.url)
+        assert (hand.text("next"), hand.text("count")) == (name, "23 of 24")
+        assert hand.script("const n = document.getElementById('next'); return n.scrollHeight - n.clientHeight") <= 2
+        for button in range(2):
+            hand.script("document.querySelectorAll('#sides button')[arguments[0]].click()", button)
+            assert hand.script(OUTSIDE) == []
+        hand.script("document.querySelectorAll('#sides button')[0].click()")
+        assert (
+            hand.script("return document.getElementById('called').value") == "<script>document.body.remove()</script>"
+        )
+        hand.tap(0.6, 0.9)
+        hand.until(lambda: len(hand.places()) == 24)
+        assert "TP1" in [text for text, *_ in hand.script(LABELS)]
+        hand.press("save")
+        hand.until(lambda: "Written" in hand.text("say"))
+        assert hand.trouble() == []
+    assert read_plan(plan).pictures[0].at[f"backup/{name}"][0][0] == pytest.approx(0.6, abs=0.01)
 
 
 @pytest.mark.slow

@@ -268,9 +268,14 @@ function labelOf(key) {
 
 function sides() {
   $("sides").replaceChildren(...state.pictures.map((pic, n) => {
-    const made = button(pic.title || `${pic.side === "front" ? "Front" : "Back"}${pic.shown ? "" : " (not there)"}`, () => {
+    const alike = state.pictures.slice(0, n).filter((each) => each.side === pic.side).length;
+    const name = `${pic.side === "front" ? "Front" : "Back"}${alike ? ` ${alike + 1}` : ""}`;
+    const made = button(name, () => {
       side = n; adding = false; replacing = pic.shown ? null : n; held = []; show();
     });
+    const more = pic.shown ? pic.title : "not there";
+    if (more) made.append(element("span", more));
+    made.title = `${name} ${more}`;
     made.setAttribute("aria-selected", n === side && !adding);
     return made;
   }), button("+ picture", () => {
@@ -284,7 +289,8 @@ function asking(begin) {
   const card = now === null ? null : cardOf(now), total = state.cards.length, left = open().length;
   const next = walking ? "Tap in order" : card?.item ?? (total ? "All placed" : "Nothing to place");
   $("next").textContent = begin && !state.pictures.length ? "First a photo" : next;
-  $("next").className = $("next").textContent.length > 7 ? "long" : "";
+  const letters = $("next").textContent.length;
+  $("next").className = letters > 22 ? "longest" : letters > 7 ? "long" : "";
   $("count").textContent = `${total - left} of ${total}`;
   const place = card && placeOf(card.key);
   let hint = "";
@@ -298,7 +304,7 @@ function asking(begin) {
     hint += card.where ? ` (${card.where})` : "";
     if (state.cards.some((each) => each.item === card.item && each.step !== card.step)) hint += ` · ${card.step}`;
   } else if (total) hint = "Drag a mark to move it; write them into the plan";
-  $("hint").textContent = hint;
+  $("hint").textContent = $("hint").title = hint;
 }
 
 let cutting = false;
