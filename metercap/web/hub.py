@@ -59,6 +59,7 @@ class Hub:
         await send({"type": "http.response.start", "status": 200, "headers": headers})
         with self._woken() as news:
             gone = asyncio.create_task(_gone(receive))
+            gone.add_done_callback(lambda _: news.set())
             try:
                 async for data in self._events(news):
                     if gone.done():

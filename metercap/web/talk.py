@@ -6,6 +6,8 @@ it: a word, a photograph that was kept. Pure.
 
 from __future__ import annotations
 
+from typing import Annotated
+
 import msgspec
 
 from metercap.web.address import Address
@@ -73,7 +75,7 @@ class Body(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """What a page posts to say a word."""
 
     word: str
-    prompt: int
+    prompt: Annotated[int, msgspec.Meta(ge=0, le=1 << 53)]
 
 
 READ_BODY = msgspec.json.Decoder(Body)
