@@ -1,6 +1,7 @@
 """What every test may use: `attack`, which counts what was tried against the program and what it survived.
 
-Also how the suite is run: with bytecode, as an installed program is.
+Also how the suite is run: with bytecode, as an installed program is, and with a third of each property's examples,
+unless --hypothesis-profile=whole asks for all.
 """
 
 from __future__ import annotations
@@ -15,8 +16,13 @@ from pathlib import Path
 
 import platformdirs
 import pytest
+from hypothesis import settings
 
 PROPERTY = "attack"
+
+settings.register_profile("whole")
+settings.register_profile("quick", max_examples=34)
+settings.load_profile("quick")
 
 
 def keep_bytecode() -> None:

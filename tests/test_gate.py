@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from metercap import gate
 from metercap.errors import MetercapError, PlanError
 from metercap.records import Note, decode, encode
+from tests.effort import examples
 
 C0 = [chr(n) for n in range(0x20)]
 C1 = [chr(n) for n in range(0x7F, 0xA0)]
@@ -59,7 +60,7 @@ def test_only_our_own_controls_pass_to_a_terminal() -> None:
 
 
 @given(st.text(st.characters(exclude_categories=["Cs"])))
-@settings(max_examples=300, derandomize=True, deadline=None)
+@settings(max_examples=examples(300), derandomize=True, deadline=None)
 def test_json_stays_the_same_value(text: str) -> None:
     """Whatever the text: the same value comes out by Python's own reader, and the raw bytes hold no control."""
     data = json.dumps({"say": text}, ensure_ascii=False).encode()

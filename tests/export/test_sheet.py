@@ -18,6 +18,7 @@ from metercap.export import TABLES, save_csv, write_csv
 from metercap.export.schema import FROM_WHERE
 from metercap.export.sheet import cell, defused
 from metercap.reading import Reading
+from tests.effort import examples
 
 Write = Callable[..., Path]
 
@@ -145,7 +146,7 @@ STARTS = "=+-@＝＋－＠\t\r\n"
 
 
 @given(st.text(alphabet=st.sampled_from(STARTS + ",;|\"' \x1b\x9b\u202eaΩ1"), max_size=12))
-@settings(max_examples=400, derandomize=True, deadline=None)
+@settings(max_examples=examples(400), derandomize=True, deadline=None)
 def test_no_text_begins_a_formula(text: str) -> None:
     """Whatever the text, and wherever a spreadsheet splits it (comma, semicolon, bar), no cell begins with one."""
     stream = io.StringIO(newline="")

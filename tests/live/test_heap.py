@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from metercap.live.heap import FREE, Heap
 from metercap.reading import Garbage
 from metercap.records import decode, encode
+from tests.effort import examples
 
 
 def pour(pieces: list[Garbage]) -> list[Garbage]:
@@ -58,7 +59,7 @@ def test_different_kinds_say_so() -> None:
 
 
 @given(st.lists(st.tuples(st.floats(0, 0.05), st.integers(1, 64), st.sampled_from(["a", "b"])), max_size=200))
-@settings(max_examples=200, derandomize=True, deadline=None)
+@settings(max_examples=examples(200), derandomize=True, deadline=None)
 def test_every_byte_is_accounted_for_in_order(steps: list[tuple[float, int, str]]) -> None:
     """Whatever comes: bytes add up, times never run back, at most eleven records a second, JSON gives them back."""
     pieces, t_s, offset = [], 0.0, 0

@@ -14,6 +14,7 @@ from metercap.meters.plainlines import Hints, Question, teach
 from metercap.profiles import find_meter
 from metercap.quantity import Quantity
 from metercap.reading import State
+from tests.effort import examples
 
 BASE = find_meter("text")
 OHM = Hints(quantity=Quantity.RESISTANCE)
@@ -139,7 +140,7 @@ TOKENS = st.sampled_from(
 )
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(300), deadline=None)
 @given(st.lists(TOKENS, min_size=1, max_size=8).map("".join), st.sampled_from([Hints(), OHM, Hints(number=1)]))
 def test_any_line_is_read_as_written_or_refused(line: str, hints: Hints) -> None:
     """A value's digits stand in the line as one number; what is not understood raises UsageError, nothing else."""

@@ -25,6 +25,7 @@ from metercap.metrology.proportion import (
     success_run,
     wilson,
 )
+from tests.effort import examples
 
 small = st.integers(0, 12)
 
@@ -71,7 +72,7 @@ def test_agreement_with_statsmodels() -> None:
             assert interval.high == pytest.approx(high, rel=6e-6, abs=1e-12)
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(40))
 @given(st.integers(1, 60), st.data(), st.sampled_from([0.8, 0.9, 0.95]))
 def test_exact_interval_covers(n: int, data: st.DataObject, confidence: float) -> None:
     """Counted over every outcome, the Clopper–Pearson interval holds the true rate at least as often as it says."""

@@ -16,6 +16,7 @@ from metercap.plankeys import CheckStep, ConfirmStep, Item, SafeStep, SweepStep,
 from metercap.quantity import Quantity
 from metercap.session.machine import INTERLUDE
 from metercap.steps.tokens import STEP_ID
+from tests.effort import examples
 
 HEAD = '[plan]\ntitle = "GC-8"\n'
 SWEEP = HEAD + '[[step]]\nid = "fuses"\nkind = "sweep"\n'
@@ -531,7 +532,7 @@ TOML = st.recursive(
 KEYS = sorted({"id", "kind", "x", *(key for struct in step_kinds().values() for key in keys_of(struct))})
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=examples(150), deadline=None, derandomize=True)
 @given(
     st.lists(
         st.tuples(

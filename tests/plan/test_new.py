@@ -13,6 +13,7 @@ from metercap.plan.load import load_plan
 from metercap.plan.new import Probed, Switch, Trimmer, Wanted, plan_text, quoted
 from metercap.plan.rules import check_plan
 from metercap.quantity import Quantity
+from tests.effort import examples
 
 FULL = Wanted(
     title="Pump driver",
@@ -100,7 +101,7 @@ def test_a_wrong_wish_is_named() -> None:
     assert "'volts' in '2 volts' is not a unit" in error.value.problems[0]
 
 
-@settings(max_examples=200, deadline=None, derandomize=True)
+@settings(max_examples=examples(200), deadline=None, derandomize=True)
 @given(st.text(max_size=20))
 def test_quoted(text: Any) -> None:
     """Any text comes back from TOML as it was, but for lone surrogates, which no file can hold."""
@@ -109,7 +110,7 @@ def test_quoted(text: Any) -> None:
     assert quoted(text).isprintable()
 
 
-@settings(max_examples=100, deadline=None, derandomize=True)
+@settings(max_examples=examples(100), deadline=None, derandomize=True)
 @given(st.text(max_size=30), st.text(max_size=30))
 def test_hostile_titles(title: Any, model: Any) -> None:
     """No title or model breaks out of its quotes."""

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from metercap.plan.places import MAX_DEPTH, TooDeep, find_places
+from tests.effort import examples
 
 PLAN = '''\
 # a comment with [[step]] in it
@@ -221,7 +222,7 @@ def paths_of(value: Any, path: Any = ()) -> Any:
     return out
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=examples(150), deadline=None, derandomize=True)
 @given(documents())
 def test_generated_documents(document: Any) -> None:
     """In generated TOML every path that tomllib finds has the line on which its key was written, and no other has."""
@@ -230,7 +231,7 @@ def test_generated_documents(document: Any) -> None:
     assert find_places(text).lines == lines
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=examples(300), deadline=None, derandomize=True)
 @given(st.text(alphabet="ab.\"'[]{}=,#\\ \n\t1é\x00", max_size=60))
 def test_any_text(text: Any) -> None:
     """Whatever the text, the scanner ends without an error and names no line that is not there."""

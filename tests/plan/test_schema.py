@@ -17,6 +17,7 @@ from metercap.plan.schema import plan_schema
 from metercap.plan.show import plan_lines
 from metercap.plan.values import choices
 from metercap.profiles import find_plan, plan_names
+from tests.effort import examples
 
 VALIDATOR = jsonschema.Draft7Validator(plan_schema())
 HEAD = '[plan]\ntitle = "GC-8"\n'
@@ -119,7 +120,7 @@ def plans(draw: Any) -> Any:
     return text
 
 
-@settings(max_examples=150, deadline=None, derandomize=True)
+@settings(max_examples=examples(150), deadline=None, derandomize=True)
 @given(plans())
 def test_right_plans(text: Any) -> None:
     """What the loader accepts the schema accepts; it survives a journal, and it can be shown."""

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from metercap.errors import ValueText
 from metercap.quantity import expand_items, natural_key
+from tests.effort import examples
 
 
 @pytest.mark.parametrize(
@@ -33,7 +34,7 @@ def test_lists_as_written(text: str, names: list[str]) -> None:
     assert expand_items(text) == names
 
 
-@settings(derandomize=True, database=None, max_examples=200)
+@settings(derandomize=True, database=None, max_examples=examples(200))
 @given(st.sampled_from(["F", "TP", "A2B", "X-", ""]), st.integers(0, 5000), st.integers(0, 300))
 def test_a_range_skips_none_and_counts_none_twice(prefix: str, first: int, more: int) -> None:
     """A range holds every number between its ends exactly once, in natural order."""
@@ -79,7 +80,7 @@ def test_lists_refused(text: str, what: str) -> None:
     assert caught.value.hint
 
 
-@settings(derandomize=True, database=None, max_examples=500)
+@settings(derandomize=True, database=None, max_examples=examples(500))
 @given(st.text(alphabet="F01..,… -٣", max_size=20) | st.text(max_size=40))
 def test_no_list_raises_anything_but_value_text(text: str) -> None:
     """Whatever the text, there is a list of distinct names or a ValueText."""

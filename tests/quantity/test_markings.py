@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from metercap.errors import ValueText
 from metercap.quantity import Value, parse_value
+from tests.effort import examples
 
 
 @pytest.mark.parametrize(
@@ -96,7 +97,7 @@ PREFIXES = {"p": -12, "n": -9, "u": -6, "µ": -6, "μ": -6, "m": -3, "": 0, "k":
 SPELLINGS = {"ohm": "ohm", "Ohm": "ohm", "\u03a9": "ohm", "\u2126": "ohm", "V": "V", "A": "A", "F": "F", "Hz": "Hz"}
 
 
-@settings(derandomize=True, database=None, max_examples=400)
+@settings(derandomize=True, database=None, max_examples=examples(400))
 @given(
     st.sampled_from("+-\u2212 ").map(str.strip),
     st.integers(0, 99_999),
@@ -181,7 +182,7 @@ def test_wrong_unit_names_the_one_expected(text: str, unit: str, expected: str) 
         parse_value(text, unit=unit)
 
 
-@settings(derandomize=True, database=None, max_examples=600)
+@settings(derandomize=True, database=None, max_examples=examples(600))
 @given(st.text(max_size=80), st.sampled_from([None, "ohm", "V", "s", "%", "", "parsec"]))
 def test_no_text_raises_anything_but_value_text(text: str, unit: str | None) -> None:
     """Whatever the text, there is a finite value or a ValueText."""
@@ -193,7 +194,7 @@ def test_no_text_raises_anything_but_value_text(text: str, unit: str | None) -> 
     assert found.resolution > 0
 
 
-@settings(derandomize=True, database=None, max_examples=1500)
+@settings(derandomize=True, database=None, max_examples=examples(1500))
 @given(st.text(alphabet="0159.,eE+-kKmMuµRLVAFhzs%Ω° ", max_size=12))
 def test_no_near_miss_raises_anything_but_value_text(text: str) -> None:
     """The same for texts made from the grammar's own letters, where parsers break."""

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from metercap.quantity import expand_items
 from metercap.quantity.names import compressed
+from tests.effort import examples
 
 
 @pytest.mark.parametrize(
@@ -30,7 +31,7 @@ def test_compressed(names: Any, short: Any) -> None:
     assert compressed(names) == short
 
 
-@settings(max_examples=200, deadline=None, derandomize=True)
+@settings(max_examples=examples(200), deadline=None, derandomize=True)
 @given(
     st.lists(
         st.tuples(st.sampled_from(["F", "RV", "fuse ", "1-", ""]), st.integers(0, 120), st.sampled_from([1, 2, 3])),

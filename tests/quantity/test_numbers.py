@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from metercap.errors import ValueText
 from metercap.quantity import decimal_si
+from tests.effort import examples
 
 
-@settings(derandomize=True, database=None, max_examples=300)
+@settings(derandomize=True, database=None, max_examples=examples(300))
 @given(st.integers(-(10**9), 10**9), st.integers(0, 9), st.integers(-12, 9))
 def test_nearest_float_of_the_displayed_decimal(counts: int, places: int, exponent: int) -> None:
     """The result is the float nearest to the exact rational, checked against Python's own rational arithmetic."""

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from metercap.errors import ValueText
 from metercap.quantity import format_value, parse_value
+from tests.effort import examples
 
 
 @pytest.mark.parametrize(
@@ -69,7 +70,7 @@ def test_a_resolution_of_zero_is_none() -> None:
     assert format_value(2187.4, "ohm", 0.0) == format_value(2187.4, "ohm") == "2.187 kΩ"
 
 
-@settings(derandomize=True, database=None, max_examples=1000)
+@settings(derandomize=True, database=None, max_examples=examples(1000))
 @given(
     st.floats(-1e12, 1e12),
     st.sampled_from(["ohm", "V", "A", "F", "Hz", "%", "degC", "s", ""]),
@@ -83,7 +84,7 @@ def test_printed_values_read_back(value: float, unit: str, resolution: float) ->
     assert not text.startswith("-") or back.value < 0
 
 
-@settings(derandomize=True, database=None, max_examples=500)
+@settings(derandomize=True, database=None, max_examples=examples(500))
 @given(st.integers(-99_999, 99_999), st.integers(-9, 6), st.sampled_from(["ohm", "V", "A", "F", "Hz"]))
 def test_displayed_values_read_back_exactly(counts: int, exponent: int, unit: str) -> None:
     """A display's value comes back bit for bit, with its resolution: no digit is invented and none is lost."""
@@ -92,7 +93,7 @@ def test_displayed_values_read_back_exactly(counts: int, exponent: int, unit: st
     assert back == shown
 
 
-@settings(derandomize=True, database=None, max_examples=500)
+@settings(derandomize=True, database=None, max_examples=examples(500))
 @given(st.floats(allow_nan=False, allow_infinity=False), st.sampled_from(["ohm", "s", "%", ""]))
 def test_every_float_prints_short_and_within_four_digits(value: float, unit: str) -> None:
     """Any finite float prints in a bounded width, and reads back within half of its fourth digit."""

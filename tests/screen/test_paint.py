@@ -14,6 +14,7 @@ from metercap.screen.hero import paint_hero
 from metercap.screen.model import Face, Hero, Line, Path, Place, Stone
 from metercap.screen.paint import paint, plot, room_beside
 from metercap.screen.theme import DARK, LIGHT, PLAIN, THEMES, pick
+from tests.effort import examples
 from tests.screen.greenhouse import views
 from tests.screen.picture import svg
 
@@ -29,7 +30,7 @@ def test_every_scene_at_every_size(columns: int, rows: int) -> None:
         assert [cell_len(line) for line in lines] == [columns] * rows, name
 
 
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 @given(st.sampled_from(sorted(FACES)), st.integers(1, 230), st.integers(1, 70))
 def test_any_size(name: str, columns: int, rows: int) -> None:
     """The same for any size at all; the rows shared out are never more than there are."""
@@ -50,7 +51,7 @@ def test_any_size(name: str, columns: int, rows: int) -> None:
 
 
 @given(st.text(max_size=40), st.text(max_size=12), st.integers(1, 120), st.integers(1, 40))
-@settings(max_examples=60)
+@settings(max_examples=examples(60))
 def test_any_words(text: str, tag: str, columns: int, rows: int) -> None:
     """Words in any script, double-wide ones too, keep every row's width."""
     from metercap.screen.text import visible

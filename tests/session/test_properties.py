@@ -12,11 +12,16 @@ from metercap.plankeys import CellStep, ExerciseStep, Item, TrialsStep, TuneStep
 from metercap.reading import Reading, State
 from metercap.records import Clock, Contact, Operator, Prompt, Verdict
 from metercap.session import Driver, Session
+from tests.effort import examples
 from tests.session.hands_model import Bench, Habits
 from tests.steps.bench_play import Blend, Play, check, confirm, fuses, safe, volts, zero
 
 SLOW = settings(
-    max_examples=120, deadline=None, derandomize=True, suppress_health_check=[HealthCheck.too_slow], database=None
+    max_examples=examples(120),
+    deadline=None,
+    derandomize=True,
+    suppress_health_check=[HealthCheck.too_slow],
+    database=None,
 )
 
 RATES = st.sampled_from([2.0, 3.0, 5.0, 10.0])
@@ -203,7 +208,7 @@ def check_contacts(play: Play) -> None:
 
 
 @pytest.mark.parametrize("kind", STEPS)
-@settings(SLOW, max_examples=100)
+@settings(SLOW, max_examples=examples(100))
 @given(SCRIPT, st.sampled_from([2.0, 5.0]), st.sampled_from([1, 3]))
 def test_any_script_keeps_the_rules(kind: str, script: str, rate: float, frames: int) -> None:
     """Whatever is shown and said, in any order: `Play`'s checks hold, and every verdict rests on what carries it."""
@@ -231,7 +236,7 @@ def test_copies_and_replays_agree(kind: str, first: str, then: str) -> None:
 
 
 @pytest.mark.parametrize("kind", OTHERS)
-@settings(SLOW, max_examples=40)
+@settings(SLOW, max_examples=examples(40))
 @given(OTHER_SCRIPT, st.sampled_from([2.0, 5.0]))
 def test_any_script_keeps_other_steps_going(kind: str, script: str, rate: float) -> None:
     """The kinds that this room's other tests do not play keep `Play`'s rules, whatever is shown and said."""

@@ -13,6 +13,7 @@ from metercap.errors import ProfileError
 from metercap.profiles import load_meter
 from metercap.reading import Garbage, Reading
 from metercap.wire import decode_frame, decoder
+from tests.effort import examples
 
 PACKAGE = '''
 from metercap.quantity import Quantity
@@ -95,7 +96,7 @@ def test_its_failures_are_ours_to_tell(profile: Path) -> None:
             load_meter(profile)
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(st.lists(st.one_of(st.binary(max_size=12), st.integers(14, 60_000).map(frame)), max_size=12), st.integers(1, 9))
 def test_every_byte_comes_out_once(parts: list[bytes], step: int) -> None:
     """Whatever comes in, however it is chunked: readings and garbage are the stream again, in order."""

@@ -22,6 +22,7 @@ from metercap.records import encode as to_json
 from metercap.wire import decode_frame, decoder, frame_s
 from metercap.wire.accounts import JUNK_BYTES
 from metercap.wire.framing import HELD_BYTES
+from tests.effort import examples
 from tests.wire import redrawing
 from tests.wire import wire_drawing as drawing
 
@@ -312,7 +313,7 @@ anything = st.one_of(
 )
 
 
-@settings(max_examples=120, deadline=None, derandomize=True)
+@settings(max_examples=examples(120), deadline=None, derandomize=True)
 @given(data=anything, cuts=st.lists(st.integers(0, 400), max_size=30), name=st.sampled_from(sorted(PROFILES)))
 def test_any_bytes_in_any_chunks(data: bytes, cuts: list[int], name: str) -> None:
     """No bytes make a decoder raise or grow; all are accounted for; chunks change nothing; a reading decodes again."""
@@ -329,7 +330,7 @@ def test_any_bytes_in_any_chunks(data: bytes, cuts: list[int], name: str) -> Non
             assert decode_frame(profile, raw, item.t_s) == [item]
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=examples(60), deadline=None, derandomize=True)
 @given(
     chunks=st.lists(st.tuples(anything, st.floats(-1.0, 10.0)), max_size=20),
     name=st.sampled_from(sorted(PROFILES)),
@@ -347,7 +348,7 @@ def test_any_bytes_at_any_time(chunks: list[tuple[bytes, float]], name: str, mid
     check_accounts(b"".join(data for data, _ in chunks), items)
 
 
-@settings(max_examples=300, deadline=None, derandomize=True)
+@settings(max_examples=examples(300), deadline=None, derandomize=True)
 @given(
     nibbles=st.lists(st.integers(0, 15), min_size=14, max_size=14),
     frame=st.sampled_from(FRAMES["lcd14"]),
