@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 MOST_WAITING = 8192
 """Bytes that may wait for the terminal when a row of the picture is sent."""
-MORE_S = 0.01
+MORE_S = 0.005
 STALE_S = 0.3
 """So long a picture stays when another one is wanted: a lit point that is not the next one is a wrong one."""
 PATIENCE_S = 10.0

@@ -1,4 +1,7 @@
-"""Ten readings a second on the full screen; notes when each was seen, and at the end the share of a core."""
+"""Ten readings a second on the full screen; notes when each was seen, and at the end the share of a core.
+
+Scene `board` has the GC-8's fuses, of which another one is next after every so many readings.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +10,13 @@ import sys
 import time
 from pathlib import Path
 
+import msgspec
+
 from metercap.records import Record
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.run import run_screen
-from tests.screen.greenhouse import ohms, see, tune
+from tests.screen.boards import fuses
+from tests.screen.greenhouse import fold, ohms, see, sweep_to, tune
 from tests.screen.harness import MadeUp
 
 
@@ -22,13 +28,20 @@ class Paced(MadeUp):
         before: list[Record] = tune([1618.0] * 2) if scene == "tune" else []
         for record in before:
             see(self.observer, record)
+        swept, boards = fold(sweep_to(6)), [fuses(f"F{n}") for n in range(1, 13)] if scene == "board" else []
         time.sleep(1.0)
         seen: list[float] = []
         begun, used = time.monotonic(), time.process_time()
         for at in range(count):
             time.sleep(max(0.0, begun + 0.1 * at - time.monotonic()))
             seen.append(time.monotonic())
-            see(self.observer, ohms(105.0 + 0.1 * at, round(1500 + 40 * math.sin(at / 15)), 1.0))
+            reading = ohms(105.0 + 0.1 * at, round(1500 + 40 * math.sin(at / 15)), 1.0)
+            if scene == "board":
+                lit = at // int(sys.argv[4]) % 12 + 1
+                view = fold([reading], swept)
+                self.observer.look(msgspec.structs.replace(view, board=boards[lit - 1]))
+            else:
+                see(self.observer, reading)
         share = 100 * (time.process_time() - used) / (time.monotonic() - begun)
         notes.write_text("\n".join(str(number) for number in [*seen, share]))
         return "quit"
@@ -37,4 +50,5 @@ class Paced(MadeUp):
 if __name__ == "__main__":
     observer = ScreenObserver()
     paced = Paced([], observer)
-    run_screen(paced, observer, words=paced)
+    plans = Path(__file__).parents[2] / "profiles" / "plans"
+    run_screen(paced, observer, words=paced, pictures=[plans] if sys.argv[2] == "board" else [])
