@@ -19,6 +19,7 @@ PLAN = "greenhouse-controller"
 
 def plain(folder: Path, size: tuple[int, int] = (400, 300)) -> Sheet:
     """Write a green picture, and return what a plan says of it."""
+    folder.mkdir(exist_ok=True)
     path = folder / "front.png"
     Image.new("RGB", size, GREEN).save(path)
     return Sheet(path.name, "front", "", hashlib.sha256(path.read_bytes()).hexdigest())

@@ -6,10 +6,12 @@ Over a real pseudo-terminal; the terminal of the tests draws the pixels, and let
 from __future__ import annotations
 
 import fcntl
+import hashlib
 import signal
 import struct
 import sys
 import termios
+import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -17,8 +19,12 @@ from typing import Any
 
 import pytest
 
+from metercap.screen.inset import Studio, Wish
+from metercap.view import Sheet
+from tests.screen.boards import board, plain
 from tests.screen.drawing import ATTRIBUTES, CELL, CELL_H, CELL_W, COLOURS, WITHOUT, Drawing
 from tests.screen.inset_child import PLANS
+from tests.test_hostile_pictures import png
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")
 
@@ -203,3 +209,31 @@ def test_a_terminal_that_stands_still(start: Start, tmp_path: Path) -> None:
     lit(run)
     run.wait(lambda: run.pictures - before >= 19 and run.whole, "the picture of now")
     assert words(run, tmp_path) == "('skip', ''), ('absent', ''), ('skip', '')]\n"
+
+
+@pytest.mark.parametrize(
+    ("data", "why"),
+    [
+        (b"", "no picture that can be read"),
+        (png(5001, 5000, rows=b"\0"), "more than a photograph has"),
+        (png(400, 300, rows=b"\0" * 300), "no picture that can be read"),
+    ],
+    ids=["nothing", "too large", "torn"],
+)
+def test_hostile_files_are_named_and_cost_nothing(tmp_path: Path, data: bytes, why: str) -> None:
+    """Drawn in a thread of its own: what is none is named, and the next wish is served all the same."""
+    path = tmp_path / "front.png"
+    path.write_bytes(data)
+    bad = Sheet(path.name, "front", "", hashlib.sha256(data).hexdigest())
+    good = plain(tmp_path / "good")
+    served = threading.Event()
+    studio = Studio([tmp_path, tmp_path / "good"], served.set)
+    try:
+        for sheet in (bad, good):
+            served.clear()
+            studio.want(Wish(board(sheet, {"F1": ((0.5, 0.5),)}, "F1"), 24, 10, (10, 20), 16, False))
+            assert served.wait(10.0)
+            assert studio.done is not None and len(studio.done.rows) == (10 if sheet is good else 0)
+        assert why in studio.failed[bad] and good not in studio.failed
+    finally:
+        studio.close()
