@@ -30,7 +30,7 @@ FLOORS = (
     ("session",),
     ("outcome", "rejudge"),
     ("evidence",),
-    ("history",),
+    ("history", "faults"),
     ("view",),
     ("settings", "files", "clock"),
     ("pictures",),

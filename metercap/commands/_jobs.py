@@ -19,6 +19,7 @@ from metercap.commands._plans import checked_plan
 from metercap.commands._rates import keep_rates, kept_rates
 from metercap.commands._reference import Rows, read_reference
 from metercap.commands._saying import tell
+from metercap.commands._shop import LOOK_AGAIN_S, LOOK_S, shop_of
 from metercap.commands._started import Wish
 from metercap.commands._web import Paged, second_screen
 from metercap.errors import JournalError, MetercapError, UsageError
@@ -34,7 +35,7 @@ from metercap.judging.rests import judgement_of
 from metercap.link import Source, open_link
 from metercap.live import Following, Reason
 from metercap.meter import MeterProfile
-from metercap.order import known
+from metercap.order import Shop, known
 from metercap.outcome import Fold
 from metercap.plan import Plan
 from metercap.profiles import find_meter
@@ -264,7 +265,7 @@ class _Run:
             inherited=handed.as_builtins(),
             conversion_s=self._conversion_s,
             job=InJob(self._folder.job.title, sitting.number, tuple(self._units), self._open(tag)),
-            symptom=known(self._plan.steps, self._plan.symptoms, unit.unit.symptom),
+            symptom=known(self._plan.steps, self._plan.symptoms, unit.unit.symptom, self._shop(unit.unit)),
             now=now,
         )
         session = Session(record)
@@ -277,6 +278,14 @@ class _Run:
         elif self._port:
             remember(journal=str(sitting.path.absolute()))
         return record
+
+    def _shop(self, unit: JobUnit) -> Shop:
+        """Return what other repairs teach about a unit that is about to be on the mat."""
+        if unit.known_good or not self._plan.symptoms:
+            return Shop()
+        alone = self._stage is not None
+        within_s = LOOK_S if not self._tag else LOOK_AGAIN_S  # later a session waits for it to begin
+        return shop_of(self._folder, self._plan, unit.tag, self._wish.jobs, within_s=within_s, alone=alone)
 
     def _open(self, tag: str) -> tuple[str, ...]:
         """Return the other units of which something is open."""

@@ -44,6 +44,7 @@ class Wish(msgspec.Struct, frozen=True, kw_only=True):
     web: str | None = None
     web_words: bool = False
     pictures: bool = True
+    jobs: tuple[str, ...] = ()
 
 
 def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: Wish, *, plan_name: str = "") -> int:

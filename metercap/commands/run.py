@@ -19,6 +19,7 @@ Examples:
   metercap run greenhouse-controller --port COM4 --meter lcd14 --unit B --against a.jsonl --out b.jsonl
   metercap run --continue 2026-11-28-0930-B.jsonl
   metercap run "vent pair" --take R
+  metercap run "vent pair" --jobs repairs
   metercap run greenhouse-controller --unit B --web
   metercap run "vent pair" --web 0.0.0.0:8493 --web-words
   metercap run my-plan.toml --port socket://bench:7000 --meter text --unit B --steps dead,fuses --out c.jsonl --plain
@@ -40,7 +41,8 @@ item before; what is left open comes back before the end. "accept F7 not fitted"
 as good. A trimmer without a reference asks for one: "target 2.19k", or "good" where this unit is the good one.
 
 Where the plan names symptoms, "symptom 2" or its words say what this unit does: the step that finds the fault soonest
-on average is proposed then, with its reason, and again after each step. "to STEP" takes it.
+on average is proposed then, with its reason, and again after each step. "to STEP" takes it. A job's unit brings its
+symptom along, and what the shop's other jobs found sharpens the plan's chances.
 
 What a meter of a few conversions a second cannot see: dropouts and bounce shorter than one conversion. Two compensating
 slips of the hand inside one sweep cannot be proved absent either; the count check is there for them."""
@@ -63,6 +65,13 @@ slips of the hand inside one sweep cannot be proved absent either; the count che
 @click.option("--after", type=click.Path(path_type=Path), help="Earlier session of this unit: inherit as found.")
 @click.option("--continue", "continue_", type=click.Path(path_type=Path), help="Interrupted session to go on with.")
 @click.option("--take", default="", metavar="TAG", help="With a job: the unit to begin with.")
+@click.option(
+    "--jobs",
+    multiple=True,
+    type=click.Path(),
+    metavar="FOLDER",
+    help="With a job: where earlier jobs lie that teach where faults are. [default: beside it]",
+)
 @click.option("--steps", type=STEPS, help="Only these step ids, comma separated.")
 @click.option("--rate", type=Number(0.1, 1000), help="Conversions a second of the meter, if known faster.")
 @click.option("--no-safe", is_flag=True, help="Waive the proof that the unit is dead; journaled.")
@@ -91,6 +100,7 @@ def command(
     as_json: bool,
     web: str | None,
     web_words: bool,
+    jobs: tuple[str, ...],
 ) -> int:
     """Lead PLAN through its measurements on one unit, watching the meter.
 
@@ -120,6 +130,7 @@ def command(
         web=web,
         web_words=web_words,
         pictures=not no_pictures,
+        jobs=jobs,
     )
     job = None if plan is None else job_of_argument(plan)
     if job is not None:
@@ -128,6 +139,8 @@ def command(
         return run_job(job, wish, take)
     if take:
         raise click.UsageError("--take is for a job: metercap job new makes one")
+    if jobs:
+        raise click.UsageError("--jobs is for a job: metercap job new makes one")
     if plan is None:
         if continue_ is None:
             raise click.UsageError("a plan is needed: the name of one that metercap carries, or a TOML file")

@@ -94,7 +94,8 @@ class Searching:
                 continue
             if verdict.verdict is VerdictKind.FAIL and verdict.accepted is UNSET and key not in bench.outdated:
                 return item
-            if key in bench.parts or mended_of(verdict) or mended_here(bench.before.get(key, {})):
+            mended = verdict.verdict is VerdictKind.PASS and key in bench.failed
+            if mended or key in bench.parts or mended_of(verdict) or mended_here(bench.before.get(key, {})):
                 return item
         return ""
 

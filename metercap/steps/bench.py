@@ -73,6 +73,8 @@ class Bench:
         self._on: tuple[str, str] | None = None
         self.moved: dict[tuple[str, str], bool] = {}
         self.verdicts: dict[tuple[str, str], Verdict] = {}
+        self.failed: dict[tuple[str, str], None] = {}
+        """Items that failed, whatever they did since."""
         self.news = 0
         """Grows with each change of what is decided."""
         self.judged: dict[tuple[str, str], Judgement] = {}
@@ -185,6 +187,12 @@ class Bench:
         """Take over a verdict of the session that is continued, so that this journal stands alone."""
         self._out.append(verdict)
         self.verdicts[verdict.step, verdict.item] = verdict
+        self._decided(verdict)
+
+    def _decided(self, verdict: Verdict) -> None:
+        self.news += 1
+        if verdict.verdict is VerdictKind.FAIL:
+            self.failed[verdict.step, verdict.item] = None
 
     @property
     def blocked(self) -> bool:
@@ -362,7 +370,7 @@ class Bench:
         self.outdated.pop((record.step, item), None)
         self._out.append(record)
         self.verdicts[record.step, item] = record
-        self.news += 1
+        self._decided(record)
         self.judged.pop((record.step, item), None)
         if judged is not None:
             self.judged[record.step, item] = judged

@@ -5,6 +5,7 @@ Expectations are worked out by hand from the plan below. Its steps are words, so
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 from tests.e2e.jobs import journals_in, read
@@ -111,3 +112,62 @@ def test_a_free_text_is_asked_about_and_the_answer_is_kept(tmp_path: Path, journ
         metercap.wait()
     assert "symptom: the display stays dark; chances from the plan" in told(metercap.records)
     journals += journals_in(job)
+
+
+def asked_last(item: str, seen: list[Record]) -> bool:
+    """Whether an item was asked for last."""
+    return open_items(seen)[-1:] == [item]
+
+
+def more_than(n: int, seen: list[Record]) -> bool:
+    """Whether more than `n` records came."""
+    return len(seen) > n
+
+
+def worked_on(job: Path, words: list[tuple[str, str]], *more: str, **env: str) -> list[Record]:
+    """Run a job, say each word once the item before it is asked for, and return what the program said."""
+    with program("run", str(job), *more, see=None, cwd=None, **env) as metercap:
+        for item, word in words:
+            metercap.until(partial(asked_last, item), f"the question for {item}")
+            before = len(metercap.records)
+            metercap.say(word)
+            metercap.until(partial(more_than, before + 1), f"what came of {word}")
+        metercap.wait()
+    return metercap.records
+
+
+def test_the_next_unit_profits_from_the_first(tmp_path: Path, journals: list[Path]) -> None:
+    """The first job's relay did not click, and did after its repair; all was good then: that was its fault.
+
+    By hand, with the plan's chances for five units: relay (5 · 0.5 + 1)/6 = 58 % in 7 minutes with the lid, plugs
+    (5 · 0.3)/6 = 25 % in one; after the second such unit relay 4.5/7 = 64 %, plugs 1.5/7 = 21 %.
+    """
+    env = {"XDG_CACHE_HOME": str(tmp_path / "cache")}
+    first = new_job(tmp_path, HUMS, "first")
+    repaired = [("lid", "yes"), ("relay", "fail"), ("plugs", "at relay"), ("relay", "yes"), ("plugs", "yes")]
+    records = worked_on(first, repaired, **env)
+    assert "symptom: it hums; chances from the plan" in told(records)
+    second = new_job(tmp_path, HUMS, "second")
+    records = worked_on(second, [("lid", "quit")], **env)
+    assert records[0]["symptom"]["chances"][HUMS] == {"relay": 0.583333, "plugs": 0.25}
+    assert records[0]["symptom"]["faults"] == {HUMS: {"relay": 1}}
+    assert "symptom: it hums; chances from the plan and 1 repaired unit in 2 jobs beside this one" in told(records)
+    elsewhere = tmp_path / "elsewhere"
+    elsewhere.mkdir()
+    third = new_job(elsewhere, HUMS, "third")
+    records = worked_on(third, [("lid", "quit")], **env)
+    assert "symptom: it hums; chances from the plan" in told(records)
+    records = worked_on(third, [("lid", "quit")], "--jobs", str(tmp_path), **env)
+    assert records[0]["symptom"]["units"] == {HUMS: 1}
+    assert f"symptom: it hums; chances from the plan and 1 repaired unit in {tmp_path}" in told(records)
+    journals += journals_in(second)
+
+
+def test_a_folder_of_jobs_that_is_not_there(tmp_path: Path) -> None:
+    """It is named, before anything is asked; and only jobs have others."""
+    job = new_job(tmp_path, HUMS)
+    done = run("run", str(job), "--jobs", str(tmp_path / "gone"), "--plain")
+    assert done.status == 2 and "there is no such file, folder or job" in done.err
+    done = run("run", str(tmp_path / "plan.toml"), "--jobs", str(tmp_path), "--plain")
+    assert done.status == 2 and "--jobs is for a job" in done.err
+    assert journals_in(job) == []
