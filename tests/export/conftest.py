@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
 from pathlib import Path
 
 import msgspec
 import pytest
 
-from metercap.journal import Chain
 from metercap.meter import MeterProfile
 from metercap.quantity import Quantity
 from metercap.reading import Garbage, Reading, State
 from metercap.records import (
     Cue,
     CueKind,
-    EndRecord,
     Note,
     Operator,
     Record,
@@ -24,6 +21,7 @@ from metercap.records import (
     Verdict,
     VerdictKind,
 )
+from tests.report.papers import lines
 
 SESSION = SessionRecord(
     t_s=0.0,
@@ -115,17 +113,7 @@ def write(tmp_path: Path) -> Callable[..., Path]:
 
     def journal(records: tuple[Record, ...] | list[Record] = RECORDS, closed: bool = True, **first: object) -> Path:
         path = tmp_path / "gc8.jsonl"
-        chain = Chain()
-        session = msgspec.structs.replace(SESSION, **first)
-        lines = b"".join(chain.line(record) for record in (session, *records))
-        counts: dict[str, int] = {"session": 1}
-        for record in records:
-            kind = str(record.__struct_config__.tag)
-            counts[kind] = counts.get(kind, 0) + 1
-        if closed:
-            end = EndRecord(t_s=1.0, reason="done", counts=counts, sha256=hashlib.sha256(lines).hexdigest())
-            lines += chain.line(end)
-        path.write_bytes(lines)
+        path.write_bytes(lines((msgspec.structs.replace(SESSION, **first), *records), closed=closed))
         return path
 
     return journal

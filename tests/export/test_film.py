@@ -11,10 +11,10 @@ import pytest
 
 from metercap.errors import FileProblem, UsageError
 from metercap.export import save_subtitles
-from metercap.journal import Chain
 from metercap.records import Operator, Record, Verdict, VerdictKind
 from tests.export.conftest import SESSION
 from tests.export.test_webvtt import Parsed, parse_webvtt
+from tests.report.papers import lines as journal_lines
 
 PASS, FAIL, UNSURE = VerdictKind.PASS, VerdictKind.FAIL, VerdictKind.UNSURE
 
@@ -34,10 +34,9 @@ def sitting(tmp_path: Path) -> Callable[..., Path]:
 
     def write(name: str, start: str, *records: Record, **first: object) -> Path:
         path = tmp_path / f"{name}.jsonl"
-        chain = Chain()
         start_utc = start if "-" in start else f"2031-03-04T{start}Z"
         session = msgspec.structs.replace(SESSION, id=name, start_utc=start_utc, **first)
-        path.write_bytes(b"".join(chain.line(record) for record in (session, *records)))
+        path.write_bytes(journal_lines((session, *records), closed=False))
         return path
 
     return write

@@ -132,3 +132,16 @@ def test_few_extremes_are_kept() -> None:
     found = of((K1, Sight("pass", float(n), 1.0, job=str(n))) for n in range(1000))
     assert [mark.job for mark in found.cells[K1].lowest] == ["0", "1", "2", "3", "4"]
     assert [mark.job for mark in found.cells[K1].highest] == ["999", "998", "997", "996", "995"]
+
+
+@given(SIGHTS, st.integers(1, 5))
+def test_many_alike_count_as_often_as_they_are(sights: Any, n: int) -> None:
+    """Counted at once, and marked one by one, they are what they are one after the other."""
+    at_once = History()
+    for place, sight in sights:
+        at_once.session(sight.meter, sight.bench, sight.day)
+        at_once.cell(place).count(sight, n)
+        for _ in range(n if sight.value is not None else 0):
+            at_once.cell(place).mark(sight.mark)
+    one_by_one = of([each for each in sights for _ in range(n)])
+    assert at_once.cells == one_by_one.cells
