@@ -26,6 +26,8 @@ FILES = {
     "/mark.css": ("page/mark.css", ROOM),
     "/mark.js": ("page/mark.js", ROOM),
     "/board.js": ("page/board.js", ROOM),
+    "/dom.js": ("page/dom.js", ROOM),
+    "/ways.js": ("page/ways.js", ROOM),
     "/icon.svg": ("icon.svg", "metercap.web"),
 }
 """All that is served of files, and whose they are."""

@@ -10,6 +10,7 @@ from selenium.webdriver import ActionChains
 from selenium.webdriver.common.by import By
 
 COUNT = "window.clicks = 0; addEventListener('click', (event) => { if (event.isTrusted) window.clicks += 1; }, true)"
+BUTTON = "return [...document.querySelectorAll('button')].find((each) => each.textContent === arguments[0]) ?? null"
 WHERE = """
 const p = document.getElementById('photo').getBoundingClientRect();
 return [p.left + arguments[0] * p.width, p.top + arguments[1] * p.height];
@@ -58,10 +59,7 @@ class Hand:
 
     def choose(self, text: str) -> None:
         """Click a button by what stands on it."""
-        self.until(lambda: self._button(text)).click()
-
-    def _button(self, text: str) -> Any:
-        return next((each for each in self.page.find_elements(By.TAG_NAME, "button") if each.text == text), None)
+        self.until(lambda: self.script(BUTTON, text)).click()
 
     def spot(self, x: float, y: float) -> tuple[float, float]:
         """Return where a place of the picture is in the window."""
@@ -93,6 +91,15 @@ class Hand:
         for n, (at_x, at_y) in enumerate(steps):
             kind = "touchStart" if n == 0 else "touchMove"
             self._touch(kind, [{"x": at_x, "y": at_y}])
+        self._touch("touchEnd", [])
+
+    def pinch(self, middle: tuple[float, float], apart: float, to: float) -> None:
+        """Put two fingers on the window, on either side of a point, and draw them apart."""
+        x, y = middle
+        for n in range(6):
+            way = apart + (to - apart) * n / 5
+            fingers = [{"x": x - way, "y": y, "id": 1}, {"x": x + way, "y": y, "id": 2}]
+            self._touch("touchMove" if n else "touchStart", fingers)
         self._touch("touchEnd", [])
 
     def _touch(self, kind: str, points: list[dict[str, float]]) -> None:

@@ -20,7 +20,7 @@ from tests.web.serve import Answer, ask, raw, served
 
 pytest.importorskip("uvicorn", reason="without the extra web")
 
-from metercap.marking.app import BODIES, application
+from metercap.marking.app import BODIES, FILES, application
 from metercap.marking.desk import Desk
 
 
@@ -75,14 +75,12 @@ def test_the_whole_way(page: Page) -> None:
     assert told(page.post("/done")) == {"done": True} and page.ended.wait(5)
 
 
-@pytest.mark.parametrize(
-    ("path", "kind"),
-    [("/", "text/html"), ("/mark.css", "text/css"), ("/mark.js", "text/javascript"), ("/board.js", "text/javascript")],
-)
-def test_the_page_is_made_of_files_of_its_own(page: Page, path: str, kind: str) -> None:
+@pytest.mark.parametrize("path", FILES)
+def test_the_page_is_made_of_files_of_its_own(page: Page, path: str) -> None:
     """Nothing stands inside that the content policy would have to allow."""
     answer = ask(page.at, path)
-    assert answer.status == 200 and answer.header("content-type").startswith(kind)
+    kinds = {"/": "text/html", "css": "text/css", "js": "text/javascript", "svg": "image/svg+xml"}
+    assert answer.status == 200 and answer.header("content-type").startswith(kinds[path.rpartition(".")[2]])
     assert "default-src 'none'" in answer.header("content-security-policy")
     text = answer.body.decode()
     assert "http:" not in text.replace("http://www.w3.org/2000/svg", "") and "https:" not in text

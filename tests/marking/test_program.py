@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import os
+import re
 import shutil
 import signal
 import subprocess
@@ -14,6 +16,7 @@ from typing import Any
 
 import pytest
 
+from metercap.web.address import Address
 from tests.marking.conftest import FUSES, Program
 from tests.marking.test_baking import corners
 from tests.web.serve import ask
@@ -69,6 +72,32 @@ def test_ctrl_c_in_the_middle_keeps_what_was_marked(plan: Path, program: Start) 
     status, said = again.end(0)
     assert (status, "written" in said) == (0, True)
     assert sorted(path.name for path in plan.parent.iterdir()) == ["gc8-back.jpg", "gc8.toml"]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such terminals there")
+def test_another_machine_needs_the_key_that_the_terminal_shows(plan: Path) -> None:
+    """On any address but the loopback one; in a terminal the address comes as a code to scan, too."""
+    import pty
+
+    mine, theirs = pty.openpty()
+    command = [*Program.command(plan)[:-1], "0.0.0.0:0"]
+    with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=subprocess.DEVNULL) as running:
+        os.close(theirs)
+        said = b""
+        while b"?key=" not in said or not said.endswith(b"\n"):
+            said += os.read(mine, 4096)
+        found = re.search(r"http://([\w.]+):(\d+)(/\?key=\S+)", said.decode())
+        assert found is not None
+        at, key = Address(host=found[1], port=int(found[2])), found[3]
+        assert ask(at, "/state").status == 403 and ask(at, key[:-1]).status == 403
+        entered = ask(at, key)
+        cookie = entered.header("set-cookie").partition(";")[0]
+        assert (entered.status, entered.header("location")) == (303, "/")
+        assert ask(at, "/state", headers={"Cookie": cookie}).status == 200
+        assert len([line for line in said.decode().splitlines() if "█" in line]) > 12
+        running.send_signal(signal.SIGINT)
+        assert running.wait(20) == 130
+    os.close(mine)
 
 
 @pytest.mark.slow

@@ -1,15 +1,9 @@
 // The picture: shown, moved and brought closer by wheel, pinch, buttons and keys; taps and drags come out in fractions.
-const SVG = "http://www.w3.org/2000/svg";
+import {shape} from "/dom.js";
+
 const FARTHEST = 1, CLOSEST = 12;
 const LARGEST = 8, SMALLEST = 3.5;  // radius of a mark: no larger than lets neighbours stand apart
 const LETTER = 7.8, LINE = 15;      // of a label, about
-
-export function shape(name, attributes, text) {
-  const made = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
-  if (text !== undefined) made.textContent = text;
-  return made;
-}
 
 export class Board {
   constructor(root, photo, overlay, heard) {

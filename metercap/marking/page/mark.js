@@ -1,7 +1,8 @@
 // The marking page. All that is known comes from the program, whole, with every answer; texts are set as texts only.
 import {Board} from "/board.js";
+import {$, button, element, redrawn} from "/dom.js";
+import {runs, wayOf} from "/ways.js";
 
-const $ = (id) => document.getElementById(id);
 const LOOK_MS = 4000;
 let known = null;      // as the program said it last
 let state = null;      // the same with what is on its way
@@ -107,16 +108,6 @@ function nextOpen(after) {
   return turn.find((card) => !placeOf(card.key))?.key ?? null;
 }
 
-function runs(names) {  // F1, F2, F3 is F1–F3
-  const out = [];
-  for (const name of names) {
-    const [, head, tail] = /^(.*?)(\d*)$/s.exec(name), last = out.at(-1);
-    if (last && tail && last.head === head && Number(tail) === last.to + 1) { last.to += 1; last.text = name; last.n += 1; }
-    else out.push({head, to: tail ? Number(tail) : NaN, first: name, text: name, n: 1});
-  }
-  return out.map((run) => (run.n === 1 ? run.first : run.n === 2 ? `${run.first}, ${run.text}` : `${run.first}–${run.text}`)).join(", ");
-}
-
 // --- hands
 
 function tapped(spot, on) {
@@ -217,20 +208,6 @@ const quiet = () => $("say").replaceChildren();
 
 function offer(text, does) { $("say").append(button(text, () => { quiet(); does(); })); }
 
-function element(name, text, kind = "") {
-  const made = document.createElement(name);
-  if (text !== undefined) made.textContent = text;
-  if (kind) made.className = kind;
-  return made;
-}
-
-function button(text, does, kind = "") {
-  const made = element("button", text, kind);
-  made.type = "button";
-  made.addEventListener("click", does);
-  return made;
-}
-
 function show() {
   $("trouble").textContent = picture()?.trouble ?? "";
   const pic = picture(), begin = adding || replacing !== null || !state.pictures.length || !pic?.shown;
@@ -267,22 +244,24 @@ function labelOf(key) {
 }
 
 function sides() {
-  $("sides").replaceChildren(...state.pictures.map((pic, n) => {
+  const names = state.pictures.map((pic, n) => {
     const alike = state.pictures.slice(0, n).filter((each) => each.side === pic.side).length;
     const name = `${pic.side === "front" ? "Front" : "Back"}${alike ? ` ${alike + 1}` : ""}`;
+    return {name, more: pic.shown ? pic.title : "not there", seen: n === side && !adding};
+  });
+  redrawn("sides", names, () => [...names.map(({name, more, seen}, n) => {
     const made = button(name, () => {
-      side = n; adding = false; replacing = pic.shown ? null : n; held = []; show();
+      side = n; adding = false; replacing = picture().shown ? null : n; held = []; show();
     });
-    const more = pic.shown ? pic.title : "not there";
     if (more) made.append(element("span", more));
     made.title = `${name} ${more}`;
-    made.setAttribute("aria-selected", n === side && !adding);
+    made.setAttribute("aria-selected", seen);
     return made;
   }), button("+ picture", () => {
     adding = true;
     $("side").value = state.pictures.some((pic) => pic.side === "front") ? "back" : "front";
     show();
-  }));
+  })]);
 }
 
 function asking(begin) {
@@ -333,44 +312,25 @@ function way(id, names) {
 }
 
 function ways() {
-  const out = [];
-  for (const each of state.steps) {
-    const whole = each.now.every((name) => placeOf(state.cards.find((card) => card.step === each.step && card.item === name).key));
-    if (!whole || each.now.length < 3) continue;
-    const box = element("section");
-    box.dataset.step = each.step;
-    box.append(element("p", `${each.step}: probed as ${runs(each.now)}`));
-    const row = element("div");
-    if (each.order.length) {
-      box.append(element("p", `You tapped them as ${runs(each.order)}.`));
-      row.append(button("Show that way", () => { preview = [way(each.step, each.order)]; show(); }));
-      row.append(button("Probe in that order", () => { preview = []; move({do: "order", step: each.step, names: each.order}); }));
-    }
-    row.append(button("Tap the order", () => { walking = {step: each.step, names: []}; preview = []; now = null; show(); }));
-    row.append(button("Show the way", () => { preview = [way(each.step, each.now)]; show(); }));
-    if (each.groups.length) {
-      box.append(element("p", `Near each other: ${each.groups.map(runs).join(" / ")}. As groups, the count is asked after each.`));
-      row.append(button("Show the groups", () => { preview = each.groups.map((names) => way(each.step, names)); show(); }));
-      row.append(button("Take these groups", () => { preview = []; move({do: "groups", step: each.step, groups: each.groups}); }));
-    }
-    if (each.grouped.length) {
-      box.append(element("p", `Groups: ${each.grouped.map(runs).join(" / ")}`));
-      row.append(button("No groups", () => move({do: "groups", step: each.step, groups: []})));
-    }
-    box.append(row);
-    out.push(box);
-  }
-  $("ways").replaceChildren(...out);
+  const whole = ({step: id, now: names}) => names.length > 2
+    && state.cards.filter((card) => card.step === id && names.includes(card.item)).every((card) => placeOf(card.key));
+  const steps = state.steps.filter(whole);
+  redrawn("ways", steps, () => steps.map((each) => wayOf(each, {
+    shows: (lists) => { preview = lists.map((names) => way(each.step, names)); show(); },
+    does: (what) => { preview = []; move({step: each.step, ...what}); },
+    taps: () => { walking = {step: each.step, names: []}; preview = []; now = null; show(); },
+  })));
 }
 
 function list() {
-  const steps = [...new Set(state.cards.map((card) => card.step))];
-  $("list").replaceChildren(...steps.flatMap((id) => {
+  const cards = state.cards.map((card) => ({...card, done: Boolean(placeOf(card.key)), asked: card.key === now}));
+  const steps = [...new Set(cards.map((card) => card.step))];
+  redrawn("list", cards, () => steps.flatMap((id) => {
     const rows = element("ul");
-    for (const card of state.cards.filter((each) => each.step === id)) {
-      const row = element("li"), done = placeOf(card.key);
-      const made = button(card.item, () => choose(card.key), `${done ? "placed" : ""}${card.key === now ? " now" : ""}`);
-      made.title = done ? "placed" : "no place yet";
+    for (const card of cards.filter((each) => each.step === id)) {
+      const row = element("li");
+      const made = button(card.item, () => choose(card.key), `${card.done ? "placed" : ""}${card.asked ? " now" : ""}`);
+      made.title = card.done ? "placed" : "no place yet";
       row.append(made);
       rows.append(row);
     }
@@ -437,7 +397,8 @@ $("done").addEventListener("click", async () => {
   }
   if (await ask("/done", {method: "POST"})) {
     gone = true;
-    document.body.replaceChildren(element("p", state.dirty ? "The draft is kept. This page can be closed." : "Written. This page can be closed.", "end"));
+    const how = state.dirty ? "The draft is kept." : state.saved ? "Written." : "Nothing was changed.";
+    document.body.replaceChildren(element("p", `${how} This page can be closed.`, "end"));
   }
 });
 addEventListener("pointerdown", () => document.body.classList.remove("keys"), true);
