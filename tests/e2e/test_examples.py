@@ -129,12 +129,27 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def jobs(shop: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder of the jobs that examples go on with or tell of."""
+    folder = tmp_path_factory.mktemp("jobs")
+    here = environment(XDG_CONFIG_HOME=str(folder / ".config"), HOME=str(folder))
+    for name, good, other in (("vent pair", "a", "b"), ("fan-pair", "c", "f")):
+        tags = good.upper(), other.upper()
+        units = ("--unit", tags[0], "--unit", tags[1], "--known-good", tags[0])
+        command = [*METERCAP, "job", "new", name, "--plan", "greenhouse-controller", *units]
+        subprocess.run(command, cwd=folder, env=here, check=True, capture_output=True, timeout=60)
+        for n, unit in enumerate((good, other), 1):
+            shutil.copy(shop / f"{unit}.jsonl", folder / name.replace(" ", "-") / f"00{n}-{unit.upper()}.jsonl")
+    return folder
+
+
 @pytest.mark.parametrize(("of", "line"), RUN)
-def test_it_runs_as_it_is_written(shop: Path, tmp_path: Path, of: str, line: str) -> None:
+def test_it_runs_as_it_is_written(shop: Path, jobs: Path, tmp_path: Path, of: str, line: str) -> None:
     """By a shell, in a folder that holds what it names; what needs an extra that is not here is passed over."""
     folder = tmp_path / "work"
     shutil.copytree(shop, folder)
-    prepare(folder, line)
+    prepare(folder, line, jobs)
     program = tmp_path / "bin" / "metercap"
     program.parent.mkdir()
     program.write_text(f'#!/bin/sh\nexec {shlex.join(METERCAP)} "$@"\n', encoding="utf-8")
@@ -148,7 +163,7 @@ def test_it_runs_as_it_is_written(shop: Path, tmp_path: Path, of: str, line: str
     assert done.returncode in ((0, 1) if words(line)[0] in ALSO_ONE else (0,)), (done.stdout[-500:], done.stderr)
 
 
-def prepare(folder: Path, line: str) -> None:
+def prepare(folder: Path, line: str, jobs: Path) -> None:
     """Make what is there before the line: a job, a reference, a picture; and nothing where the line writes."""
 
     def do(*args: str) -> None:
@@ -156,12 +171,7 @@ def prepare(folder: Path, line: str) -> None:
         subprocess.run([*METERCAP, *args], cwd=folder, env=here, check=True, capture_output=True, timeout=60)
 
     if ("vent" in line or "fan-pair" in line) and words(line)[:2] != ["job", "new"]:
-        for name, good, other in (("vent pair", "a", "b"), ("fan-pair", "c", "f")):
-            tags = good.upper(), other.upper()
-            units = ("--unit", tags[0], "--unit", tags[1], "--known-good", tags[0])
-            do("job", "new", name, "--plan", "greenhouse-controller", *units)
-            for n, unit in enumerate((good, other), 1):
-                shutil.copy(folder / f"{unit}.jsonl", folder / name.replace(" ", "-") / f"00{n}-{unit.upper()}.jsonl")
+        shutil.copytree(jobs, folder, dirs_exist_ok=True)
     if "gc8-good.json" in words(line) and "--out" not in words(line)[: words(line).index("gc8-good.json")]:
         do("learn", "a.jsonl", "--out", "gc8-good.json")
     if words(line)[0] == "history" and "fleet/" in line:
