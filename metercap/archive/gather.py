@@ -180,13 +180,21 @@ def _set_back(store: Store, told: Told) -> Iterator[int]:
             latest = max(latest, start)
 
 
+def _told_apart(seen: Seen, other: Seen) -> str:
+    """Return a journal's name; where another's bench is not its own, with that."""
+    if seen.bench == other.bench:
+        return seen.name
+    found = Path(seen.bench)
+    return str(found if found.name == seen.name else found / seen.name)
+
+
 def _counted(store: Store, told: Told) -> History:
     """Count every session once: of copies the one that goes farthest."""
     history, last = History(), None
     for seen in store.sessions():
         if last is not None and seen.session == last.session:
             if seen.key != last.key:
-                told.copies.add(f"{seen.name}: the session of {last.name}")
+                told.copies.add(f"{_told_apart(seen, last)}: the session of {_told_apart(last, seen)}")
             continue
         last = seen
         kept = store.recall(WHAT, seen.key)

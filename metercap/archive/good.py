@@ -62,7 +62,7 @@ def _learned(
             say(text)
         if found.reference is not None:
             known = (*found.reference.sources, *sources)
-            learning.add(msgspec.structs.replace(found.reference, sources=known, signed=None))
+            learning.add(msgspec.structs.replace(found.reference, sources=known))
         progress(number, read_n)
     return learning.reference(program=program)
 

@@ -124,6 +124,8 @@ def _read(files: tuple[Path, ...], cluster: str, *, anew: bool) -> tuple[History
 
 def troubles(told: Told) -> list[str]:
     """Return what is to be said of journals that are not as they should be."""
+    from metercap.quantity import counted
+
     found: list[str] = []
     for trouble, what in (
         (told.damaged, "cannot be read whole; what stands before that is counted"),
@@ -131,7 +133,7 @@ def troubles(told: Told) -> list[str]:
         (told.undated, "with a clock that cannot be right; counted without a date"),
     ):
         if trouble.n:
-            found.append(f"{trouble.n} {'journal' if trouble.n == 1 else 'journals'}: {what}")
+            found.append(f"{counted(trouble.n, 'journal')}: {what}")
             found += [f"  {text}" for text in trouble.named]
             found += [f"  and {trouble.n - len(trouble.named)} more"] if trouble.n > len(trouble.named) else []
     if told.unfinished:

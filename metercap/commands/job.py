@@ -190,6 +190,7 @@ def _counts(fold: Fold) -> dict[VerdictKind, int]:
 
 def _lines(state: UnitState) -> list[str]:
     from metercap.plain.style import safe
+    from metercap.quantity import counted
 
     unit = state.unit
     known = [unit.name, f"serial {unit.serial}" if unit.serial else "", "known good" if unit.known_good else ""]
@@ -202,8 +203,7 @@ def _lines(state: UnitState) -> list[str]:
     fold = state.last.fold
     counts = ", ".join(f"{n} {kind}" for kind, n in _counts(fold).items() if n)
     ended = "broken off" if fold.end is None else fold.end.reason
-    n = len(state.sittings)
-    lines.append(f"   {n} journal{'s' if n > 1 else ''}, the last one {ended}: {counts or 'no verdict'}")
+    lines.append(f"   {counted(len(state.sittings), 'journal')}, the last one {ended}: {counts or 'no verdict'}")
     lines += [f"   !! {safe(item)} stands past its limit" for item in fold.standing]
     left = fold.open
     named = ", ".join(f"{safe(each.step)} {safe(each.item)}" for each in left[:6])

@@ -53,6 +53,7 @@ def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
     from metercap.plan.rules import check_plan
     from metercap.planfile import picture_problems, read_text
     from metercap.profiles import find_meter, find_plan
+    from metercap.quantity import counted
 
     path = find_plan(plan)
     where = visible(str(path))
@@ -73,8 +74,9 @@ def check(plan: str, meter: str | None, no_safe: bool, as_json: bool) -> int:
     if errors or found.plan is None:
         raise plan_error(where, errors, found.places, found.count)
     items = sum(len(step.item_names) for step in found.plan.steps)
-    warned = f", {len(problems)} warning{'s' if len(problems) > 1 else ''}" if problems else ""
-    click.echo(f"{visible(str(where))}: {len(found.plan.steps)} steps, {items} verdicts to come{warned}; it can be run")
+    warned = f", {counted(len(problems), 'warning')}" if problems else ""
+    steps, verdicts = counted(len(found.plan.steps), "step"), counted(items, "verdict")
+    click.echo(f"{visible(str(where))}: {steps}, {verdicts} to come{warned}; it can be run")
     return 0
 
 

@@ -10,7 +10,7 @@ from metercap.history.drift import Drift
 from metercap.history.model import Mark
 from metercap.history.offsets import FEWEST_PLACES, FEWEST_VALUES, Offset
 from metercap.history.summary import Part, PlaceHistory, Summary
-from metercap.quantity import format_value
+from metercap.quantity import counted, format_value
 
 By = Literal["", "meter", "bench", "date"]
 NOT_NAMED = "not named"
@@ -21,8 +21,8 @@ HEADS = ("item", "n", "median", "spread", "lowest … highest", "over time", "no
 def history_lines(found: Summary, by: By = "") -> Iterator[str]:
     """Return the whole history in lines; `by` takes each place apart by meter, bench or date."""
     yield head(found)
-    yield ""
-    yield from _meter_lines(found)
+    meters = list(_meter_lines(found))
+    yield from ["", *meters] if meters else []
     for model, places in groupby(found.places, key=lambda place: place.model):
         yield ""
         yield model or "model not named"
@@ -34,11 +34,6 @@ def head(found: Summary) -> str:
     when = f", {found.first} to {found.last}" if found.first else ""
     parts = (counted(len(found.meters), "meter"), counted(len(found.benches), "bench"))
     return f"{counted(found.sessions, 'session')}{when}, {parts[0]}, {parts[1]}"
-
-
-def counted(n: int, what: str) -> str:
-    """Return "1 meter", "2 meters", "2 benches"."""
-    return f"{n} {what}{'' if n == 1 else 'es' if what.endswith('ch') else 's'}"
 
 
 def percent(share: float, sign: str = "") -> str:

@@ -9,7 +9,7 @@ import msgspec
 
 from metercap.metrology.compare import ENOUGH
 from metercap.metrology.domain import round6
-from metercap.quantity import format_value
+from metercap.quantity import counted, format_value
 from metercap.reference.model import GoodItem, Reference
 
 NAMED = 40
@@ -52,7 +52,7 @@ def learned_lines(reference: Reference) -> Iterator[str]:
     more += reference.folded.units
     text = ", ".join(unit.name for unit in names)
     text += f"{' and ' if text else ''}{more} more" if more else ""
-    yield f"{reference.model or reference.title}: {_units(reference.n)} ({text})"
+    yield f"{reference.model or reference.title}: {counted(reference.n, 'good unit')} ({text})"
     if reference.signed is not None:
         yield f"  signed off by {reference.signed.words}"
     unmarked, more = _named(reference.unmarked)
@@ -100,10 +100,6 @@ def _one(item: GoodItem) -> Learned:
         expected.floored,
         item.resolution,
     )
-
-
-def _units(n: int) -> str:
-    return f"{n} good unit{'' if n == 1 else 's'}"
 
 
 def _fewer(row: Learned, reference: Reference) -> str:

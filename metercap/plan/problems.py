@@ -10,6 +10,7 @@ import msgspec
 from metercap.errors import PlanError
 from metercap.gate import visible
 from metercap.plan.places import Path, Places
+from metercap.quantity import counted
 
 MOST_SHOWN = 50
 """Problems listed one by one; of a file with more, only their number is said."""
@@ -61,7 +62,7 @@ def plan_error(where: str, problems: Sequence[Problem], places: Places, count: i
     total = max(count, len(ordered))
     if total > MOST_SHOWN:
         said.append(f"and {total - MOST_SHOWN} more")
-    return PlanError(f"{total} problem{'' if total == 1 else 's'} in this plan", where=where, problems=said)
+    return PlanError(f"{counted(total, 'problem')} in this plan", where=where, problems=said)
 
 
 def in_file_order(problems: Iterable[Problem], places: Places) -> list[Problem]:

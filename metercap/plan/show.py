@@ -10,7 +10,7 @@ from metercap.plan.expected import items_of
 from metercap.plan.fields import SHARE, UNIT, Key, holds_items, keys_of, kind_of
 from metercap.plan.model import Plan, Step
 from metercap.plankeys import Item
-from metercap.quantity import format_value
+from metercap.quantity import counted, format_value
 from metercap.quantity.names import compressed
 
 APART = ("id", "say", "cautions", "power")
@@ -39,7 +39,7 @@ def plan_lines(plan: Plan) -> Iterator[str]:
         yield ""
         what = f", {picture.title}" if picture.title else ""
         count = len(picture.at)
-        yield visible(f"picture {picture.file}: {picture.side}{what}; {count} place{'' if count == 1 else 's'} on it")
+        yield visible(f"picture {picture.file}: {picture.side}{what}; {counted(count, 'place')} on it")
 
 
 def _step(n: int, step: Step) -> Iterator[str]:
@@ -70,8 +70,7 @@ def _items(step: Step, unit: str) -> Iterator[str]:
     lots: dict[str, list[str]] = {}
     for item in items_of(step):
         lots.setdefault(_item(item, unit), []).append(item.name)
-    count = len(items_of(step))
-    head = f"     {count} item{'s' if count != 1 else ''}:"
+    head = f"     {counted(len(items_of(step)), 'item')}:"
     plain = lots.pop("", [])
     yield visible(f"{head} {', '.join(compressed(plain))}".rstrip())
     for more, names in lots.items():

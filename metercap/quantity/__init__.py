@@ -8,13 +8,14 @@ what can be read in two ways is refused, with what to write instead.
 from metercap.quantity.items import expand_items, natural_key
 from metercap.quantity.kinds import Quantity
 from metercap.quantity.numbers import decimal_si
-from metercap.quantity.printing import format_value
+from metercap.quantity.printing import counted, format_value
 from metercap.quantity.values import Tolerance, Value, parse_duration_s, parse_tolerance, parse_value
 
 __all__ = [
     "Quantity",
     "Tolerance",
     "Value",
+    "counted",
     "decimal_si",
     "expand_items",
     "format_value",

@@ -51,6 +51,11 @@ def format_value(value: float, unit: str, resolution: float | None = None) -> st
     return f"{sign}{text}{glue}{_PRINTED_PREFIXES[prefix]}{name}"
 
 
+def counted(n: int, what: str) -> str:
+    """Return "1 meter", "2 meters", "0 benches": `what` is one of them, a noun that takes s, or es after ch."""
+    return f"{n} {what}{'' if n == 1 else 'es' if what.endswith('ch') else 's'}"
+
+
 def _in_minutes(number: Decimal, weight: Decimal) -> bool:
     if weight:
         return weight >= 60

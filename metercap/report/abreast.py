@@ -9,7 +9,7 @@ from metercap.evidence import Evidence
 from metercap.judging.good import BY_REFERENCE
 from metercap.outcome import GOOD, Key, is_good
 from metercap.plankeys import TuneStep
-from metercap.quantity import format_value
+from metercap.quantity import counted, format_value
 from metercap.records import VerdictKind
 from metercap.report.document import Block, Group, Para, Row, Section, Table
 from metercap.report.names import name_of
@@ -41,7 +41,7 @@ def abreast(units: Sequence[Unit], pairs: Sequence[Pair]) -> Section:
     if alike:
         more = "other " if rows else ""
         on = {1: "on it", 2: "on both units"}.get(len(measured), f"on all {len(measured)} units")
-        blocks.append(Para(f"{alike} {more}item{'' if alike == 1 else 's'}: good {on}."))
+        blocks.append(Para(f"{counted(alike, f'{more}item')}: good {on}."))
     if len(units) > 1 and not any(unit.about.known_good for unit in units):
         blocks.append(Para("No unit is known to be good, so a difference does not tell which one is right."))
     title = "Side by side" if len(units) > 1 else "At a glance"

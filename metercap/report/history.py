@@ -6,13 +6,16 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from metercap.history.summary import PlaceHistory, Summary
-from metercap.history.text import HEADS, NOT_NAMED, cells, chance_words, counted, head, mark_words, percent
+from metercap.history.text import HEADS, NOT_NAMED, cells, chance_words, head, mark_words, percent
+from metercap.quantity import counted
 from metercap.report.document import Block, Document, Group, Listing, Para, Row, Section, Table
 from metercap.report.historyplot import item_picture, spread_picture
 
 CLOSING = "Local codes and licensed practice go before anything that this page says."
 MOST_PICTURES = 200
 """Items that are drawn one by one; the tables have all."""
+
+_TOO_FEW = "too few values that another meter shares"
 
 
 def compose_history(found: Summary, troubles: Sequence[str], program: str) -> Document:
@@ -34,7 +37,8 @@ def _result(found: Summary) -> str:
         said.append("No meter stands out.")
     moving = [place for place in found.places if place.drift is not None and place.drift.told]
     if moving:
-        said.append(f"{counted(len(moving), 'item')} of {len(found.places)} rise or fall over the dates.")
+        how = "rises or falls" if len(moving) == 1 else "rise or fall"
+        said.append(f"{counted(len(moving), 'item')} of {len(found.places)} {how} over the dates.")
     outside = sum(int(place.outside) for place in found.places)
     if outside:
         said.append(f"{counted(outside, 'value')} {'stands' if outside == 1 else 'stand'} out.")
@@ -47,7 +51,8 @@ def _meters(found: Summary) -> Section:
     for name, sessions in found.meters.items():
         mine = [one for one in found.offsets if one.meter == name]
         if not mine:
-            rows.append(Row((name or NOT_NAMED, str(sessions), "", "too few values that another meter shares")))
+            alone = "no other meter to hold it against" if len(found.meters) == 1 else _TOO_FEW
+            rows.append(Row((name or NOT_NAMED, str(sessions), "", alone)))
         for one in mine:
             look = ("look into it" + (f": it, or {one.either}" if one.either else "")) if one.told else ""
             known = (name or NOT_NAMED, str(sessions), one.unit, percent(one.shift, "+"), str(one.places), str(one.n))

@@ -10,7 +10,7 @@ from metercap.outcome import Key
 from metercap.plan import Plan
 from metercap.plan.expected import hazards_of, items_of
 from metercap.plankeys import TrialsStep
-from metercap.quantity import format_value
+from metercap.quantity import counted, format_value
 from metercap.records import EndRecord, VerdictKind
 from metercap.report.document import Block, Facts, Group, Listing, Para, Picture, Row, Section, Table
 from metercap.report.findings import Findings, Standing
@@ -106,7 +106,7 @@ def facts(found: Findings, plan: Plan) -> Facts:
 
 def _steps(plan: Plan) -> str:
     many = len(plan.steps)
-    return f"{many} step{'' if many == 1 else 's'}, rule {plan.rule} where a step names none" if many else "no steps"
+    return f"{counted(many, 'step')}, rule {plan.rule} where a step names none" if many else "no steps"
 
 
 def _ending(end: EndRecord | None) -> str:
@@ -131,7 +131,7 @@ def result(found: Findings) -> str:
     counts = ", ".join(f"{count} {kind}" for kind, count in found.counts.items() if count)
     total = len(found.verdicts)
     said = [_stands(one, found) for one in found.standing]
-    said += [f"{total} item{'' if total == 1 else 's'} decided: {counts}." if total else "Nothing was decided."]
+    said += [f"{counted(total, 'item')} decided: {counts}." if total else "Nothing was decided."]
     for kind, words in ((VerdictKind.FAIL, "Failed"), (VerdictKind.UNSURE, "Unsure")):
         names = listed((verdict.step, verdict.item) for verdict in found.verdicts if verdict.verdict is kind)
         said += [f"{words}: {names}."] if names else []

@@ -16,6 +16,7 @@ from metercap.archive import remember
 from metercap.archive.gather import Told, gathered
 from metercap.errors import FileProblem
 from metercap.history import History, Place
+from metercap.journal import rescue
 from metercap.records import InJob
 from tests.archive.shop import START, Shop
 
@@ -85,6 +86,30 @@ def test_a_copied_job_counts_once(tmp_path: Path) -> None:
     assert once.cells[K1].all.counts == history.cells[K1].all.counts
 
 
+def test_copies_on_two_benches_are_told_apart(tmp_path: Path) -> None:
+    """Each by the folder it was found under, since their names below it are the same."""
+    shop(tmp_path / "north", 1)
+    shutil.copytree(tmp_path / "north", tmp_path / "south")
+    _, told = tell(tmp_path / "north", tmp_path / "south")
+    north, south = tmp_path / "north" / "0.jsonl", tmp_path / "south" / "0.jsonl"
+    assert told.copies.named == [f"{south}: the session of {north}"]
+    _, told = tell(tmp_path / "north", south)
+    assert told.copies.named == [f"{south}: the session of {north}"]
+
+
+def test_a_rescued_journal_stands_for_its_first_name(tmp_path: Path) -> None:
+    """A session that went on in another file, its disk being full: what is counted is the whole of it, once."""
+    (whole,) = shop(tmp_path / "made", 1)
+    first = tmp_path / "shop" / "a.jsonl"
+    first.parent.mkdir()
+    first.write_bytes(b"".join(whole.read_bytes().splitlines(keepends=True)[:3]))
+    shutil.copy(whole, next(rescue.names(first, first.parent)))
+    for argument in (first, first.parent):
+        history, told = tell(argument)
+        assert (history.sessions, told.unfinished) == (1, 0)
+        assert history.cells[K1].all.n == 1
+
+
 def test_the_same_folder_twice_is_no_copy(tmp_path: Path) -> None:
     """Arguments that overlap name the same files."""
     shop(tmp_path / "job", 3)
@@ -122,13 +147,14 @@ def test_clocks_that_cannot_be_right(tmp_path: Path) -> None:
     (job / "job.toml").write_text(JOB)
     maker.session(tmp_path / "lost.jsonl", 1, start=START.replace(year=1970))
     maker.session(tmp_path / "ahead.jsonl", 2, start=NOW + datetime.timedelta(days=400))
-    for number, day in ((1, 10), (2, 12), (3, 11), (4, 13)):
+    for number, day in ((1, 10), (2, 12), (3, 11), (4, 11), (5, 13)):
         maker.session(job / f"{number:03d}-A.jsonl", 10 + number, start=START + datetime.timedelta(days=day), job=PAIR)
     history, told = tell(tmp_path)
-    assert (history.sessions, told.undated.n) == (6, 3)
-    assert history.cells[K1].all.n == 6
+    assert (history.sessions, told.undated.n) == (7, 4)
+    assert history.cells[K1].all.n == 7
     assert sorted(history.cells[K1].dates.parts) == ["2026-03-12", "2026-03-14", "2026-03-15"]
-    assert any("003-A.jsonl" in text and "before" in text for text in told.undated.named)
+    for name in ("003-A.jsonl", "004-A.jsonl"):
+        assert any(name in text and "before" in text for text in told.undated.named)
     assert (history.first, history.last) == ("2026-03-12", "2026-03-15")
 
 

@@ -13,6 +13,7 @@ import pytest
 from metercap.archive import good, remember
 from metercap.archive.good import learn_from
 from metercap.errors import FileProblem, JournalError, UsageError
+from metercap.journal import rescue
 from metercap.records import InJob
 from metercap.reference import learning
 from metercap.reference.file import encode, signed_off
@@ -108,6 +109,34 @@ def test_a_job_gives_its_good_unit_over_all_its_sittings(tmp_path: Path) -> None
     assert newer.items != found.items
     alone, _ = learn(first, place=place)
     assert [one.file for one in alone.sources] == ["001-A.jsonl"]
+
+
+@pytest.mark.usefixtures("old")
+def test_a_journal_of_a_job_and_by_itself(tmp_path: Path) -> None:
+    """Torn: in its job what stands before the end is taken, and it is named in the job; by itself by its own path."""
+    folder, place = tmp_path / "vent", tmp_path / "kept"
+    folder.mkdir()
+    (folder / "job.toml").write_text(JOB)
+    path = Shop().session(folder / "001-A.jsonl", 1, unit="one", known_good=True, job=PAIR)
+    path.write_bytes(path.read_bytes()[:-30])
+    for _ in range(2):
+        of_job, alone = list[str](), list[str]()
+        learn(folder, place=place, said=of_job)
+        learn(path, place=place, said=alone)
+        assert of_job[0].startswith("001-A.jsonl: ")
+        assert alone[0].startswith(f"{path}: ")
+
+
+def test_a_rescued_journal_is_the_source(tmp_path: Path) -> None:
+    """Of a session that went on in another file the hash is that file's, as the values are."""
+    (whole,) = shop(tmp_path / "made", 1)
+    first = tmp_path / "a.jsonl"
+    first.write_bytes(b"".join(whole.read_bytes().splitlines(keepends=True)[:3]))
+    rescued = next(rescue.names(first, tmp_path))
+    shutil.copy(whole, rescued)
+    found, _ = learn(first)
+    assert [(one.file, one.sha256) for one in found.sources] == [(rescued.name, sha256(rescued))]
+    assert len(found.items) == 13
 
 
 @pytest.mark.usefixtures("old")

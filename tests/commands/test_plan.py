@@ -71,6 +71,12 @@ def test_a_good_plan(run: Any, plan_file: Any) -> None:
     assert run("check", path) == (0, f"{path}: 3 steps, 6 verdicts to come; it can be run\n", "")
 
 
+def test_a_plan_of_one_step(run: Any, plan_file: Any) -> None:
+    """One step and one verdict are no plurals."""
+    path = plan_file('[plan]\ntitle = "one"\n[[step]]\nid = "look"\nkind = "confirm"\nsay = "looks whole"\n')
+    assert run("check", path) == (0, f"{path}: 1 step, 1 verdict to come; it can be run\n", "")
+
+
 def test_a_plan_by_name(run: Any) -> None:
     """A shipped plan is found by its name; warnings go to stderr with file and line and leave the status 0."""
     status, out, err = run("check", "greenhouse-controller", "--meter", "lcd14")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import random
 from typing import Any
 
@@ -145,3 +146,20 @@ def test_many_alike_count_as_often_as_they_are(sights: Any, n: int) -> None:
             at_once.cell(place).mark(sight.mark)
     one_by_one = of([each for each in sights for _ in range(n)])
     assert at_once.cells == one_by_one.cells
+
+
+@pytest.mark.parametrize(("few", "many"), [(3, 100), (100, 3), (100, 100), (3, 18_000)])
+def test_parts_whose_dates_are_coarser(few: int, many: int) -> None:
+    """One part has days, the other months or years: together they have what all at once has, its middle days too."""
+
+    def seen(n: int, seed: int) -> list[Any]:
+        rng = random.Random(seed)
+        first = datetime.date(2020, 1, 1)
+        days = [str(first + datetime.timedelta(each)) for each in range(0, n, max(1, n // 100))]
+        return [(K1, Sight("pass", rng.randint(1550, 1650) / 10, 0.1, "a", "north", day)) for day in days]
+
+    one, other = seen(few, 1), seen(many, 2)
+    parts = together([of(one), of(other)])
+    assert state(parts) == state(of([*one, *other]))
+    assert state(together([of(other), of(one)])) == state(parts)
+    assert len(parts.cells[K1].dates.parts) <= 60

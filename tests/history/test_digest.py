@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import msgspec
+
 from metercap.evidence import Evidence, evidence
 from metercap.history import History, Place
 from metercap.history.digest import count, digest
@@ -41,6 +43,16 @@ def test_a_trimmer_has_two_places() -> None:
     found = [row for row in rows(session("A", script, step)) if row[4] is not None]
     assert ("RV1", "as found", "", "", 160.0) in found
     assert all(aspect in ("as found", "as left") for _, aspect, *_ in found)
+
+
+def test_as_found_without_a_last_digit_is_not_told() -> None:
+    """An old journal's verdict alone says what was found, not how finely: there is no value to count."""
+    step = TuneStep(id="bridge", items=(Item("RV1"),), unit="ohm", contacts=1, target=150.0, tolerance=3.0, rest_s=1.0)
+    script = f"{GAP}160.0*8 {GAP}160.0*4 155.0*2 150.0*20 :stop 150.0*20 {GAP}150.0*8 {GAP}"
+    found = session("A", script, step)
+    coarse = {key: msgspec.structs.replace(judged, resolution=0.0) for key, judged in found.as_found.items()}
+    assert coarse
+    assert [row[1] for row in rows(msgspec.structs.replace(found, as_found=coarse))] == ["as left"]
 
 
 def test_how_it_was_measured_is_part_of_the_place() -> None:

@@ -59,3 +59,12 @@ def test_one_wild_date_moves_nothing() -> None:
     assert found is not None
     assert found.told
     assert found.per_year == pytest.approx(12.175, rel=0.05)
+
+
+def test_a_step_that_moves_no_median_slope_is_not_told() -> None:
+    """Forty dates of 160 Ω, then ten of 161: no chance by Mann and Kendall, and Sen's slope is 0: nothing to tell."""
+    values = [160.0] * 40 + [161.0] * 10
+    found = drift(dates(*values))
+    assert found is not None
+    assert float(stats.theilslopes(values).slope) == 0.0
+    assert (found.p < 0.01, found.per_year, found.told) == (True, 0.0, False)

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from metercap.errors import ValueText
-from metercap.quantity import format_value, parse_value
+from metercap.quantity import counted, format_value, parse_value
 from tests.effort import examples
 
 
@@ -110,3 +110,18 @@ def test_what_is_no_number_is_refused(value: float, resolution: float | None) ->
     """Over-range is a state, never a number that prints."""
     with pytest.raises(ValueText):
         format_value(value, "ohm", resolution)
+
+
+@pytest.mark.parametrize(
+    ("n", "what", "words"),
+    [
+        (0, "item", "0 items"),
+        (1, "item", "1 item"),
+        (2, "good unit", "2 good units"),
+        (1, "bench", "1 bench"),
+        (3, "bench", "3 benches"),
+    ],
+)
+def test_things_that_are_counted(n: int, what: str, words: str) -> None:
+    """One of them alone has no s."""
+    assert counted(n, what) == words

@@ -80,6 +80,19 @@ def test_from_thirty_one_on_values_are_counted() -> None:
     assert len(many.units) == 31
 
 
+def test_counted_values_keep_the_largest_u_and_the_coarsest_digit() -> None:
+    """Whichever comes first: a further good unit is expected no nearer than that U."""
+    rough = msgspec.structs.replace(unit("rough", 160.0).items[0].values[0], expanded=40.0, resolution=1.0)
+    part = unit("rough", 160.0)
+    part = msgspec.structs.replace(part, items=(msgspec.structs.replace(part.items[0], values=(rough,)),))
+    for parts in ([part, *shop(40)], [*shop(40), part]):
+        found = combine(parts)
+        (row,) = learned(found)
+        assert (found.items[0].widest, found.items[0].resolution) == (40.0, 1.0)
+        assert row.floored
+        assert row.high - row.value == pytest.approx(40.0)
+
+
 @pytest.mark.parametrize("most", [1000, 12])
 def test_in_any_order_and_in_parts(most: int, monkeypatch: pytest.MonkeyPatch) -> None:
     """All at once, shuffled, or learned bit by bit from earlier references: the same counts, the same expectation."""
