@@ -156,10 +156,11 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def hazard(self) -> PastLimit | None:
-        """The trimmer in turn where it stands past a hazard limit."""
+        """The trimmer in turn, or else the one that the tips are on, where it stands past a hazard limit."""
         if self.kind != "tune":
             return None
-        return next((past for past in self.past if past.item == self.item), None)
+        held = "" if self.touch is None else self.touch.item
+        return next((past for item in (self.item, held) for past in self.past if past.item == item), None)
 
     @property
     def touching(self) -> bool:

@@ -25,6 +25,7 @@ from metercap.plankeys import (
 )
 from metercap.quantity import Quantity
 from metercap.records import Cue, CueKind, Do, EndRecord, VerdictKind
+from metercap.screen.face import face
 from metercap.steps.facts import (
     CellFacts,
     ConfirmFacts,
@@ -38,6 +39,7 @@ from metercap.steps.facts import (
     ZeroFacts,
 )
 from metercap.view import View
+from metercap.view.words import by_page
 from tests.steps.bench_play import Play, meter
 
 KNOWN = meter(5.0, (Accuracy(quantity=Quantity.RESISTANCE, percent=0.5, counts=2),))
@@ -248,6 +250,21 @@ def test_a_hazard_stands_in_the_view_until_it_is_over() -> None:
     assert play.view.hazard is not None and play.view.touch is None
     play("1.250k*12")
     assert play.view.hazard is None and turned(play.view).side is None and play.view.past == ()
+
+
+def test_a_trimmer_turned_too_early_rings_though_another_is_asked_for() -> None:
+    """RV1 is read as found and RV2 comes next, but the tips stay on and RV1 is turned past 1200 Ω: the screen said LIFT
+    alone. Off it, it is the next trimmer's turn; RV1 stands among those past a limit."""
+    play = Play(trimmer(items=(Item("RV1"), Item("RV2"))), rate=5.0)("OL*6 1.861k*8")
+    asked = play.view.asked
+    assert asked is not None and asked.item == "RV2"
+    play("1.700k 1.500k 1.300k 1.190k*3 1.100k*3")
+    assert play.view.item == "RV2" and play.view.hazard is not None
+    assert play.view.hazard.item == "RV1" and face(play.view).alarm and face(play.view).hero.text == "TURN BACK"
+    assert by_page(play.view) == ()
+    play("OL*9")
+    assert play.view.hazard is None and [past.item for past in play.view.past] == ["RV1"]
+    assert any("RV1 stands past its limit" in note for note in play.notes)
 
 
 def test_asking_for_the_band_sets_no_target() -> None:

@@ -276,3 +276,5 @@ class TuneFound(TuneBase):
         passing.trimmers.end_watch(passing.name, passing.turning)
         if self._turning is not None and passing.name == self.item:
             self._turning.hazard.goes_on(passing.turning.hazard)
+        elif passing.name != self.item:
+            self.bench.say_standing(passing.name)  # it was turned too early, and is left so
