@@ -94,3 +94,16 @@ def test_who_comes_late_sees_what_is() -> None:
     audience.tell(Note(1.0, "the disk is full"))
     assert late.given[-1] == ("see", Note(1.0, "the disk is full"))
     assert late.given[-2][1].note.text == "the disk is full"
+
+
+def test_prompts_are_counted_on_from_unit_to_unit() -> None:
+    """A word said on a page to a prompt of the unit before must fit none of the next one's."""
+    audience = Audience([Log()])
+    numbers = []
+    for _ in range(2):
+        fresh = Play(STEP, rate=5.0)
+        audience.begin(fresh.session, fresh.record, b"")
+        first = fresh.driver.start()
+        audience.show(None, first, first, [b""] * len(first))
+        numbers.append(audience.view.prompts)
+    assert 0 < numbers[0] < numbers[1]

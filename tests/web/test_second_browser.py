@@ -194,6 +194,7 @@ def test_a_server_that_is_silent_for_a_second_puts_the_point_out(browser: Any) -
     with desk() as it:
         opened(browser, it)
         until(lambda: browser.execute_script(LIT), "a lit point")
+        assert [each.text for each in browser.find_elements("css selector", "#picture .lit text")] == ["F1"]
         os.kill(it.server, signal.SIGSTOP)
         try:
             begun_s = time.monotonic()
