@@ -167,6 +167,8 @@ def practise(
     audit = Audit(bench)
     with PracticePort(bench, clock) as port, Writer.create(journal, record) as writer:
         grip = Grip(port)
+        if page is not None:
+            page.teller.tapped = grip.tap_picture
         where = picture_folders(chosen.plan_name) if pictures and chosen.plan.pictures else ()
         shown = shown_by(as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, pictures=where, page=page)
         shown = with_lines(grip, shown)

@@ -131,6 +131,8 @@ def practise_job(
             port.at_once(lambda _: mat.sit(*words))  # type: ignore[arg-type]
 
         def show(page: Paged | None) -> Shown:
+            if page is not None:
+                page.teller.tapped = grip.tap_picture
             where = picture_folders(None, path) if pictures else ()
             shown = shown_by(
                 as_json=as_json, plain=plain, listen=False, sound=True, hands=grip, pictures=where, page=page

@@ -27,6 +27,9 @@ keys. The keys that mean something now stand below the picture, ? shows them all
 stdin: `touch` or a point's name, an empty line to lift, `short`, `turn +0.5`, `press`, `release`, `dial`; `help` lists
 them. Nothing moves by itself, and the mistakes are yours: at the end the verdicts are set against the bench itself.
 
+With --web --web-words a tap on the board's picture in the browser puts both tips there; one more on the same
+place, or one beside all places, lifts them.
+
 With --port the simulated meter alone waits on a port. It prints the port and a `metercap run` line for another
 terminal; any other program may read the port too. Lines on stdin move the probes until Ctrl-C.
 

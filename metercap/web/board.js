@@ -41,6 +41,18 @@ export class Board {
     this.draw();
   }
 
+  // Where a point of the window lies: on which picture, in fractions of its file, whatever way it is turned and zoomed.
+  spot(x, y) {
+    const svg = document.getElementById("picture");
+    const number = this.#index();
+    const { id, width, height } = this.pictures[number] ?? {};
+    const seen = svg.getScreenCTM();
+    if (!id || !seen) return null;
+    const at = new DOMPoint(x, y).matrixTransform(seen.inverse());
+    const [px, py] = back([at.x, at.y], width, height, Number(remembered(this.#key(), "0")));
+    return { picture: number, x: px / width, y: py / height, width, height };
+  }
+
   zoom() {
     this.near = !this.near;
     remember("near", this.near ? "yes" : "no");
@@ -109,6 +121,10 @@ export class Board {
 
 function turn([x, y], width, height, turned) {
   return { 0: [x, y], 90: [height - y, x], 180: [width - x, height - y], 270: [y, width - x] }[turned];
+}
+
+function back([x, y], width, height, turned) {
+  return { 0: [x, y], 90: [y, height - x], 180: [width - x, height - y], 270: [width - y, x] }[turned];
 }
 
 function image({ id, width, height }, turned) {

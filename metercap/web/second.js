@@ -239,7 +239,10 @@ input.addEventListener("change", async () => {
 // --- beginning
 
 listen({
-  hello({ photos }) { $("photo").hidden = !photos; },
+  hello({ photos, taps }) {
+    $("photo").hidden = !photos;
+    $("picture").classList.toggle("tapped", Boolean(taps));
+  },
   pictures(pictures) { board.pictures = pictures; draw(); },
   glance(newest) { glance = newest; draw(); },
   state(state) {
@@ -250,6 +253,12 @@ listen({
   },
 });
 addEventListener("resize", draw);
+$("picture").addEventListener("click", (event) => {
+  const spot = board.spot(event.clientX, event.clientY);
+  if (!spot || !$("picture").classList.contains("tapped") || !document.body.classList.contains("live")) return;
+  const headers = { "Content-Type": "application/json" };
+  fetch("/tap", { method: "POST", headers, body: JSON.stringify(spot) }).catch(() => {});
+});
 $("turn").addEventListener("click", () => board.turn());
 $("zoom").addEventListener("click", () => { $("zoom").textContent = board.zoom() ? "whole" : "near"; });
 $("zoom").textContent = board.near ? "whole" : "near";

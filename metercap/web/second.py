@@ -25,7 +25,20 @@ from metercap.errors import MetercapError
 from metercap.web.door import App, Door, Refused, page, pages
 from metercap.web.hub import Hub
 from metercap.web.serving import Serving
-from metercap.web.talk import BEAT, GLANCE, MORE, OVER, READ_BODY, READ_TOLD, Back, Begin, Kept, Pictures, Word
+from metercap.web.talk import (
+    BEAT,
+    GLANCE,
+    MORE,
+    OVER,
+    READ_BODY,
+    READ_TAP,
+    READ_TOLD,
+    Back,
+    Begin,
+    Kept,
+    Pictures,
+    Word,
+)
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -33,6 +46,7 @@ if TYPE_CHECKING:
 
 WORDS_APART_S = 0.2
 """No finger says two words in less time."""
+TAPS_APART_S = 0.1
 PHOTO = 25 * 1024 * 1024
 """Bytes of a photograph: a telephone's has 2 to 12 MB."""
 PHOTO_SIDE = 2400
@@ -57,11 +71,11 @@ class Second:
 
     def __init__(self, begin: Begin) -> None:
         self.hub = Hub()
-        self.hub.hello = msgspec.json.encode({"words": begin.words, "photos": bool(begin.photos)})
+        self.hub.hello = msgspec.json.encode({"words": begin.words, "photos": bool(begin.photos), "taps": begin.taps})
         self._begin = begin
         self._pictures: dict[str, bytes] = {}
         self._busy = asyncio.Lock()
-        self._word_s = float("-inf")
+        self._word_s = self._tap_s = float("-inf")
 
     def app(self) -> App:
         """Return the ASGI application, without its door."""
@@ -79,6 +93,7 @@ class Second:
                 Route("/picture/{sha}", self._picture),
                 Route("/word", self._word, methods=["POST"]),
                 Route("/photo", self._photo, methods=["POST"]),
+                Route("/tap", self._tap, methods=["POST"]),
             ]
         )
 
@@ -107,6 +122,23 @@ class Second:
             raise Refused(429, "That was too fast for a finger.")
         self._word_s = now_s
         _back(Word(body.word, body.prompt))
+        return Response(status_code=202)
+
+    async def _tap(self, request: Request) -> Response:
+        """Pass a tap on; what it means, and whether it means anything, the practice knows."""
+        from starlette.responses import Response
+
+        if not self._begin.taps:
+            raise Refused(403, "This page may only be looked at.")
+        try:
+            tap = READ_TAP.decode(await request.body())
+        except (msgspec.DecodeError, RecursionError, UnicodeDecodeError):
+            raise Refused(400, "That is no tap.") from None
+        now_s = time.monotonic()
+        if now_s - self._tap_s < TAPS_APART_S:
+            raise Refused(429, "That was too fast for a finger.")
+        self._tap_s = now_s
+        _back(tap)
         return Response(status_code=202)
 
     async def _photo(self, request: Request) -> Response:

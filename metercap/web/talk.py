@@ -19,7 +19,8 @@ MOST_LINE = 1 << 20
 class Begin(msgspec.Struct, frozen=True, tag="begin", tag_field="is"):
     """The first line: where the socket is (`fd`, or `share` for systems without), who is let in, what may be done.
 
-    `photos` is the folder that photographs go into; empty for none.
+    `photos` is the folder that photographs go into; empty for none. With `taps` a tap on the board's picture moves the
+    virtual hands of a practice.
     """
 
     address: Address
@@ -27,6 +28,7 @@ class Begin(msgspec.Struct, frozen=True, tag="begin", tag_field="is"):
     share: str = ""
     words: bool = False
     photos: str = ""
+    taps: bool = False
 
 
 class PictureFile(msgspec.Struct, frozen=True):
@@ -58,8 +60,18 @@ class Kept(msgspec.Struct, frozen=True, tag="photo", tag_field="is"):
     name: str
 
 
+class Tap(msgspec.Struct, frozen=True, tag="tap", tag_field="is", forbid_unknown_fields=True):
+    """A finger on the plan's picture of that number: where, in fractions of its file, and that file's size."""
+
+    picture: Annotated[int, msgspec.Meta(ge=0, le=100)]
+    x: float
+    y: float
+    width: float
+    height: float
+
+
 Told = Begin | Pictures
-Back = Word | Kept
+Back = Word | Kept | Tap
 
 GLANCE = b"="
 BEAT = b"."
@@ -79,3 +91,4 @@ class Body(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
 
 
 READ_BODY = msgspec.json.Decoder(Body)
+READ_TAP = msgspec.json.Decoder(Tap)

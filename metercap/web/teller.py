@@ -26,7 +26,7 @@ from metercap.records import Cue, Record
 from metercap.view import View
 from metercap.web.address import Address
 from metercap.web.glance import glance
-from metercap.web.talk import BEAT, GLANCE, MORE, OVER, READ_BACK, Begin, Kept, PictureFile, Pictures, Word
+from metercap.web.talk import BEAT, GLANCE, MORE, OVER, READ_BACK, Begin, Kept, PictureFile, Pictures, Tap, Word
 from metercap.words import WordSink
 
 BEAT_S = 0.25
@@ -54,6 +54,10 @@ class PageSink(Protocol):
         ...
 
 
+Tapped = Callable[[View, int, float, float, float, float], object]
+"""Takes a tap: the newest view, the picture's number, x and y in fractions of it, its width and height."""
+
+
 class Teller:
     """An observer and a source of words for `live.Live`; also of use alone, with `look` and `clock` set.
 
@@ -72,6 +76,8 @@ class Teller:
         problem: Callable[[], str | None] = lambda: None,
     ) -> None:
         self.clock: Now | None = None
+        self.tapped: Tapped | None = None
+        """What takes taps on the board's picture, where pages may say words; set before `begin`."""
         self.problem = problem
         self.folders = tuple(folders)
         self._sock = sock
@@ -188,6 +194,7 @@ class Teller:
             begin = msgspec.structs.replace(begin, share=base64.b64encode(given).decode())
         else:
             begin = msgspec.structs.replace(begin, fd=fds[0])
+        begin = msgspec.structs.replace(begin, taps=begin.words and self.tapped is not None)
         threading.Thread(target=self._hear, args=(child,), name="page words", daemon=True).start()
         _write(child.stdin, MORE + msgspec.json.encode(begin))
         return child.stdin
@@ -218,6 +225,9 @@ class Teller:
                     continue
                 if isinstance(said, Word):
                     sink.put_from_page(said.word, said.prompt, clock.now_s())
+                elif isinstance(said, Tap):
+                    if self.tapped is not None and self._begin.words:
+                        self.tapped(self._view, said.picture, said.x, said.y, said.width, said.height)
                 elif isinstance(said, Kept):
                     sink.put_word("note", f"photograph {said.name}", clock.now_s(), "page")
 

@@ -58,7 +58,7 @@ def test_a_whole_sweep_is_followed_and_nothing_stays_behind(tmp_path: Path, jour
         child = server(metercap)
         with page(port) as shown:
             hello = shown.until(lambda events: events and events[0], "hello")
-            assert (hello.kind, hello.data) == ("hello", {"words": False, "photos": False})
+            assert (hello.kind, hello.data) == ("hello", {"words": False, "photos": False, "taps": False})
             seen = shown.glances(lambda g: here(g) == "F3", "F3 asked for")["stones"]["stones"]
             assert seen == [["F1", "pass"], ["F2", "pass"], ["F3", "here"]]
             last = shown.glances(lambda g: g["ended"], "the end")

@@ -51,7 +51,12 @@ class Desk:
 
 @contextmanager
 def desk(
-    monkeypatch: pytest.MonkeyPatch, *, words: bool = True, photos: Path | None = None, secret: str = ""
+    monkeypatch: pytest.MonkeyPatch,
+    *,
+    words: bool = True,
+    photos: Path | None = None,
+    secret: str = "",
+    taps: bool = False,
 ) -> Iterator[Desk]:
     said: list[Back] = []
     monkeypatch.setattr(second_module, "_back", said.append)
@@ -59,7 +64,7 @@ def desk(
     if secret:
         sock, address = listen(Address("0.0.0.0", 0, secret, True))
         sock.close()
-    second = Second(Begin(address, words=words, photos="" if photos is None else str(photos)))
+    second = Second(Begin(address, words=words, photos="" if photos is None else str(photos), taps=taps))
     second.hub.glance(GLANCE)
     app, loops = second.app(), []
 
@@ -179,7 +184,11 @@ def test_without_its_key_nothing_is_seen(monkeypatch: pytest.MonkeyPatch, tmp_pa
 def test_a_page_gets_the_whole_state_at_once_then_what_is_new(monkeypatch: pytest.MonkeyPatch) -> None:
     with desk(monkeypatch) as it, page(it.at.port) as shown:
         shown.glances(lambda told: told["prompt"] == 3, "the state")
-        assert shown.events[0].kind == "hello" and shown.events[0].data == {"words": True, "photos": False}
+        assert shown.events[0].kind == "hello" and shown.events[0].data == {
+            "words": True,
+            "photos": False,
+            "taps": False,
+        }
         hub = it.second.hub
         it.tell(hub.glance, b'{"prompt":4}')
         shown.glances(lambda told: told["prompt"] == 4, "what is new")
