@@ -8,7 +8,8 @@ from metercap.commands._saying import tell
 from metercap.errors import FileProblem
 from metercap.faults import taught
 from metercap.job import Folder
-from metercap.order import Shop
+from metercap.order import Shop, known, matched, propose
+from metercap.order.wording import share
 from metercap.plan import Plan
 
 LOOK_S = 3.0
@@ -35,3 +36,26 @@ def shop_of(
             raise
         return Shop()
     return taught(found, plan.model, plan.symptoms, where(named or folders, named=bool(named)))
+
+
+def foretold(plan: Plan, said: str, shop: Shop) -> str:
+    """Return what is proposed for a unit that has not begun, in one line, as its session will tell it first.
+
+    Empty where its symptom is none of the plan's.
+    """
+    symptom, _ = matched(said, plan.symptoms)
+    if not symptom:
+        return ""
+    rests_on = known(plan.steps, plan.symptoms, said, shop)
+    proposed = propose(
+        plan.steps,
+        symptom,
+        rests_on.chances[symptom],
+        lambda _: False,
+        faults=rests_on.faults.get(symptom),
+        units=rests_on.units.get(symptom, 0),
+    )
+    if proposed is None:
+        return ""
+    then = ", ".join(f"{each.step} {share(each.chance)}" for each in proposed.order[1:4])
+    return f"{proposed.why}{f'; then {then}' if then else ''}"

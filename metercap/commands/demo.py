@@ -27,7 +27,8 @@ Two identical greenhouse climate controllers on one bench: unit B in for repair,
 value of A's, a cell is replaced, the cover switch is cleaned twice, and while B's clock must keep its time A's fuses
 are swept. A simulated technician works on simulated boards with a simulated meter; its frames go over a real
 pseudo-terminal, and everything from there to the verdict is the real program. Status 0 when every verdict equals the
-scenes' truth. What is left is a job's folder: metercap job show, report, compare and verify take it.
+scenes' truth. What is left is a job's folder: metercap job show, report, compare and verify take it; and the next unit
+with B's symptom profits from it: in which order its steps are proposed now, and why, is said at the end.
 
 Above a speed of 20, and where there are no pseudo-terminals, it runs in process on a clock of its own."""
 
@@ -88,7 +89,24 @@ def _close(played: PlayedJob) -> None:
         click.echo(f"  not as it is on the bench: {line}")
     path = visible(str(played.folder.path))
     click.echo(f"\n{'not all' if played.untrue else 'all'} as it is on the bench; the job:\n  {path}")
+    _foretell(played)
     _hand_over(played)
+
+
+def _foretell(played: PlayedJob) -> None:
+    """Say what the next unit of the same symptom profits from this one: what is proposed for it, before and now."""
+    from metercap.commands._shop import foretold, shop_of
+    from metercap.order import Shop
+
+    folder = played.folder
+    plan = folder.plan()
+    symptom = next((unit.symptom for unit in folder.job.units if unit.symptom), "")
+    shop = shop_of(folder, plan, "", (), alone=True)
+    if not shop.source:
+        return
+    click.echo(f"the next {visible(plan.model)} that comes in with: {visible(symptom)}")
+    click.echo(f"  by the plan alone    {visible(foretold(plan, symptom, Shop()))}")
+    click.echo(f"  after this repair    {visible(foretold(plan, symptom, shop))}")
 
 
 def _hand_over(played: PlayedJob) -> None:

@@ -11,7 +11,7 @@ import click
 from metercap.gate import visible
 
 if TYPE_CHECKING:
-    from metercap.job import JobUnit
+    from metercap.job import Folder, JobUnit
     from metercap.job.state import UnitState
     from metercap.outcome import Fold
     from metercap.records import VerdictKind
@@ -134,8 +134,11 @@ usage or file."""
 
 @command.command(epilog=SHOW_EPILOG, short_help="Say how a job's units stand.")
 @click.argument("job", metavar="JOB")
+@click.option(
+    "--jobs", multiple=True, type=click.Path(), metavar="FOLDER", help="Where earlier jobs lie. [default: beside it]"
+)
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
-def show(job: str, as_json: bool) -> int:
+def show(job: str, jobs: tuple[str, ...], as_json: bool) -> int:
     """Say how the units of JOB stand: a folder, or a job's title."""
     from metercap.commands._folders import the_job
     from metercap.job.state import job_states, on_mat
@@ -153,11 +156,31 @@ def show(job: str, as_json: bool) -> int:
     model = f", {visible(folder.job.model)}" if folder.job.model else ""
     click.echo(f"{visible(folder.job.title)}{model}: {visible(str(folder.path))}")
     for state in states:
-        for line in _lines(state):
+        for line in [*_lines(state), *_proposed(folder, state, jobs)]:
             click.echo(line)
     go_on = f"metercap run {visible(shlex.quote(str(folder.path)))}"
     click.echo(f"goes on with {visible(tag)}: {go_on}" if tag else "nothing is open")
     return status
+
+
+def _proposed(folder: Folder, state: UnitState, jobs: tuple[str, ...]) -> list[str]:
+    """Return what is proposed for a unit with a symptom: what its session told last, or will tell first."""
+    from metercap.commands._shop import foretold, shop_of
+    from metercap.plain.style import safe
+
+    unit = state.unit
+    if unit.known_good or state.over:
+        return []
+    if state.last is not None:
+        line = state.last.session.search.line
+        return [f"   proposed: {safe(line)}"] if line else []
+    plan = folder.plan()
+    if not unit.symptom or not plan.symptoms:
+        return []
+    shop = shop_of(folder, plan, unit.tag, jobs)
+    line = foretold(plan, unit.symptom, shop)
+    source = shop.source or "the plan"
+    return [f"   proposed: {safe(line)}", f"   by the chances of {safe(source)}"] if line else []
 
 
 def _row(state: UnitState) -> dict[str, Any]:

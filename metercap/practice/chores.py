@@ -141,7 +141,7 @@ class Chores(Fingers):
                 self.say_soon(t_s, "no")
                 return
             board.fixed = True
-            self.say_soon(t_s + MEND_S, "fixed", "repaired")
+            self.say_soon(t_s + MEND_S, "fixed", self.habits.repair)
             return
         if isinstance(prompt.power, str):
             board.power(on=prompt.power == "on")

@@ -50,7 +50,8 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     Pressing
         `depth` ± `depth_sd`: how far a press goes, as a share of the travel; `rest_sd`: how far above its top
         a released plunger may hang.
-        `mends`: asked to clean or mend something they do it; otherwise they say no.
+        `mends`: asked to clean or mend something they do it; otherwise they say no. `repair`: what they say they did
+        about starts that failed.
     """
 
     reaction_s: float = 0.35
@@ -99,3 +100,4 @@ class Habits(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     depth_sd: float = 0.1
     rest_sd: float = 0.02
     mends: bool = True
+    repair: str = "repaired"

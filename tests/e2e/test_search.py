@@ -8,6 +8,8 @@ from __future__ import annotations
 from functools import partial
 from pathlib import Path
 
+import pytest
+
 from tests.e2e.jobs import journals_in, read
 from tests.e2e.program import Record, of_kind, program, run
 
@@ -171,3 +173,29 @@ def test_a_folder_of_jobs_that_is_not_there(tmp_path: Path) -> None:
     done = run("run", str(tmp_path / "plan.toml"), "--jobs", str(tmp_path), "--plain")
     assert done.status == 2 and "--jobs is for a job" in done.err
     assert journals_in(job) == []
+
+
+@pytest.mark.slow
+def test_the_next_unit_profits_from_the_demos(tmp_path: Path) -> None:
+    """B's starts failed until the plug of its sensor cable was crimped anew, and are proof after that.
+
+    By hand, with the plan's chances for five units: sensor cable (5 · 0.05 + 1)/6 = 21 % in two minutes, 0.104 a
+    minute; fuses 5 · 0.35/6 = 29 % in three, 0.097; then cover 12.5 % and coils 8.3 % in two each, bridge 12.5 % in
+    four. By the plan alone fuses are first: 0.35 in three minutes, 0.117.
+    """
+    cache = str(tmp_path / "cache")
+    command = ("demo", "--speed", "5000", "--plain", "--out", "bench")
+    shown = run(*command, cwd=tmp_path, XDG_CACHE_HOME=cache).out.decode()
+    before, now = (line.strip() for line in shown.splitlines() if line.startswith(("  by the plan", "  after this")))
+    first = ", after symptom, earlier-work, disconnect, discharge, dead and leads: "
+    assert before.startswith(f"by the plan alone    fuses first{first}35 %, three minutes, nothing to open; then cover")
+    told_now = (
+        f"sensor-cable first{first}21 %, the fault of 1 of 1 unit, two minutes, nothing to open; then fuses 29 %,"
+    )
+    assert now.startswith(f"after this repair    {told_now}")
+    symptom = "C=the output relays do not pull"
+    plan = str(tmp_path / "bench" / "plan.toml")
+    run("job", "new", "next", "--plan", plan, "--unit", "C", "--symptom", symptom, cwd=tmp_path)
+    rows = run("job", "show", "next", cwd=tmp_path, XDG_CACHE_HOME=cache).out.decode().splitlines()
+    assert any(row.startswith(f"   proposed: {told_now}") for row in rows)
+    assert "   by the chances of the plan and 1 repaired unit in 2 jobs beside this one" in rows
