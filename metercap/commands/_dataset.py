@@ -66,12 +66,14 @@ def history(dataset: Path, address: str) -> tuple[History, SetTold]:
 
 def troubles(told: SetTold) -> Iterator[str]:
     """Yield what is to be said of parts and journals that are not as they should be."""
+    from metercap.history.text import unfinished_words
+
     yield from named(told.unusable, "part", "not counted")
     yield from named(told.copies, "journal", "copies of sessions that are counted already, and left out")
     yield from named(told.damaged, "journal", "could not be read whole; what stands before that is counted")
     yield from named(told.undated, "journal", "with a clock that cannot be right; counted without a date")
     if told.unfinished:
-        yield f"{told.unfinished} of the sessions were not run to their end; what they decided is counted"
+        yield unfinished_words(told.unfinished)
 
 
 def _troubles(saved: Saved) -> Iterator[str]:

@@ -124,6 +124,7 @@ def _read(files: tuple[Path, ...], cluster: str, *, anew: bool) -> tuple[History
 
 def troubles(told: Told) -> list[str]:
     """Return what is to be said of journals that are not as they should be."""
+    from metercap.history.text import unfinished_words
     from metercap.quantity import counted
 
     found: list[str] = []
@@ -137,7 +138,7 @@ def troubles(told: Told) -> list[str]:
             found += [f"  {text}" for text in trouble.named]
             found += [f"  and {trouble.n - len(trouble.named)} more"] if trouble.n > len(trouble.named) else []
     if told.unfinished:
-        found.append(f"{told.unfinished} of the sessions were not run to their end; what they decided is counted")
+        found.append(unfinished_words(told.unfinished))
     if told.foreign:
-        found.append(f"{told.foreign} files named .jsonl are no journals, and are left out")
+        found.append(f"{counted(told.foreign, 'file')} named .jsonl: no journal, and left out")
     return found

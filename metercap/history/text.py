@@ -36,6 +36,11 @@ def head(found: Summary) -> str:
     return f"{counted(found.sessions, 'session')}{when}, {parts[0]}, {parts[1]}"
 
 
+def unfinished_words(sessions: int) -> str:
+    """Return what is to be said of sessions that were not run to their end."""
+    return f"{counted(sessions, 'session')}: not run to the end; what was decided is counted"
+
+
 def percent(share: float, sign: str = "") -> str:
     """Return a share in percent, as people write it."""
     return f"{100.0 * share:{sign}.1f} %"

@@ -110,6 +110,23 @@ def test_a_rescued_journal_stands_for_its_first_name(tmp_path: Path) -> None:
         assert history.cells[K1].all.n == 1
 
 
+@pytest.mark.usefixtures("old")
+def test_a_rescued_journal_that_went_on_is_read_again(tmp_path: Path) -> None:
+    """The first file stays as it is; the other one is looked at each time, and remembered by itself."""
+    (whole,) = shop(tmp_path / "made", 1)
+    lines = whole.read_bytes().splitlines(keepends=True)
+    first, place = tmp_path / "a.jsonl", tmp_path / "kept"
+    first.write_bytes(b"".join(lines[:3]))
+    rescued = next(rescue.names(first, tmp_path))
+    rescued.write_bytes(b"".join(lines[:6]))
+    _, told = tell(first, place=place)
+    assert (told.unfinished, tell(first, place=place)[1].read) == (1, 0)
+    shutil.copy(whole, rescued)
+    history, told = tell(first, place=place)
+    assert (told.unfinished, told.read, history.cells[K1].all.n) == (0, 1, 1)
+    assert tell(first, place=place)[1].read == 0
+
+
 def test_the_same_folder_twice_is_no_copy(tmp_path: Path) -> None:
     """Arguments that overlap name the same files."""
     shop(tmp_path / "job", 3)

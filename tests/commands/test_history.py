@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -12,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from metercap.records import InJob
 from tests.archive.shop import Shop, make
 from tests.e2e.program import METERCAP, environment, no_defect, run
 
@@ -97,18 +99,61 @@ def test_what_is_wrong_is_said(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
 def test_ctrl_c(tmp_path: Path) -> None:
-    """In the middle of the work: exit status 130, and nothing that looks like a defect."""
-    make(tmp_path, 1500)
+    """In the middle of the work, once something of it is kept: exit status 130, and nothing that looks like a defect.
+
+    Then the next run reads the others only.
+    """
+    make(tmp_path / "shop", 1200)
     env = environment(XDG_CACHE_HOME=str(tmp_path / "cache"))
-    program = subprocess.Popen(
-        [*METERCAP, "history", str(tmp_path)], env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-    )
-    store = tmp_path / "cache" / "metercap" / "journals.sqlite"
+    command = [*METERCAP, "history", str(tmp_path / "shop"), "--json"]
+    program = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    written = tmp_path / "cache" / "metercap" / "journals.sqlite-wal"
     deadline_s = time.monotonic() + 30.0
-    while not store.exists() and time.monotonic() < deadline_s:
-        time.sleep(0.02)
+    while time.monotonic() < deadline_s and not (written.exists() and written.stat().st_size > 100_000):
+        time.sleep(0.01)
     program.send_signal(signal.SIGINT)
     out, err = program.communicate(timeout=30)
     assert program.returncode == 130
     assert out == ""
     no_defect(err)
+    again = subprocess.run(command, env=env, capture_output=True, text=True, timeout=60, check=True)
+    files = json.loads(again.stdout)["files"]
+    assert files["files"] == 1200
+    assert files["read"] <= 700
+
+
+def test_a_job_that_is_not_done_and_one_not_begun(tmp_path: Path) -> None:
+    """One unit measured, its journal open, the other untouched: what was decided counts; a job without any has none."""
+    text = 'title = "{}"\nplan = "plan.toml"\n[[unit]]\ntag = "A"\n[[unit]]\ntag = "B"\n'
+    for name in ("vent pair", "fan pair"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "job.toml").write_text(text.format(name))
+    pair = InJob("vent pair", 1, ("A", "B"))
+    Shop().session(tmp_path / "vent pair" / "001-A.jsonl", 1, end=False, job=pair, wild=("K2",))
+    ended = run("history", str(tmp_path), "--json")
+    found = json.loads(ended.out)
+    assert ended.status == 0
+    assert (found["history"]["sessions"], found["files"]["unfinished"]) == (1, 1)
+    assert "1 session: not run to the end; what was decided is counted" in ended.err
+    alone = run("history", str(tmp_path / "fan pair"))
+    assert alone.status == 2
+    assert "there is no session to tell of" in alone.err
+
+
+def test_jobs_by_their_titles_and_copied(tmp_path: Path) -> None:
+    """A job that was copied to another machine and went on there: each session once, as far as it goes anywhere."""
+    pair = InJob("vent pair", 1, ("A", "B"))
+    here, there, maker = tmp_path / "here" / "vent pair", tmp_path / "there" / "vent pair", Shop()
+    here.mkdir(parents=True)
+    (here / "job.toml").write_text('title = "vent pair"\nplan = "plan.toml"\n[[unit]]\ntag = "A"\n')
+    maker.session(here / "001-A.jsonl", 1, job=pair)
+    shutil.copytree(here, there)
+    maker.session(there / "002-A.jsonl", 2, job=pair)
+    cut = (here / "001-A.jsonl").read_bytes().splitlines(keepends=True)
+    (here / "001-A.jsonl").write_bytes(b"".join(cut[:4]))
+    ended = run("history", str(tmp_path / "here"), str(tmp_path / "there"), "--json")
+    found = json.loads(ended.out)
+    assert (found["history"]["sessions"], found["files"]["copies"]["n"]) == (2, 1)
+    k1 = next(each for each in found["history"]["places"] if each["item"] == "K1")
+    assert k1["n"] == 2
+    assert f"{here / '001-A.jsonl'}: the session of {there / '001-A.jsonl'}" in ended.err
