@@ -1,4 +1,4 @@
-"""Tables of cases so large that a quick run takes a third: another one in each row, so that no column is left out."""
+"""Tables of cases so large that a quick run takes a share: another one in each row, so that no column is left out."""
 
 from __future__ import annotations
 
@@ -20,11 +20,16 @@ def third(columns: Sequence[T], row: int, part: int) -> list[T]:
     return [each for n, each in enumerate(columns) if (n + row) % 3 == part]
 
 
-def crossed(rows: Iterable[Any], columns: Iterable[Any]) -> list[Any]:
-    """Return every pair for `parametrize`; those not in their row's quick third are slow."""
+def crossed(rows: Iterable[Any], columns: Iterable[Any], share: int = 3) -> list[Any]:
+    """Return every pair for `parametrize`; in each row one of `share` is quick, the others are slow."""
     across = list(columns)
     return [
-        pytest.param(one, other, marks=[] if (n + m) % 3 == 0 else [pytest.mark.slow])
+        pytest.param(one, other, marks=[] if (n + m) % share == 0 else [pytest.mark.slow])
         for m, one in enumerate(rows)
         for n, other in enumerate(across)
     ]
+
+
+def some_of(values: Iterable[Any], share: int = 3) -> list[Any]:
+    """Return the values for `parametrize`; the first of each `share` is quick, the others are slow."""
+    return [pytest.param(each, marks=[] if n % share == 0 else [pytest.mark.slow]) for n, each in enumerate(values)]

@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 
 from tests.e2e.program import of_kind, plan_file, program, run, sweep
+from tests.thirds import crossed
 
 pytestmark = [pytest.mark.attack, pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals")]
 
@@ -81,22 +82,26 @@ def tap() -> Iterator[Callable[[bytes, float], Tap]]:
         one.close()
 
 
-@pytest.mark.parametrize(
-    ("family", "what"),
-    [("text", b"\n"), ("digits14", b"\r\n"), ("lcd14", b"\n"), ("text", bytes(range(256))), ("polled-line", b"\0")],
-    ids=["text LF", "digits14 CRLF", "lcd14 LF", "every byte", "NUL"],
-)
-@pytest.mark.parametrize("per_s", [1e6, 11_500.0], ids=["1 MB/s", "11.5 kB/s"])
+FLOODS = {
+    "text LF": ("text", b"\n"),
+    "digits14 CRLF": ("digits14", b"\r\n"),
+    "lcd14 LF": ("lcd14", b"\n"),
+    "every byte": ("text", bytes(range(256))),
+    "NUL": ("polled-line", b"\0"),
+}
+
+
+@pytest.mark.parametrize(("of", "per_s"), crossed(FLOODS, [1e6, 11_500.0], 2))
 def test_a_flood_is_outrun(
     tmp_path: Path,
     tap: Callable[[bytes, float], Tap],
-    family: str,
-    what: bytes,
+    of: str,
     per_s: float,
     attack: Callable[[str], Any],
 ) -> None:
     """A word and a signal are answered at once, the file stays under 10 kB a second and derives again."""
     out = tmp_path / "session.jsonl"
+    family, what = FLOODS[of]
     flood = tap(what, per_s)
     plan = plan_file(tmp_path, sweep('"F1..F2"'))
     arguments = ["run", str(plan), "--port", flood.path, "--meter", family, "--unit", "B", "--out", str(out)]

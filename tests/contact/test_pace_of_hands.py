@@ -15,6 +15,7 @@ import pytest
 from metercap.contact.ranging import Walk
 from metercap.quantity import Quantity
 from tests.contact.tips_model import MOVE_S, REACT_S, Bench, Meter
+from tests.thirds import some_of
 
 RATES = (2.0, 3.0, 5.0, 10.0)
 RECONTACT_S = 0.5
@@ -51,17 +52,18 @@ def classes(rate: float) -> list[Meter]:
 EACH = [pytest.param(meter, id=f"{meter.rate:g}/s {meter.name}") for rate in RATES for meter in classes(rate)]
 
 
+@pytest.mark.parametrize("first", some_of((0, 2), 2))
 @pytest.mark.parametrize("meter", EACH)
-def test_no_slip_ticks_the_next_item(meter: Meter) -> None:
+def test_no_slip_ticks_the_next_item(meter: Meter, first: int) -> None:
     """Rule 4: whatever the meter and its link, no slip of up to `recontact_s` is credited to the next item."""
     wrong = slipped = 0
-    for seed in range(4):
+    for seed in (first, first + 1):
         bench = Bench(meter, random.Random(f"{meter.name} {meter.rate} {seed}"), slips=0.8, slip_s=RECONTACT_S)
         bench.run(ticks=25, until_s=2000.0)
         assert bench.ticks == 25, "honest hands must get on"
         wrong += bench.wrong
         slipped += bench.slipped
-    assert slipped > 60
+    assert slipped > 30
     assert wrong == 0
 
 

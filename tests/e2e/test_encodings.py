@@ -30,7 +30,7 @@ from tests.e2e.program import (
     run,
     sweep,
 )
-from tests.thirds import crossed
+from tests.thirds import crossed, some_of
 
 pytestmark = [
     pytest.mark.skipif(sys.platform == "win32", reason="needs pseudo-terminals"),
@@ -145,9 +145,10 @@ def test_errors_name_what_was_given(name: str, env: Any) -> None:
     assert name in ended.err
 
 
-@everywhere
-def test_files_of_any_name(tmp_path: Path, env: Any) -> None:
+@pytest.mark.parametrize("where", some_of(["ascii, strict", "cp1252", "C, nothing coerced"]))
+def test_files_of_any_name(tmp_path: Path, where: str) -> None:
     """Plan, journal, report and table lie where they were said to lie, and each command finds what another wrote."""
+    env = ENVIRONMENTS[where]
     plan = tmp_path / "\u0160 Ω.toml"
     made = run("plan", "new", "--title", GREEK, "--fuses", "F1", "--loose", "--out", str(plan), **env)
     assert (made.status, plan.exists()) == (0, True), made.err

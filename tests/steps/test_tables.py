@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import functools
 from collections.abc import Callable, Iterator
 from enum import StrEnum
 from typing import Any
@@ -375,16 +376,19 @@ def test_every_word_and_reading_after_every_situation(name: str, script: str, pa
         copy.deepcopy(play)(f"{first} OL 9 0.2*2 :again OL*5 9 0.2*4 +30 0.00V*3 :yes 0.00V*3 :skip_step")
 
 
+@functools.cache
+def reached() -> list[tuple[Any, StrEnum]]:
+    """Return the machine's table and state of every situation."""
+    machines = [play_to(name, script).machine for name, script in EVERY]
+    return [(machine.TABLE, machine.state) for machine in machines]
+
+
 @pytest.mark.parametrize("name", [*SITUATIONS, *SESSIONS])
 def test_situations_reach_every_state(name: str) -> None:
     """The situations above bring the machine into every state that it has, but its end."""
     kind = type(play_to(name, "").machine)
     states = [state for each in {type(state) for state, _ in kind.TABLE} for state in each]
-    seen = set()
-    for other, script in EVERY:
-        machine = play_to(other, script).machine
-        if machine.TABLE is kind.TABLE:
-            seen.add(machine.state)
+    seen = {state for table, state in reached() if table is kind.TABLE}
     assert {state for state in states if state.value != "end"} - left_at_once(kind) <= seen
 
 
