@@ -59,7 +59,17 @@ class Hand:
 
     def choose(self, text: str) -> None:
         """Click a button by what stands on it."""
-        self.until(lambda: self.script(BUTTON, text)).click()
+        self.button(text).click()
+
+    def button(self, text: str) -> Any:
+        """Return the button on which that stands, once there is one."""
+        return self.until(lambda: self.script(BUTTON, text))
+
+    def slow_line(self, latency_ms: int) -> None:
+        """Let every answer from now on come that much later."""
+        line = {"offline": False, "latency": latency_ms, "downloadThroughput": -1, "uploadThroughput": -1}
+        self.page.execute_cdp_cmd("Network.enable", {})
+        self.page.execute_cdp_cmd("Network.emulateNetworkConditions", line)
 
     def spot(self, x: float, y: float) -> tuple[float, float]:
         """Return where a place of the picture is in the window."""

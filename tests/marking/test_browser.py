@@ -15,6 +15,7 @@ import pytest
 
 pytest.importorskip("selenium", reason="no selenium here")
 
+from selenium.webdriver import ActionChains
 from selenium.webdriver.common.keys import Keys
 
 from metercap.planfile import read_plan
@@ -174,9 +175,7 @@ def test_hasty_taps_over_a_slow_line(plan: Path, program: Start, tmp_path: Path)
     with chromium(tmp_path / "profile") as page:
         hand = Hand(page, at.url)
         hand.photo(BACK)
-        slow = {"offline": False, "latency": 150, "downloadThroughput": -1, "uploadThroughput": -1}
-        page.execute_cdp_cmd("Network.enable", {})
-        page.execute_cdp_cmd("Network.emulateNetworkConditions", slow)
+        hand.slow_line(150)
         for place in truth().values():
             hand.tap(*place)
         assert hand.text("next") == "All placed"
@@ -184,6 +183,41 @@ def test_hasty_taps_over_a_slow_line(plan: Path, program: Start, tmp_path: Path)
         hand.until(lambda: hand.text("count") == "12 of 12" and hand.text("next") == "All placed")
         for key, (x, y) in truth().items():
             assert hand.places()[key][0] == [pytest.approx(x, abs=0.002), pytest.approx(y, abs=0.004)], key
+
+
+@pytest.mark.slow
+def test_an_answer_under_a_pressed_button(plan: Path, program: Start, tmp_path: Path) -> None:
+    """A click is felt though the answer to the tap before it comes between pressing and letting go."""
+    at = program(plan)
+    with chromium(tmp_path / "profile") as page:
+        hand = Hand(page, at.url)
+        hand.photo(BACK)
+        hand.slow_line(200)
+        hand.tap(0.5, 0.5)
+        ActionChains(page, duration=0).click_and_hold(hand.button("F9")).perform()
+        hand.until(lambda: "fuses/F1" in hand.places())  # asked after that tap, and answered after it
+        ActionChains(page, duration=0).release().perform()
+        assert hand.text("next") == "F9"
+
+
+@pytest.mark.slow
+def test_a_plan_that_was_changed_is_offered_where_it_is_refused(plan: Path, program: Start, tmp_path: Path) -> None:
+    at = program(plan)
+    with chromium(tmp_path / "profile") as page:
+        hand = Hand(page, at.url)
+        hand.photo(BACK)
+        hand.script("for (let n = 0; n < 100; n += 1) clearInterval(n)")  # it does not look by itself any more
+        hand.tap(0.5, 0.5)
+        by_hand = FUSES.replace("twelve", "all twelve")
+        plan.write_text(by_hand, encoding="utf-8")
+        hand.press("save")
+        hand.until(lambda: "was changed" in hand.text("say"))
+        assert plan.read_text(encoding="utf-8") == by_hand
+        hand.choose("Take up the new file")
+        hand.until(lambda: hand.text("say") == "")
+        hand.press("save")
+        hand.until(lambda: "Written" in hand.text("say"))
+    assert plan.read_text(encoding="utf-8").startswith(by_hand) and len(read_plan(plan).pictures[0].at) == 1
 
 
 @pytest.mark.slow
