@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import sys
-import time
+import contextlib
+import signal
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,13 +28,13 @@ def save(arguments: Sequence[Path], to: str, bench: str, *, as_json: bool) -> in
     """Bring jobs into the data set; return the exit status."""
     import datetime
 
-    from metercap.commands._saying import tell
+    from metercap.commands._saying import showing, tell
     from metercap.errors import UsageError
     from metercap.fleet.save import save_set
 
     now = datetime.datetime.now(datetime.UTC)
-    with progress() as say:
-        saved = save_set([str(each) for each in arguments], Path(to), bench, tell, say, now)
+    with between_jobs(showing()) as progress:
+        saved = save_set([str(each) for each in arguments], Path(to), bench, tell, progress, now)
     for text in _troubles(saved):
         tell(text)
     if not saved.jobs:
@@ -50,18 +50,42 @@ def save(arguments: Sequence[Path], to: str, bench: str, *, as_json: bool) -> in
     return 1 if saved.left_out.n else 0
 
 
+@contextlib.contextmanager
+def between_jobs(say: Callable[[str], None]) -> Iterator[Callable[[str], None]]:
+    """Give what says how far it is, and ends there where Ctrl-C was pressed; a second one ends at once.
+
+    Raised anywhere, it may be lost: what an object's end raises is ignored, and Arrow's writers have such ends.
+    """
+    asked = False
+
+    def ask(number: int, frame: object) -> None:
+        nonlocal asked
+        asked = True
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+
+    def progress(text: str) -> None:
+        if asked:
+            raise KeyboardInterrupt
+        say(text)
+
+    before = signal.signal(signal.SIGINT, ask)
+    try:
+        yield progress
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
 def history(dataset: Path, address: str) -> tuple[History, SetTold]:
     """Return the history of a data set, and what was found in it; `address` is a cluster's, empty for none."""
-    from metercap.commands._saying import tell
+    from metercap.commands._saying import showing, tell
     from metercap.fleet.gather import set_history
 
-    with progress() as say:
-        if not address:
-            return set_history(dataset, tell, say)
-        from metercap.fleet.cluster import cluster
+    if not address:
+        return set_history(dataset, tell, showing())
+    from metercap.fleet.cluster import cluster
 
-        with cluster(address) as where:
-            return set_history(dataset, tell, say, where)
+    with cluster(address) as where:
+        return set_history(dataset, tell, showing(), where)
 
 
 def troubles(told: SetTold) -> Iterator[str]:
@@ -94,27 +118,3 @@ def named(trouble: Trouble, noun: str, what: str) -> Iterator[str]:
         yield from (f"  {text}" for text in trouble.named)
         if trouble.n > len(trouble.named):
             yield f"  and {trouble.n - len(trouble.named)} more"
-
-
-class progress:  # noqa: N801 - read as a word, like what contextlib has
-    """Says on a terminal, twice a second, how far something is; the line goes away with it."""
-
-    def __init__(self) -> None:
-        self._next_s = time.monotonic() + 1.0
-        self._shown = 0
-
-    def __enter__(self) -> Callable[[str], None]:
-        return self._say if sys.stderr.isatty() else lambda text: None
-
-    def __exit__(self, *_: object) -> None:
-        if self._shown:
-            sys.stderr.write(f"\r{' ' * self._shown}\r")
-            sys.stderr.flush()
-
-    def _say(self, text: str) -> None:
-        now_s = time.monotonic()
-        if now_s >= self._next_s:
-            self._next_s = now_s + 0.5
-            sys.stderr.write(f"\r{text:<{self._shown}}")
-            sys.stderr.flush()
-            self._shown = max(self._shown, len(text))

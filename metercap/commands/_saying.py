@@ -21,17 +21,24 @@ def tell(text: str) -> None:
 
 
 def progress(what: str) -> Callable[[int, int], None]:
-    """Return what says, on a terminal, how many files were found and how many of them read: every half second."""
-    if not sys.stderr.isatty():
-        return lambda found, read: None
-    next_s = time.monotonic() + 1.0
+    """Return what says, on a terminal, how many files were found and how many of them read."""
+    say = showing()
+    return lambda found, read: say(f"{found} {what} found, {read} of them read anew")
 
-    def say(found: int, read: int) -> None:
-        nonlocal next_s
+
+def showing() -> Callable[[str], None]:
+    """Return what shows, on a terminal, how far something is: every half second, on one line that gives way."""
+    if not sys.stderr.isatty():
+        return lambda text: None
+    next_s, width = time.monotonic() + 1.0, 0
+
+    def say(text: str) -> None:
+        nonlocal next_s, width
         now_s = time.monotonic()
         if now_s >= next_s:
             next_s = now_s + 0.5
-            sys.stderr.write(f"\r{found} {what} found, {read} of them read anew \r")
+            width = max(width, len(text))
+            sys.stderr.write(f"\r{text:<{width}}\r")
             sys.stderr.flush()
 
     return say

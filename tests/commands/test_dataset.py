@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import signal
 import subprocess
@@ -13,6 +14,7 @@ from typing import Any
 
 import pytest
 
+from metercap.commands._dataset import between_jobs
 from tests.archive.shop import Shop, job
 from tests.e2e.program import METERCAP, environment, no_defect
 from tests.fleet.conftest import GAINS, of_folder, of_set, parts
@@ -97,6 +99,45 @@ def test_a_set_beside_folders_is_refused(
     assert (said.status, "told of by itself" in said.err) == (2, True)
 
 
+def test_how_far_it_is_on_a_terminal(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """Nothing in the first second, then twice a second, on one line; nothing at all where nobody looks."""
+    from metercap.commands import _saying
+
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    clock = iter(n / 4 for n in range(100))
+    monkeypatch.setattr(time, "monotonic", lambda: next(clock))
+    for stderr, lines in ((Terminal(), ["4 jobs", "6 jobs", "8 jobs"]), (io.StringIO(), [])):
+        monkeypatch.setattr(sys, "stderr", stderr)
+        say = _saying.showing()
+        for n in range(1, 10):
+            say(f"{n} jobs")
+        assert [text for text in stderr.getvalue().split("\r") if text] == lines
+
+
+def test_ctrl_c_is_never_lost() -> None:
+    """Pressed where what it raises would be ignored, it ends at the next job; pressed twice, at once."""
+
+    class Ending:
+        def __del__(self) -> None:
+            signal.raise_signal(signal.SIGINT)
+
+    said: list[str] = []
+    with pytest.raises(KeyboardInterrupt), between_jobs(said.append) as progress:
+        progress("1 job")
+        Ending()
+        progress("2 jobs")
+    assert said == ["1 job"]
+    with pytest.raises(KeyboardInterrupt), between_jobs(said.append):
+        signal.raise_signal(signal.SIGINT)
+        signal.raise_signal(signal.SIGINT)
+        said.append("too late")
+    assert said == ["1 job"]
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+
+
 def started(folder: Path, dataset: Path) -> subprocess.Popen[str]:
     """Start an export of its own process."""
     line = [*METERCAP, "export", str(folder), "--to", f"{dataset}/"]
@@ -121,7 +162,7 @@ def test_stopped_in_the_middle(tmp_path: Path, attack: Callable[[str], Any], how
         at_work(tmp_path / "set", program)
         program.send_signal(how)
         out, err = program.communicate(timeout=30)
-        assert out == ""
+        assert out == "", err
         no_defect(err)
         assert program.returncode == (130 if how == signal.SIGINT else -how)
         found, told = of_set(tmp_path / "set")
