@@ -61,6 +61,9 @@ def _learned(
         for text in found.said:
             say(text)
         if found.reference is not None:
+            nameless = found.reference.folded.units
+            if nameless:
+                say(f"{closed.path}: {nameless} of its units are no longer named: one of them may be there twice")
             known = (*found.reference.sources, *sources)
             learning.add(msgspec.structs.replace(found.reference, sources=known))
         progress(number, read_n)

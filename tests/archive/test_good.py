@@ -152,6 +152,17 @@ def test_what_is_to_be_said_is_said_each_time(tmp_path: Path) -> None:
         assert str(path) in said[0]
 
 
+def test_units_no_longer_named_may_be_twice(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a reference of so many that it names none: how many, since nobody can say whether the next is one of them."""
+    monkeypatch.setattr(learning, "MOST_NAMED", 3)
+    paths = shop(tmp_path, 6)
+    (tmp_path / "good.json").write_bytes(encode(learn(*paths[:5])[0]))
+    said: list[str] = []
+    assert learn(tmp_path / "good.json", paths[5], said=said)[0].n == 6
+    (text,) = said
+    assert text == f"{tmp_path / 'good.json'}: 4 of its units are no longer named: one of them may be there twice"
+
+
 def test_what_cannot_be_used_is_refused(tmp_path: Path) -> None:
     """Not there; no journal; damaged in the middle; one unit twice, as a copy in another folder."""
     paths = shop(tmp_path, 2)
@@ -217,11 +228,11 @@ def test_a_damaged_store_that_cannot_be_removed(tmp_path: Path, monkeypatch: pyt
 
 def test_memory_does_not_grow_with_their_number(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Four times as many sessions take no more memory than some: each would take about 100 KB if it stayed."""
-    monkeypatch.setattr(learning, "MOST_NAMED", 20)
-    paths = shop(tmp_path, 120)
+    monkeypatch.setattr(learning, "MOST_NAMED", 10)
+    paths = shop(tmp_path, 80)
     learn(paths[0])
     peaks = []
-    for n in (30, 120):
+    for n in (20, 80):
         tracemalloc.start()
         learn(*paths[:n])
         peaks.append(tracemalloc.get_traced_memory()[1])

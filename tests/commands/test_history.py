@@ -97,6 +97,7 @@ def test_what_is_wrong_is_said(tmp_path: Path) -> None:
         assert text in ended.err, ended.err
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="signals")
 def test_ctrl_c(tmp_path: Path) -> None:
     """In the middle of the work, once something of it is kept: exit status 130, and nothing that looks like a defect.

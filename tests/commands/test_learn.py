@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests.archive.shop import Shop
+from tests.e2e.program import METERCAP, environment, no_defect
 
 
 @pytest.fixture(scope="module")
@@ -70,3 +75,25 @@ def test_anew(metercap: Any, units: list[str], tmp_path: Path, monkeypatch: pyte
     again = metercap("learn", *units[:3], "--out", str(tmp_path / "3.json"))
     assert (again.status, "made anew" in again.err) == (0, True)
     assert len({(tmp_path / f"{n}.json").read_bytes() for n in (1, 2, 3)}) == 1
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="signals")
+def test_ctrl_c(tmp_path: Path) -> None:
+    """In the middle of the work: exit status 130, no half-written reference; the next run reads the others only."""
+    maker = Shop()
+    paths = [str(maker.session(tmp_path / f"{n}.jsonl", n, known_good=True)) for n in range(900)]
+    env = environment(XDG_CACHE_HOME=str(tmp_path / "cache"))
+    command = [*METERCAP, "learn", *paths, "--out", str(tmp_path / "good.json")]
+    program = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    written = tmp_path / "cache" / "metercap" / "journals.sqlite-wal"
+    deadline_s = time.monotonic() + 30.0
+    while time.monotonic() < deadline_s and not (written.exists() and written.stat().st_size > 100_000):
+        time.sleep(0.01)
+    program.send_signal(signal.SIGINT)
+    out, err = program.communicate(timeout=30)
+    assert (program.returncode, out) == (130, "")
+    no_defect(err)
+    assert not [path for path in tmp_path.iterdir() if "good.json" in path.name]
+    again = subprocess.run(command, env=env, capture_output=True, text=True, timeout=60, check=True)
+    assert "900 good units" in again.stdout

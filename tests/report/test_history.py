@@ -159,9 +159,14 @@ def test_a_rise_is_a_line_through_the_dates() -> None:
 
 
 def test_months_and_years_stand_in_their_middle() -> None:
-    """Over twenty years dates are years: evenly apart."""
-    picture = picture_of(history(*around(160.0, 100), days=73))
+    """Over twenty years dates are years: evenly apart. What stood out on 31 May is about a tenth of one before it."""
+    values = around(160.0, 100)
+    values[52] = 320.0
+    picture = picture_of(history(*values, days=73))
+    (arrow,) = [s for s in picture.shapes if isinstance(s, Curve)]
     xs = [s.x for s in picture.shapes if isinstance(s, Dot)]
+    at = float(arrow.d[1:].split()[0]) + 4.0
+    assert 0.05 < (xs[10] - at) / (xs[11] - xs[10]) < 0.15
     gaps = [b - a for a, b in itertools.pairwise(xs)]
     assert len(xs) == 20
     assert max(gaps) - min(gaps) < 0.5
