@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import pytest
 
+from tests.e2e import outside_meter
 from tests.e2e.outside_meter import OPEN
 from tests.e2e.program import Ended, Hands, Program, Record, of_kind, plan_file, program, run, sweep, verdicts
 
@@ -94,7 +95,9 @@ def played(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory, journals: list[Path]
 ) -> tuple[str, Played]:
     """The wire's family, and one session over it."""
-    one = play(tmp_path_factory.mktemp(request.param), request.param)
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(outside_meter, "HASTE", 4.0)  # bench, session and hands alike: nothing is said of real time
+        one = play(tmp_path_factory.mktemp(request.param), request.param)
     journals.append(one.out)
     return request.param, one
 

@@ -600,8 +600,11 @@ def test_a_function_that_is_none_is_asked_again(patient: Any, bench: Any, quick:
     source.stop()
 
 
-def test_a_meter_that_hangs_up_inside_its_answer(bench: Any, quick: Any, sink: Any) -> None:
+def test_a_meter_that_hangs_up_inside_its_answer(
+    bench: Any, quick: Any, sink: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """It costs no processor time and is called again ever more slowly; it once more, when it answers, at once."""
+    monkeypatch.setattr(visa, "REOPEN_S", 0.02)
     bench.answers[b"MEAS:RES?"] = b"+1.0"
     real, dialled = bench._talk, []
 
@@ -633,8 +636,8 @@ def test_a_meter_that_hangs_up_inside_its_answer(bench: Any, quick: Any, sink: A
     bench.answers[b"MEAS:RES?"] = b"+1.0E+01\n"
     sink.until(lambda s: s.data, "answer")
     source.stop()
-    # By doubling from 0.05 s, while nothing is answered between.
-    assert waited[:4] == [0.1, 0.2, 0.4, 0.8]
+    # By doubling from 0.02 s, while nothing is answered between.
+    assert waited[:4] == [0.04, 0.08, 0.16, 0.32]
     assert busy_s < 0.5 * (dialled[4] - dialled[0])
     assert "closed the connection" in next(why for why in sink.whys if "failed" in why)
     assert decoded(quick, sink)[0].value == 10.0
