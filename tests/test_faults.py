@@ -4,9 +4,10 @@ in the step whose repair was followed by proof."""
 from __future__ import annotations
 
 import pytest
+from msgspec import structs
 
 from metercap.faults import FAILED, FIXED, MENDED, PROVED, Repair, Sitting, Told, repair, taught
-from metercap.records import EndRecord, Reason
+from metercap.records import EndRecord, Reason, Verdict, VerdictKind
 from tests.session.recorded import again
 from tests.session.test_searching import DARK, HUMS, at_work, play
 from tests.steps.bench_play import Play
@@ -68,7 +69,6 @@ def said_by(made: Play, reason: Reason = "quit") -> Told | None:
 
 FAILS = ":to=coils OL*9 950.0*8 OL*9 950.0*8 OL*9"
 MADE_GOOD = ":at=coils/K1 OL*9 800.0*8 OL*9 800.0*8 OL*9"
-STARTED = ":to=starts :pass +1.5 :pass"
 
 
 def test_a_session_tells_what_was_mended_and_proved() -> None:
@@ -94,3 +94,24 @@ def test_where_the_symptom_is_known_from() -> None:
     found = said_by(play("purple"))
     assert found is not None and found.symptom == ""
     assert said_by(play(known_good=True)) is None
+
+
+def test_starts_that_are_accepted_are_proof_too() -> None:
+    """Two starts are no 29, and unsure; the operator may say that they are enough."""
+    made = at_work()(FAILS)(MADE_GOOD)(":to=starts :pass +1.5 :pass")
+    found = said_by(made(":accept=starts_enough_for_this"))
+    assert found is not None
+    assert found.happened == ((MENDED, "coils"), (PROVED, ""))
+
+
+def test_what_an_earlier_sitting_said_is_not_said_again() -> None:
+    """A trimmer that was set then, and is only taken over now, was mended then."""
+    made = at_work()(FAILS)(MADE_GOOD)
+    (verdict,) = [each for each in made.of(Verdict) if each.item == "K1" and each.verdict is VerdictKind.PASS]
+    set_then = structs.replace(verdict, as_found=2560.0, target=2187.0, tolerance=11.0)
+    for reason, happened in (("", ((MENDED, "coils"),)), ("from session s0; set", ())):
+        out = Sitting()
+        out.add(play().record)
+        out.add(structs.replace(set_then, reason=reason))
+        assert out.told is not None
+        assert out.told.happened == happened

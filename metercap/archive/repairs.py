@@ -60,7 +60,8 @@ def _repairs(
 ) -> tuple[Repair, ...]:
     until_s = time.monotonic() + within_s
     left, out = 0, []
-    for unit, sittings in itertools.groupby(sorted(_numbered(folders, say)), key=lambda each: each[:2]):
+    every = dict.fromkeys(_numbered(folders, say))  # folders may lie in each other
+    for unit, sittings in itertools.groupby(sorted(every), key=lambda each: each[:2]):
         if unit == own:
             continue
         told: list[Told] = []
@@ -81,14 +82,11 @@ def _repairs(
 
 
 def _numbered(folders: Sequence[str], say: Callable[[str], None]) -> Iterator[tuple[str, str, int, str]]:
-    """Yield job, tag, number and file of every journal of a job; one that lies in several folders once."""
-    seen: dict[str, None] = {}
+    """Yield job, tag, number and file of every journal of a job."""
     for found in journals(folders, say):
-        path = str(found.path.absolute())
         match = JOURNAL.fullmatch(found.path.name)
-        if found.job and match is not None and path not in seen:
-            seen[path] = None
-            yield found.job, match["tag"].casefold(), found.number, path
+        if found.job and match is not None:
+            yield found.job, match["tag"].casefold(), found.number, str(found.path.absolute())
 
 
 def _read(path: Path, store: Store, *, late: bool) -> Read | None:

@@ -82,6 +82,12 @@ def test_every_other_unit_of_the_jobs_beside_counts_once(tmp_path: Path) -> None
     assert repairs([str(first)], (first, "A"), None, said, 60.0) == (Repair("GC-8", HUMS, "plugs"),)
 
 
+def test_without_proof_nothing_is_taught(tmp_path: Path) -> None:
+    """The plan has no starts: something that still fails at the end says that the unit is not cured."""
+    first = job(tmp_path, "first", A=":fail :at=relay :yes :fail", B=RELAY)
+    assert found([str(first)], (first, "")) == ["relay"]
+
+
 def test_a_journal_is_read_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """What was read is kept: the second start reads no journal, and finds the same."""
     first = job(tmp_path, "first", A=RELAY, B=PLUGS)

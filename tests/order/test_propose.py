@@ -72,6 +72,31 @@ def test_safe_and_zero_and_what_stands_before_them_come_first() -> None:
     assert found.minutes == pytest.approx(0.4 * 6 + 0.3 * 12)
 
 
+def test_power_makes_the_first_look_in_ohms_dearer() -> None:
+    """After power the proof is made anew for it: two minutes, and one for the question right before it.
+
+    Cover 0.4 in 2 + 3 minutes, fuses six after it; in the plan's order fuses 0.3 in 6 + 3, then cover. A question of
+    one minute that finds it with 0.09 stands behind the cover while the unit is dead (0.2 a minute), and before it
+    after power (0.08).
+    """
+    done = ["unplug", "dead", "leads"]
+    hot = of(WHOLE, over=done, hot=True)
+    assert hot is not None
+    assert hot.minutes == pytest.approx(0.4 * 5 + 0.3 * 11)
+    assert hot.plan_minutes == pytest.approx(0.3 * 9 + 0.4 * 11)
+    relay = WHOLE + confirm("relay", 1, 0.09)
+    found = [of(relay, over=done, hot=power) for power in (False, True)]
+    assert [each is not None and each.target for each in found] == ["cover", "relay"]
+
+
+def test_no_proof_is_wanted_twice() -> None:
+    """While the plan's own proof is still to come, nothing is said of another one, and none is paid for."""
+    found = of(WHOLE, over=["unplug"], hot=True)
+    assert found is not None
+    assert found.why == "cover first, after dead and leads: 40 %, two minutes, nothing to open"
+    assert found.minutes == pytest.approx(0.4 * 5 + 0.3 * 11)
+
+
 def test_a_powered_look_waits_for_the_first_proof_as_well() -> None:
     """A unit is not powered before the plan's own proof is over, however cheap the look is."""
     rail = confirm("rail", 1, 0.6, 'power = "on"\n')

@@ -104,6 +104,14 @@ def test_a_fault_ends_the_search_until_a_proof_fails() -> None:
     again(made)
 
 
+def test_what_passes_after_it_failed_was_mended() -> None:
+    """The search does not go on for something else: the proof says whether that was it."""
+    made = at_work()(":to=coils OL*9 950.0*8 OL*9 950.0*8 OL*9 :at=coils/K1 OL*9 800.0*8 OL*9 800.0*8 OL*9")
+    assert made.verdicts["K1"].verdict == "pass"
+    assert made.view.proposed is None
+    again(made)
+
+
 def test_power_puts_the_proof_before_what_is_in_ohms() -> None:
     """The unit had power in the starts: to the coils leads by way of the proof; the question does not need it."""
     made = at_work()(":to=starts :pass +1 :pass")
