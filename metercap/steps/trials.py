@@ -109,10 +109,10 @@ class Trials(Machine):
             },
             _State.FIX: {
                 **_FIXED,
-                Given.NO: Row("", _State.END),
+                Given.NO: Row("leave", _State.END),
                 Given.BACK: Row("back", _State.RUN, asks=True),
-                Given.SKIP: Row("", _State.END),
-                Given.SKIP_STEP: Row("", _State.END),
+                Given.SKIP: Row("leave", _State.END),
+                Given.SKIP_STEP: Row("leave", _State.END),
                 Given.ABSENT: Row("absent", _State.END),
             },
             _State.COUNTED: {
@@ -340,9 +340,8 @@ class Trials(Machine):
         n = len(self._after)
         changed, more = self._changed()
         head = "better, not proved" if changed else "no proof yet"
-        return (
-            f"{head}: {n} passed after the fix, {more}{self._needed - n} more in a row for reliable{self._counting()}"
-        )
+        left = self._needed - n
+        return f"{head}: {n} passed after the fix, {more}{left} more in a row for reliable{self._counting()}"
 
     def _changed(self) -> tuple[bool, str]:
         """Return whether the passes after the fix show a change, and what is missing, in words."""
@@ -361,11 +360,15 @@ class Trials(Machine):
 
     def decide(self) -> None:
         """Give the verdict on the present attempt."""
-        runs = self._runs
         self.deadline_s = None
-        k, n = runs.count(True), len(runs)
+        k, n = self._runs.count(True), len(self._runs)
         verdict, reason = self._judge(k, n)
         self.bench.give(self.step.id, verdict, reason=reason, **k_of_n(k, n, self._step.confidence))
+
+    def leave(self) -> None:
+        """Not mended now: it failed, in this session's file too where the starts were an earlier one's."""
+        if (self.step.id, self.step.id) not in self.bench.verdicts:
+            self.decide()
 
     def _judge(self, k: int, n: int) -> tuple[VerdictKind, str]:
         needed = self._needed

@@ -6,6 +6,7 @@ import pytest
 
 from metercap.plankeys import TrialsStep
 from metercap.records import Operator, VerdictKind, at
+from metercap.session.inherit import inherited_from
 from tests.steps.bench_play import Play
 
 
@@ -169,6 +170,18 @@ def test_counts_before_a_fix_come_from_an_earlier_session() -> None:
     assert "means nothing here" in play.notes[-1]
     play(":fixed=new_relay " + ":pass " * 29)
     assert "before the fix 8 of 20 failed" in play.verdicts["starts"].reason
+
+
+@pytest.mark.parametrize("answer", ["no", "skip"])
+def test_a_failure_stands_though_the_program_was_ended_while_it_asked_for_the_fix(answer: str) -> None:
+    """Its question comes again, and whatever is said to it, three of twenty failed: the verdict was lost once."""
+    first = Play(TrialsStep(id="starts", runs=20))(":fail " * 3 + ":pass " * 17)
+    assert first.verdicts["starts"].verdict is VerdictKind.FAIL
+    given = inherited_from(first.session.bench, "continue", first.record.id).as_builtins()
+    again = Play(TrialsStep(id="starts", runs=20), inherited=given)(f":{answer}")
+    assert again.session.finished
+    stands = again.verdicts["starts"]
+    assert (stands.verdict, stands.k, stands.runs) == (VerdictKind.FAIL, 17, 20)
 
 
 def test_runs_that_an_interrupted_session_left_go_on() -> None:
