@@ -10,7 +10,7 @@ from pathlib import Path
 import msgspec
 
 from metercap.archive.find import Found, journals
-from metercap.archive.remember import key_of, remembered
+from metercap.archive.remember import decoded, key_of, remembered
 from metercap.archive.store import Damaged, Seen, Store, with_store
 from metercap.errors import FileProblem, JournalError, MetercapError, PlanError
 from metercap.evidence import Gathering
@@ -122,10 +122,10 @@ def _short(found: Found, store: Store, told: Told) -> tuple[Short, bytes]:
         return msgspec.msgpack.encode(read_short(path))
 
     try:
-        short = _decoded(remembered(store, WHAT, (path,), make).data)
+        short = decoded(remembered(store, WHAT, (path,), make).data, Short)
         if not short.closed and (better := rescue.found(path)) != path:
             path = better
-            short = _decoded(remembered(store, WHAT, (path,), make).data)
+            short = decoded(remembered(store, WHAT, (path,), make).data, Short)
     except FileProblem as error:
         if found.named:
             raise
@@ -133,13 +133,6 @@ def _short(found: Found, store: Store, told: Told) -> tuple[Short, bytes]:
     if short.foreign and found.named:
         raise FileProblem("no journal", where=str(path), hint="name journals (.jsonl), jobs, or folders of them")
     return short, key_of(path)
-
-
-def _decoded(data: bytes) -> Short:
-    try:
-        return msgspec.msgpack.decode(data, type=Short)
-    except msgspec.MsgspecError as error:
-        raise Damaged(f"a row cannot be read: {error}") from error
 
 
 def read_short(path: Path, see: Callable[[Record], object] = lambda record: None) -> Short:
@@ -198,7 +191,7 @@ def _counted(store: Store, told: Told) -> History:
             continue
         last = seen
         kept = store.recall(WHAT, seen.key)
-        short = None if kept is None else _decoded(kept.data)
+        short = None if kept is None else decoded(kept.data, Short)
         if short is None or short.digest is None:
             raise Damaged("a row is lost")
         told.unfinished += not short.digest.finished

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import msgspec
 
-from metercap.archive.remember import remembered
-from metercap.archive.store import Damaged, Store, with_store
+from metercap.archive.remember import decoded, remembered
+from metercap.archive.store import Store, with_store
 from metercap.compare.sources import Closed, closed_sources
 from metercap.errors import FileProblem
 from metercap.gate import storable
@@ -84,10 +84,7 @@ def _read(closed: Closed, store: Store) -> tuple[Read, tuple[SourceFile, ...], b
     if not kept.sha256:
         hint = "learn from it when its session is over"
         raise FileProblem("was changed while it was read", where=str(closed.path), hint=hint)
-    try:
-        found = msgspec.msgpack.decode(kept.data, type=Read)
-    except msgspec.MsgspecError as error:
-        raise Damaged(f"a row cannot be read: {error}") from error
+    found = decoded(kept.data, Read)
     signed = "" if found.reference is None or found.reference.signed is None else found.reference.signed.words
     hashes = kept.sha256.split(",")
     names = [f"{file.parent.name}/{file.name}" if closed.of_job else file.name for file in files]

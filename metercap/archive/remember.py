@@ -7,11 +7,15 @@ import os
 import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TypeVar
 
-from metercap.archive.store import Kept, Store
+import msgspec
+
+from metercap.archive.store import Damaged, Kept, Store
 from metercap.errors import FileProblem
 from metercap.files import open_file
 
+Made = TypeVar("Made")
 _FRESH_S = 3.0
 """A file changed so lately may be changed again within one tick of its time: then only its bytes tell."""
 
@@ -34,6 +38,14 @@ def remembered(store: Store, what: str, paths: Sequence[Path], make: Callable[[]
     made = Kept("" if any(_fresh(path) for path in paths) else stat, sha256, data)
     store.keep(what, key, made)
     return made
+
+
+def decoded(data: bytes, kind: type[Made]) -> Made:
+    """Return what `make` made, as it was before it became bytes. Damaged where it is no such thing."""
+    try:
+        return msgspec.msgpack.decode(data, type=kind)
+    except msgspec.MsgspecError as error:
+        raise Damaged(f"a row cannot be read: {error}") from error
 
 
 def key_of(*paths: Path) -> bytes:

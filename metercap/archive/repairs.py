@@ -10,8 +10,8 @@ from pathlib import Path
 import msgspec
 
 from metercap.archive.find import journals
-from metercap.archive.remember import remembered
-from metercap.archive.store import Damaged, Store, with_store
+from metercap.archive.remember import decoded, remembered
+from metercap.archive.store import Store, with_store
 from metercap.errors import FileProblem, JournalError, MetercapError
 from metercap.faults import VERSION, Repair, Sitting, Told, repair
 from metercap.gate import visible
@@ -19,6 +19,7 @@ from metercap.job import is_job
 from metercap.job.folder import JOURNAL
 from metercap.journal import iterate, rescue
 from metercap.journal.format import FIRST
+from metercap.quantity import counted
 from metercap.records import SCHEMA
 
 WHAT = f"repairs {VERSION}, records {SCHEMA}"
@@ -106,10 +107,7 @@ def _read(path: Path, store: Store, *, late: bool) -> Read | None:
         return None
     except FileProblem:
         return Read(None)
-    try:
-        return msgspec.msgpack.decode(kept.data, type=Read)
-    except msgspec.MsgspecError as error:
-        raise Damaged(f"a row cannot be read: {error}") from error
+    return decoded(kept.data, Read)
 
 
 def _read_now(path: Path) -> Read:
@@ -133,5 +131,4 @@ def where(folders: Sequence[str], *, named: bool) -> str:
     """Say in words where the jobs lie."""
     if named:
         return f"in {', '.join(visible(each) for each in folders)}"
-    jobs = len(folders)
-    return f"in {jobs} job{'s' if jobs != 1 else ''} beside this one" if jobs > 1 else "in this job"
+    return f"in {counted(len(folders), 'job')} beside this one" if len(folders) > 1 else "in this job"

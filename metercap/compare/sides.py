@@ -128,7 +128,7 @@ def _beside(good: Sequence[Side], warnings: list[str]) -> Beside:
 def _some(names: Sequence[str], more: int) -> str:
     """Return names in a row; where they are many, or `more` have none, how many these are."""
     more += len(names[_NAMED:])
-    return ", ".join(names[:_NAMED]) + (f" and {more} more" if more else "")
+    return " and ".join(part for part in (", ".join(names[:_NAMED]), f"{more} more" if more else "") if part)
 
 
 def _budgets(

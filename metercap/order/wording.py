@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from metercap.quantity import counted
+
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -26,7 +28,7 @@ def sentence(
     head = f"{step} first" if not waits else f"{step} first, after {_listed(waits)}"
     how = [share(chance)]
     if fault_of:
-        how.append(f"the fault of {fault_of} of {units} unit{'s' if units != 1 else ''}")
+        how.append(f"the fault of {fault_of} of {counted(units, 'unit')}")
     how.append(minutes_text(minutes))
     if needs:
         opened = " and ".join(f"{name} ({minutes_text(each)})" for name, each in needs)

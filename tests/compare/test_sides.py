@@ -14,6 +14,7 @@ from metercap.plan import to_builtins
 from metercap.plankeys import CheckStep, Item
 from metercap.records import EndRecord
 from metercap.reference.learning import combine
+from metercap.reference.model import Folded
 from tests.compare.two_units import coils, good, played, reads, records, session
 
 SAME = reads("160.4", "161.0")
@@ -44,6 +45,16 @@ def test_learned_reference_is_good() -> None:
     learned = combine([good("A", SAME).reference(), good("C", SAME).reference()])
     report = compare_files(sides(session("B", SAME), good("A", SAME, **LATER), learned=learned))
     assert who(report) == [("B", "units A, C", "good units")]
+
+
+def test_a_reference_of_many_units() -> None:
+    """Twenty are named, and how many are not; so are those that nobody called good."""
+    made = combine([good("A", SAME).reference()])
+    many = tuple(msgspec.structs.replace(made.units[0], name=f"G{n}") for n in range(24))
+    learned = msgspec.structs.replace(made, units=(*made.units, *many), folded=Folded(100, 3, 0, ""))
+    report = compare_files(sides(session("B", SAME), learned=learned))
+    assert report.pairs[0].beside == f"units A, {', '.join(f'G{n}' for n in range(19))} and 105 more"
+    assert any(warning.endswith("though learned from: 3 more") for warning in report.warnings)
 
 
 def test_before_and_after_of_one_unit() -> None:

@@ -65,6 +65,8 @@ IMPOSSIBLE: list[tuple[tuple[str | int, ...], Any, str]] = [
     (("reference",), {"fuses/F1": {"value": 1.0, "n": 0}}, "reference.fuses/F1: n"),
     (("reference",), {"fuses/F1": {"value": 1.0, "U": -1.0}}, "reference.fuses/F1"),
     (("reference",), {"fuses/F1": {"value": "x"}}, "reference.fuses/F1"),
+    (("reference",), {"fuses/F1": {"value": 1.0, "n": 9, "mad": -0.1}}, "reference.fuses/F1: mad"),
+    (("reference",), {"fuses/F1": {"value": 1.0, "n": 9, "mad": 1e300}}, "reference.fuses/F1: mad"),
     (("inherited",), {"verdicts": 5}, "inherited"),
     (("options",), {"steps": 5}, "options.steps"),
     (("options",), {"rate": 0}, "options.rate"),

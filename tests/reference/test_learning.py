@@ -192,6 +192,14 @@ def test_a_session_is_held_against_the_same_interval(n: int, value: float) -> No
     )
 
 
+def test_a_record_that_names_a_spread_of_few_is_taken_by_its_values() -> None:
+    """No program of ours writes it; of fewer than eight their values say more, and nothing breaks."""
+    few = goods(combine(shop(3)))[KEY]
+    odd = msgspec.structs.replace(few, mad=5.0)
+    now, profile = Measured(200.0, 1.8, 0.1), find_meter("lcd14")
+    assert likeness(now, odd, HERE, profile) == likeness(now, few, HERE, profile)
+
+
 def test_six_hundred_units_fit_into_a_first_record(tmp_path: Path) -> None:
     """Thirty items of 600 units: the journal's first line is far below its limit, and reads back."""
     rng = random.Random(3)
