@@ -81,7 +81,8 @@ def test_another_machine_needs_the_key_that_the_terminal_shows(plan: Path) -> No
 
     mine, theirs = pty.openpty()
     command = [*Program.command(plan)[:-1], "0.0.0.0:0"]
-    with subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=subprocess.DEVNULL) as running:
+    running = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=subprocess.DEVNULL)
+    try:
         os.close(theirs)
         said = b""
         while b"?key=" not in said or not said.endswith(b"\n"):
@@ -97,7 +98,10 @@ def test_another_machine_needs_the_key_that_the_terminal_shows(plan: Path) -> No
         assert len([line for line in said.decode().splitlines() if "█" in line]) > 12
         running.send_signal(signal.SIGINT)
         assert running.wait(20) == 130
-    os.close(mine)
+    finally:
+        running.kill()
+        running.wait()
+        os.close(mine)
 
 
 @pytest.mark.slow
