@@ -87,7 +87,7 @@ def run_job(folder: Folder, wish: Wish, take: str = "", stage: Stage | None = No
         if not tag:
             tell("nothing of this job is open; --take TAG goes through a unit's uncertain verdicts again")
             return 0 if all(state.good for state in states) else 1
-        page = second_screen(wish.web, wish.web_words, folders=[folder.path], photos=folder.path)
+        page = second_screen(wish.web, wish.web_words, folders=picture_folders(None, folder.path), photos=folder.path)
         return _Run(folder, wish, states, stage, page).run(tag)
 
 

@@ -15,7 +15,7 @@ from metercap.commands._pictures import picture_folders
 from metercap.commands._rates import kept_rates
 from metercap.commands._reference import read_reference, tell_missing
 from metercap.commands._saying import tell
-from metercap.commands._web import plan_folders, second_screen
+from metercap.commands._web import second_screen
 from metercap.files import refuse_existing
 from metercap.finding.found import NoMeter, meter_on, no_meter, remember, same_file
 from metercap.link import open_link
@@ -83,7 +83,7 @@ def run_plan(plan_for: Callable[[MeterProfile | None, list[str]], Plan], wish: W
     if before is not None:
         reference = reference or before.reference
     tell_missing(plan, reference, only, known_good=wish.known_good)
-    folders = [*plan_folders(plan_name), *([] if wish.continue_ is None else [wish.continue_.parent])]
+    folders = picture_folders(plan_name, *([] if wish.continue_ is None else [wish.continue_.parent]))
     page = second_screen(wish.web, wish.web_words, folders=folders)
     clock = ScaledClock()
     source = open_link(port, profile) if port else NoMeter()

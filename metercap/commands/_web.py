@@ -106,23 +106,14 @@ def second_screen(
 
     if any(find_spec(name) is None for name in ("uvicorn", "starlette")):
         raise UsageError("pages need starlette and uvicorn, which are not installed", where=WEB, hint=HINT)
-    from metercap.profiles import folders as shipped
     from metercap.screen.pages import SecondScreen
     from metercap.web.address import listen, parse
     from metercap.web.code import code
     from metercap.web.teller import Teller
 
     sock, address = listen(parse(web))
-    looked = dict.fromkeys([*folders, *(folder / "plans" for folder in shipped())])
-    teller = Teller(sock, address, words=words, photos=photos if words else None, folders=list(looked))
+    teller = Teller(sock, address, words=words, photos=photos if words else None, folders=list(folders))
     return Paged(teller, SecondScreen(address.url, address.key_url, code(address.key_url) if address.secret else ()))
-
-
-def plan_folders(plan: str | Path) -> list[Path]:
-    """Return where the pictures of a plan lie, named as on the command line; "" for none."""
-    from metercap.profiles import find_plan
-
-    return [find_plan(str(plan)).parent] if plan else []
 
 
 def told_lines(at: SecondScreen, *, drawn: bool) -> list[str]:

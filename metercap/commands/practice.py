@@ -153,9 +153,10 @@ def command(
 
         return serve(chosen, as_json=as_json)
     from metercap.commands._by_hand import practise
-    from metercap.commands._web import plan_folders, second_screen
+    from metercap.commands._pictures import picture_folders
+    from metercap.commands._web import second_screen
 
-    page = second_screen(web, web_words, folders=plan_folders(chosen.plan_name))
+    page = second_screen(web, web_words, folders=picture_folders(chosen.plan_name))
     shows = {"plain": plain, "as_json": as_json, "pictures": not no_pictures}
     return practise(chosen, folder(), speed=speed, page=page, **shows)
 

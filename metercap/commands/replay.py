@@ -63,7 +63,7 @@ def command(
         if web is not None:
             raise UsageError("nothing is played", where="--web", hint="leave --check and --plan away")
         return _each(file, lambda each: _judged(each, other, as_json), checking)
-    page = second_screen(web, folders=[file if is_job(file) else file.parent])
+    page = second_screen(web, folders=picture_folders(None, file if is_job(file) else file.absolute().parent))
     with contextlib.ExitStack() as stack:
         if page is not None:
             stack.callback(page.teller.close)

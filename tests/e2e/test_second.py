@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import os
 import signal
@@ -19,6 +20,7 @@ from metercap.web.address import Address
 from tests.e2e.outside_meter import Meter
 from tests.e2e.program import Hands, Program, of_kind, plan_file, program, run, sweep, verdicts
 from tests.e2e.second_screen import server, where
+from tests.screen.terminal import Terminal
 from tests.web.feed import page
 from tests.web.serve import ask
 
@@ -69,6 +71,7 @@ def test_a_whole_sweep_is_followed_and_nothing_stays_behind(tmp_path: Path, jour
     journals.append(tmp_path / "b.jsonl")
 
 
+@pytest.mark.slow
 @PROC
 def test_a_server_that_is_killed_or_hangs_does_not_harm_the_session(tmp_path: Path, journals: list[Path]) -> None:
     """Killed it is begun again at its port, and the page has the whole state; stopped it delays no verdict, no end."""
@@ -183,3 +186,53 @@ def test_what_is_no_address_is_refused(tmp_path: Path) -> None:
     assert not (tmp_path / "job").exists()
     ended = run("practice", "--web-words")
     assert (ended.status, "add --web" in ended.err) == (2, True)
+
+
+def test_a_terminal_shows_the_code_first_and_then_only_when_asked(tmp_path: Path) -> None:
+    """Off the loopback address the key is to be scanned: it fills the screen until a key, and stands nowhere after."""
+    pytest.importorskip("segno")
+    arguments = ["-m", "metercap", "practice", "gc8-b", "--web", "0.0.0.0:0", "--out", str(tmp_path / "own")]
+    terminal = Terminal(arguments, columns=100, rows=40)
+    try:
+        terminal.until("second screen")
+        terminal.until("?key=")
+        assert terminal.text.count("█") > 100
+        terminal.keys(b"x")
+        terminal.until("tips in the air")
+        assert "?key=" not in terminal.text
+        terminal.keys(b"B")
+        terminal.until("?key=")
+        terminal.keys(b"x")
+        terminal.until("tips in the air")
+        terminal.keys(b"Q")
+        terminal.until("y ends the session")
+        terminal.keys(b"y")
+        terminal.ended()
+    finally:
+        terminal.close()
+
+
+def test_a_photograph_from_the_page_stands_in_the_job_and_in_its_report(tmp_path: Path) -> None:
+    """Kept in the job's folder, noted in the journal at its moment; the report takes what lies there."""
+    image = pytest.importorskip("PIL.Image")
+    data = io.BytesIO()
+    image.new("RGB", (64, 48), "green").save(data, "JPEG")
+    job = tmp_path / "pair"
+    made = ("--folder", str(job), "--plan", str(plan_file(tmp_path, CONFIRM)), "--unit", "L")
+    assert run("job", "new", "pair", *made).status == 0
+    with program("run", str(job), "--web", ":0", "--web-words") as metercap:
+        at = where(metercap)
+        with page(at.port) as shown:
+            hello = shown.until(lambda events: events and events[0], "hello")
+            assert (hello.data["words"], hello.data["photos"]) == (True, True)
+            shown.glances(lambda g: g["prompt"], "the question")
+            assert ask(at, "/photo", method="POST", body=data.getvalue()).status == 200
+            note = metercap.until(lambda seen: of_kind(seen, "operator"), "a note")[0]
+        (kept,) = job.glob("photo-*.jpg")
+        assert (note["word"], note["text"], note["source"]) == ("note", f"photograph {kept.name}", "page")
+        metercap.say("yes")
+        assert metercap.wait().status == 0
+    ended = run("report", str(job), "--to", str(tmp_path / "r.html"))
+    assert ended.status == 0
+    text = (tmp_path / "r.html").read_text("utf-8")
+    assert kept.name in text and "data:image/jpeg;base64," in text
