@@ -234,6 +234,13 @@ def test_a_bomb_takes_no_memory(tmp_path: Path) -> None:
     assert most["largest"] - most["none"] < 400e6 and most["text"] - most["none"] < 20e6
 
 
+def test_what_is_seen_through_is_white(tmp_path: Path) -> None:
+    """A drawing of dark lines on nothing stays readable: paper is white."""
+    anew = clean(saved("PNG", "RGBA"), tmp_path / "x", 500, upright=False).data
+    with Image.open(io.BytesIO(anew)) as again:
+        assert again.getpixel((20, 15)) == (255, 255, 255)
+
+
 def test_the_name_says_nothing(tmp_path: Path) -> None:
     """A PNG by a JPEG's name is a PNG: its own bound holds, and so do its pixels."""
     path = plan_beside(tmp_path, png(5001, 5000, rows=b"\0"), "front.jpg")

@@ -141,6 +141,9 @@ def test_what_leads_away(tmp_path: Path) -> None:
     picture(home / "real.png")
     front.symlink_to("real.png")
     assert beside(home, "front.png") == front, "a link to a picture beside the plan is one"
+    (home / "round").symlink_to(home)
+    with pytest.raises(FileProblem):
+        beside(home, "round/real.png")
 
 
 @pytest.mark.parametrize("name", ["../secret.png", "/etc/hostname", "a/b.png", "..", "\0"])

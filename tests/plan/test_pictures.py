@@ -121,6 +121,7 @@ def test_an_item_on_two_pictures() -> None:
         ("covers = [0.5, 0.5]", "no step 'covers'; did you mean \"cover\"?"),
         ("fuses.F1 = [0.5, 0.5]", "a place is x and y"),
         ('"rails/TP1 reversed" = [0.5, 0.5]', "no item 'TP1 reversed'"),
+        ("zzzzzzzz = [0.5, 0.5]", "no step 'zzzzzzzz'; write it as \"step/item\""),
     ],
 )
 def test_places_that_are_none(line: str, said: str) -> None:
@@ -161,6 +162,12 @@ def test_files_that_are_not_beside_the_plan(file: str) -> None:
 def test_pictures_that_are_none(table: str, said: str) -> None:
     """Every key is typed and none is passed over."""
     assert said in problems(table)
+
+
+def test_pictures_without_a_file_are_not_the_same_file() -> None:
+    """Each lacks its file, which is said of each; that they share it is not."""
+    said = problems('[[picture]]\ntitle = "a"\n[[picture]]\ntitle = "b"\n')
+    assert "picture[1]" in said and "picture[2]" in said and "is the file of picture" not in said
 
 
 def test_a_mistake_elsewhere_is_not_told_twice() -> None:

@@ -56,7 +56,7 @@ def test_colours() -> None:
     """As many as there are, between those of the first terminals and those that a glance can use."""
     assert told("\x1b[?62;4c").colours == 16
     assert [told(f"\x1b[?1;0;{n}S").colours for n in (2, 24, 1024)] == [16, 24, 32]
-    failed = told("\x1b[?1;3;0S")
+    failed = told("\x1b[?1;3;24S")
     assert failed.colours == 16 and failed.complete, "it has answered, if only that it cannot"
     assert told("\x1b[?1;0;99999999999999999999S").colours == 32
 

@@ -15,11 +15,15 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from metercap.screen.inset import Studio, Wish
+from metercap.screen import inset as inset_module
+from metercap.screen.answers import Cell
+from metercap.screen.inset import Inset, Studio, Wish
+from metercap.screen.paint import Box
 from metercap.view import Sheet
 from tests.screen.boards import board, plain
 from tests.screen.drawing import ATTRIBUTES, CELL, CELL_H, CELL_W, COLOURS, WITHOUT, Drawing
@@ -209,6 +213,69 @@ def test_a_terminal_that_stands_still(start: Start, tmp_path: Path) -> None:
     lit(run)
     run.wait(lambda: run.pictures - before >= 19 and run.whole, "the picture of now")
     assert words(run, tmp_path) == "('skip', ''), ('absent', ''), ('skip', '')]\n"
+
+
+class Silent:
+    """A terminal's end of the line that only keeps what was written."""
+
+    def __init__(self) -> None:
+        self.await_until_s = 0.0
+        self.waiting = 0
+        self.written: list[str] = []
+
+    def write(self, data: str) -> None:
+        self.written.append(data)
+
+
+def test_only_what_was_written_over_is_sent_again(tmp_path: Path) -> None:
+    """Rows of cells, by what the library says it displayed; and none while much waits, but the rest a moment later."""
+    port, ready = Silent(), threading.Event()
+    later: list[tuple[float, Callable[[], None]]] = []
+    inset = Inset(port, [tmp_path], ready.set, lambda wait_s, act: later.append((wait_s, act)))
+    shown, box = board(plain(tmp_path), {"F1": ((0.5, 0.5),)}, "F1"), Box(70, 5, 24, 10, Cell(10, 20))
+    try:
+        inset.show(shown, box, grey=False)
+        assert ready.wait(10.0)
+        assert inset.show(shown, box, grey=False) is None and inset.unsent
+        port.waiting = 1 << 20
+        inset.send()
+        assert not port.written and inset.unsent
+        port.waiting = 0
+        later[-1][1]()
+        assert [row.partition("\x1bP")[0] for row in port.written] == [f"\x1b[{5 + n + 1};71H" for n in range(10)]
+
+        def again(update: object) -> list[int]:
+            port.written.clear()
+            inset.painted(update)
+            inset.send()
+            return [int(row[2:].partition(";")[0]) - 6 for row in port.written]
+
+        spans = [(4, 0, 120), (6, 0, 70), (7, 0, 71), (8, 93, 94), (9, 94, 120), (15, 0, 120)]
+        assert again(SimpleNamespace(spans=spans)) == [2, 3], "rows that end before it, begin behind it, or lie outside"
+        assert again(None) == [] and again(object()) == list(range(10)), "a whole screen, whatever it is called"
+        assert inset.show(shown, None, grey=False) == box, "gone: its cells are written blank"
+        assert again(object()) == []
+    finally:
+        inset.close()
+
+
+def test_a_stale_point_goes_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another point is next and its picture does not come: the old one is wiped out, no lit point is a wrong one."""
+    port, ready = Silent(), threading.Event()
+    inset = Inset(port, [tmp_path], ready.set, lambda wait_s, act: None)
+    places = {"F1": ((0.4, 0.5),), "F2": ((0.6, 0.5),)}
+    sheet, box = plain(tmp_path), Box(70, 5, 24, 10, Cell(10, 20))
+    try:
+        inset.show(board(sheet, places, "F1"), box, grey=False)
+        assert ready.wait(10.0)
+        inset.show(board(sheet, places, "F1"), box, grey=False)
+        inset.send()
+        monkeypatch.setattr(Studio, "want", lambda self, wish: None)
+        assert inset.show(board(sheet, places, "F2"), box, grey=False) is None, "for a moment it may stay"
+        monkeypatch.setattr(inset_module, "STALE_S", 0.0)
+        assert inset.show(board(sheet, places, "F2"), box, grey=False) == box
+    finally:
+        inset.close()
 
 
 @pytest.mark.parametrize(

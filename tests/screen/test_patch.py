@@ -73,6 +73,15 @@ def test_the_point_is_lit_and_free(tmp_path: Path) -> None:
     assert all(round(0.55 * a) == pytest.approx(b, abs=2) for a, b in zip(GREEN, corner, strict=True))
 
 
+@pytest.mark.parametrize("colours", [16, 32])
+def test_no_more_colours_than_there_may_be(tmp_path: Path, colours: int) -> None:
+    """Of a picture with thousands: the marks keep theirs, and all together are no more than asked for."""
+    rainbow = Image.merge("RGB", [Image.linear_gradient("L").rotate(90 * n).resize((400, 300)) for n in range(3)])
+    patch = draw(rainbow, board(plain(tmp_path), TEN, "F5", F4=State.TICKED), WIDE, HIGH, colours)
+    assert patch is not None and len(patch.palette) <= colours and max(patch.pixels) < len(patch.palette)
+    assert {LIT, DARK} <= set(patch.palette)
+
+
 @pytest.mark.parametrize("lit", ["F1", "F5", "F9"])
 def test_it_is_the_right_one(lit: str) -> None:
     """On the GC-8's back: the pixels of the light lie around that fuse, worked out from the window; F9 is no F8."""

@@ -33,6 +33,7 @@ def test_two_colours_and_a_second_band() -> None:
 
 def test_what_ends_a_pass_in_nothing_is_left_out() -> None:
     """Columns without the colour at the end need no words; before others they are "?", nothing, repeated."""
+    assert sixel(bytes(18), 3, [RED]).endswith(b"#0~~~\x1b\\"), "three are no shorter as a number"
     assert b"#1!5?~" in sixel((bytes(5) + b"\1") * 6, 6, [RED, BLUE])
     assert b"#0!5~$#1" in sixel((bytes(5) + b"\1") * 6, 6, [RED, BLUE])
 

@@ -8,7 +8,8 @@ import msgspec
 
 from metercap.plan import from_builtins, to_builtins
 from metercap.plankeys import ConfirmStep, Item, Picture, StepBase, SweepStep
-from metercap.view import Board, State, View, Viewer
+from metercap.records import Verdict, VerdictKind
+from metercap.view import Board, Mark, Spot, State, View, Viewer
 from tests.steps.bench_play import Play, meter, opening
 
 FRONT = Picture(
@@ -86,6 +87,21 @@ def test_the_other_polarity() -> None:
     session = play(rail, pictures=(marked,))("OL*6 0.2*2 OL*12")
     assert board(session.view).next is not None
     assert (board(session.view).next.item, board(session.view).next.at) == ("D1 reversed", ((0.2, 0.2), (0.1, 0.1)))
+
+
+def test_the_next_one_is_on_the_picture_that_is_shown() -> None:
+    """Of an item on several pictures the place on the one to show; of none, none."""
+    marks = tuple(Mark("F1", number, ((0.1 * number, 0.5),), State.NEXT, State.OPEN) for number in range(3))
+    shown = Board((), "fuses", 2, marks)
+    assert shown.next is marks[2] and shown.here == (marks[2],)
+    assert Board((), "fuses", None, marks).next is None
+
+
+def test_left_for_a_second_look_it_is_skipped() -> None:
+    """An earlier verdict does not hide that it comes again."""
+    verdict = Verdict(1.0, "fuses", "F1", VerdictKind.FAIL)
+    assert Spot("F1", verdict=verdict).state is State.FAILED
+    assert Spot("F1", verdict=verdict, skipped=True).state is State.SKIPPED and Spot("F1").state is State.OPEN
 
 
 def test_no_pictures_no_board() -> None:

@@ -46,6 +46,7 @@ def test_near_is_what_looks_near(view: View) -> None:
     assert tapped(view, 0, 0.1, 0.2 + 0.19, 400.0, 100.0) == Tap("fuses", "F1", 0), "19 of 400 away"
     assert tapped(view, 0, 0.1 + 0.06, 0.2, 400.0, 100.0) is None, "24 of 400 away"
     assert tapped(view, 0, 0.1 + 0.06, 0.2, 400.0, 100.0, reach=0.1) == Tap("fuses", "F1", 0)
+    assert tapped(view, 0, 0.1 + 0.09, 0.2, 200.0, 400.0) == Tap("fuses", "F1", 0), "18 of 400 away, the longer side"
 
 
 @pytest.mark.parametrize("bad", [-0.01, 1.01, math.nan, math.inf])
@@ -65,6 +66,9 @@ def test_places_on_one_another() -> None:
     coils = fuses(":open :open :open :open OL*6")
     assert coils.view.item == "K1" and tapped(coils.view, 0, 0.5, 0.5, *SQUARE) == Tap("coils", "K1", 0)
     assert tapped(coils(":open OL*6").view, 0, 0.5, 0.5, *SQUARE) == Tap("coils", "K2", 0)
+    later = play(coil, FUSES, pictures=(picture,))("OL*6 :open :open OL*6")
+    assert (later.view.step, later.view.item) == ("fuses", "F1")
+    assert tapped(later.view, 0, 0.5, 0.5, *SQUARE) == Tap("fuses", "F2", 0), "of the step under way, asked for or not"
 
 
 def test_no_pictures_no_item() -> None:
