@@ -26,8 +26,9 @@ export function listen(on) {
     const now = Date.now();
     const apart = now - Number(event.lastEventId);
     least = Math.min(least, apart);
-    // What lay in a buffer while this browser slept is old news: it is taken, but it is no sign of life.
-    if (apart - least < STALE_MS) heard = now;
+    // What lay in a buffer while this browser slept is old news, and so is the last glance of a session that is silent:
+    // it is taken, but it is no sign of life. Of hello and pictures the server alone knows.
+    if ((kind === "message" || kind === "beat") && apart - least < STALE_MS) heard = now;
     if (kind === "over") { over = true; close(AGAIN_MS * 5); }
     else if (kind === "message") { over = false; on.glance?.(JSON.parse(event.data)); }
     else if (kind !== "beat") on[kind]?.(JSON.parse(event.data));

@@ -25,8 +25,9 @@ class Hub:
         self.hello = b""
         self._glance = b""
         self._pictures = b""
-        self._over = False
-        self._number = 0
+        self._over = self._gone = False
+        self._heard_ms = now_ms()
+        self._number = self._beats = 0
         self._listening: set[asyncio.Event] = set()
 
     def glance(self, data: bytes) -> None:
@@ -38,15 +39,25 @@ class Hub:
     def pictures(self, data: bytes) -> None:
         """Which pictures there are, as JSON."""
         self._pictures = data
-        self.beat()
+        self._wake()
 
     def over(self) -> None:
         """The session is over; every feed ends."""
         self._over = True
-        self.beat()
+        self._wake()
+
+    def gone(self) -> None:
+        """The session's program said no more, and no goodbye: every feed is cut."""
+        self._gone = True
+        self._wake()
 
     def beat(self) -> None:
         """Something was heard of the session."""
+        self._heard_ms = now_ms()
+        self._beats += 1
+        self._wake()
+
+    def _wake(self) -> None:
         for event in self._listening:
             event.set()
 
@@ -64,7 +75,8 @@ class Hub:
                 async for data in self._events(news):
                     if gone.done():
                         return
-                    await asyncio.wait_for(send(_body(data)), SLOW_S)
+                    if data:
+                        await asyncio.wait_for(send(_body(data)), SLOW_S)
                 await asyncio.wait_for(send({"type": "http.response.body", "body": b""}), SLOW_S)
             except TimeoutError:
                 abort_of(scope)()
@@ -72,22 +84,27 @@ class Hub:
                 gone.cancel()
 
     async def _events(self, news: asyncio.Event) -> AsyncIterator[bytes]:
-        yield _event(b"hello", self.hello)
-        number, pictures = 0, b""
+        """Yield what there is to send whenever it is woken, if only nothing."""
+        yield _event(b"hello", self.hello, now_ms())
+        number, beats, pictures = 0, 0, b""
         news.set()
         while True:
             await news.wait()
             news.clear()
             if self._pictures != pictures:
                 pictures = self._pictures
-                yield _event(b"pictures", pictures)
+                yield _event(b"pictures", pictures, now_ms())
             if self._number != number:
-                number = self._number
-                yield _event(b"", self._glance)
-            elif not self._over:
-                yield _event(b"beat", b"")
+                number, beats = self._number, self._beats
+                yield _event(b"", self._glance, self._heard_ms)
+            elif self._beats != beats:
+                beats = self._beats
+                yield _event(b"beat", b"", self._heard_ms)
+            else:
+                yield b""
             if self._over:
-                yield _event(b"over", b"")
+                yield _event(b"over", b"", now_ms())
+            if self._over or self._gone:
                 return
 
     @contextlib.contextmanager
@@ -100,10 +117,19 @@ class Hub:
             self._listening.discard(event)
 
 
-def _event(kind: bytes, data: bytes) -> bytes:
-    """One event; its id is this machine's clock in milliseconds, by which a page knows how late it is."""
+def now_ms() -> int:
+    """Return this machine's clock, in milliseconds."""
+    return time.monotonic_ns() // 1_000_000
+
+
+def _event(kind: bytes, data: bytes, at_ms: int) -> bytes:
+    """One event; its id is when the session was heard, by this machine's clock.
+
+    A page knows by it how late it is, and that the last glance of a session that says nothing is no news, however often
+    it is sent to who asks for it.
+    """
     head = b"event: " + kind + b"\n" if kind else b""
-    return head + b"id: %d\ndata: " % (time.monotonic_ns() // 1_000_000) + data + b"\n\n"
+    return head + b"id: %d\ndata: " % at_ms + data + b"\n\n"
 
 
 def _body(data: bytes) -> dict[str, object]:

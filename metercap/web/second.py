@@ -220,7 +220,7 @@ def _listen(lines: BinaryIO, second: Second, loop: asyncio.AbstractEventLoop, st
                 tell(hub.over)
             elif kind == MORE and isinstance(told := READ_TOLD.decode(rest), Pictures):
                 threading.Thread(target=second.take_pictures, args=(told, loop), daemon=True).start()
-        tell(hub.over)
+        tell(hub.gone)
     stop()
 
 

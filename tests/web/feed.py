@@ -18,11 +18,12 @@ URL = re.compile(r"second screen: http://([^:/]+):(\d+)/(?:\?key=(\S+))?")
 
 
 class Event(NamedTuple):
-    """One event of the feed, and when it came (`time.monotonic`)."""
+    """One event of the feed, when it came (`time.monotonic`), and its id: when the session was heard, in ms."""
 
     kind: str
     data: Any
     at_s: float
+    id: int
 
 
 class Page:
@@ -67,14 +68,16 @@ class Page:
         self._thread.join(PATIENCE_S)
 
     def _read(self) -> None:
-        kind = ""
+        kind, number = "", 0
         for line in self._lines():
             if line.startswith("event: "):
                 kind = line[7:]
+            elif line.startswith("id: "):
+                number = int(line[4:])
             elif line.startswith("data: "):
                 data = json.loads(line[6:]) if line[6:] else None
                 with self._changed:
-                    self.events.append(Event(kind or "message", data, time.monotonic()))
+                    self.events.append(Event(kind or "message", data, time.monotonic(), number))
                     self._changed.notify_all()
                 kind = ""
         with self._changed:

@@ -198,6 +198,31 @@ def test_a_page_gets_the_whole_state_at_once_then_what_is_new(monkeypatch: pytes
         shown.until(lambda events: events[-1].kind == "over", "the goodbye")
 
 
+def test_the_last_glance_of_a_silent_session_is_no_news(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Asked for 0.4 s after the session was heard last: the glance comes with that time, hello with that of now."""
+    with desk(monkeypatch) as it:
+        time.sleep(0.4)
+        with page(it.at.port) as shown:
+            shown.glances(lambda told: told["prompt"] == 3, "the state")
+            ids = {event.kind: event.id for event in shown.events}
+            assert ids["hello"] - ids["message"] >= 400
+            it.tell(it.second.hub.pictures, b"[]")
+            shown.until(lambda events: events[-1].kind == "pictures", "pictures")
+            assert "beat" not in [event.kind for event in shown.events], "nothing was heard of the session"
+
+
+def test_a_session_that_is_gone_says_no_goodbye(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its program was killed: the feed is cut, and does not say that it is over."""
+    with desk(monkeypatch) as it, page(it.at.port) as shown:
+        shown.glances(lambda told: told["prompt"] == 3, "the state")
+        it.tell(it.second.hub.gone)
+        end_s = time.monotonic() + 10
+        while it.second.hub._listening:
+            assert time.monotonic() < end_s
+            time.sleep(0.01)
+        assert "over" not in [event.kind for event in shown.events]
+
+
 def test_who_never_reads_is_cut_and_nobody_else_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     """Large glances to one that reads and five that do not: the first gets the newest at once, the others are cut."""
     monkeypatch.setattr(hub_module, "SLOW_S", 0.5)

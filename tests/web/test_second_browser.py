@@ -27,6 +27,7 @@ from metercap.clock import ScaledClock
 from metercap.pictures import sha256
 from metercap.plan import from_builtins, to_builtins
 from metercap.plankeys import Item, Picture, SweepStep
+from metercap.web import teller as teller_module
 from metercap.web.address import Address, listen
 from metercap.web.teller import Teller
 from tests.marking.browser import chromium
@@ -206,6 +207,31 @@ def test_a_server_that_is_silent_for_a_second_puts_the_point_out(browser: Any) -
         finally:
             os.kill(it.server, signal.SIGCONT)
         until(lambda: browser.execute_script(ITEM) == "F2" and browser.execute_script(LIT), "F2, lit")
+
+
+def test_a_session_that_hangs_stays_put_out(browser: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is heard of it: the page connects again by itself, and what it is given then is old. It was lit for a
+    second each time."""
+    with desk() as it:
+        opened(browser, it)
+        until(lambda: browser.execute_script(LIT), "a lit point")
+        with monkeypatch.context() as hung:
+            hung.setattr(teller_module, "BEAT_S", 60.0)
+            stays_out(browser)
+        it("OL*6")
+        until(lambda: browser.execute_script(LIT), "a lit point")
+
+
+def stays_out(browser: Any) -> None:
+    """Look for a while whether a page that hears nothing shows anything as if it were now."""
+    until(lambda: browser.execute_script(STATE) == "stale", "not live")
+    browser.execute_script(RECORD)
+    time.sleep(6.0)  # two of its own connections, each after 2.5 s
+    seen = browser.execute_script("return seen")
+    assert not any(live for live, _ in seen) and browser.execute_script(LIT) is False
+    browser.refresh()
+    time.sleep(1.0)
+    assert browser.execute_script(STATE) == "stale" and browser.execute_script(LIT) is False
 
 
 @pytest.mark.slow
