@@ -22,6 +22,8 @@ from metercap.files import lock, open_file
 from metercap.fleet.schema import FOOTER, HALF, PART, PROOF, SET, SET_VERSION, Footer, Row
 from metercap.history.digest import VERSION
 
+_EMPTY = {column.name: "" for column in SET if column.type in ("word", "text")}
+
 
 class Unusable(Exception):
     """A part that is not counted, and why."""
@@ -121,7 +123,8 @@ def withdraw(path: Path) -> None:
 def write(file: BinaryIO, rows: list[Row], footer: Footer) -> None:
     """Write a whole part."""
     pa = arrow()
-    plain = [{name: None if value is msgspec.UNSET else value for name, value in row.items()} for row in rows]
+    none = (None, msgspec.UNSET)
+    plain = [{name: _EMPTY.get(name) if value in none else value for name, value in row.items()} for row in rows]
     schema = set_schema()
     # In memory first: what Ctrl-C raises inside a file's own write, Arrow takes for trouble with that file.
     sink = pa.BufferOutputStream()

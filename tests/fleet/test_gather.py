@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from metercap.fleet import count, gather, part
+from metercap.session.inherit import FROM
 from tests.archive.shop import Shop, job
 from tests.fleet.conftest import GAINS, export, of_folder, of_set, parts
 from tests.report.jobs import GOOD, GOOD_SCRIPT, ill, sitting
@@ -47,6 +48,13 @@ def test_every_kind_of_step_over_several_sittings(tmp_path: Path) -> None:
     assert {place.aspect for place in found.places} == {"", "as found", "as left"}
     assert {place.step for place in found.places} >= {"fuses", "coils", "cover", "bridge", "starts"}
     assert found.sessions == 6  # one of the recorded ones is another, torn
+    pq = pytest.importorskip("pyarrow.parquet")
+    rows = pq.read_table(tmp_path / "set").to_pylist()
+    assert not [row for row in rows if row["reason"].startswith(FROM)]  # it has its row where it was given
+    lines = [
+        json.loads(line) for path in folder.glob("*-L.jsonl") for line in path.read_text("utf-8").splitlines()[:-1]
+    ]
+    assert [line for line in lines if line["kind"] == "verdict" and line.get("reason", "").startswith(FROM)]
 
 
 def test_pandas_and_pyarrow_alone_say_the_same(jobs: Path, tmp_path: Path) -> None:
