@@ -13,7 +13,7 @@ from metercap.screen.ended import left_over
 from metercap.screen.heroes import hero
 from metercap.screen.lettering import capitals
 from metercap.screen.model import MARKS, TONES, Done, Face, Field, Line, Path, Place, Span, Stone, Tone
-from metercap.screen.moment import PLACE, VALUE_MATTERS, Moment, counts, shown, spoken, untagged
+from metercap.screen.moment import PLACE, UNHEARD, VALUE_MATTERS, Moment, counts, shown, spoken, untagged
 from metercap.screen.text import visible
 from metercap.steps.facts import (
     CellFacts,
@@ -76,10 +76,12 @@ def _title(view: View) -> str:
 
 
 def _aside(now: Moment) -> Line | None:
-    view, reading, own = now.view, now.view.reading, now.view.own
+    view, reading, own = now.view, now.view.live, now.view.own
     if view.end is not None:
         failed = view.end.reason == "done" and any(verdict.verdict is VerdictKind.FAIL for verdict in view.verdicts)
         return Line("DONE" if failed else _counted(now))
+    if view.link is not None and (view.hazard is not None or view.call is CueKind.STOP):
+        return Line(UNHEARD.get(view.link.state, "METER?"), Tone.BAD)  # the alarm is the hero
     if now.field is not None and now.field.now is not None:
         return _way(now.field, hazard=view.hazard is not None)
     if isinstance(own, WiggleFacts) and own.watching:
@@ -281,7 +283,7 @@ def _status(now: Moment, problem: str) -> tuple[Line, ...]:
         lines.append(Line(f"heard: {spoken(view.word)}", Tone.GOOD))
     if problem:
         lines.append(Line(f"JOURNAL NOT ON DISK: {visible(problem)}", Tone.BAD))
-    reading = view.reading
+    reading = view.live
     if reading is not None:
         mode = " ".join(flag for flag in reading.flags if flag in ("auto", "rel", "min", "max"))
         lines.append(Line(" ".join(filter(None, (shown(reading, reading.displayed), mode)))))

@@ -9,9 +9,9 @@ from msgspec import UNSET
 
 from metercap.asks import Asks
 from metercap.quantity import Quantity
-from metercap.records import CueKind, Do, LinkState, Prompt, Reason, VerdictKind
+from metercap.records import CueKind, Do, Prompt, Reason, VerdictKind
 from metercap.screen.model import MARKS, TONES, Hero, Place, Tone
-from metercap.screen.moment import VALUE_MATTERS, Moment, counts, headline, left, shown, split
+from metercap.screen.moment import UNHEARD, VALUE_MATTERS, Moment, counts, headline, left, shown, split
 from metercap.screen.text import visible
 from metercap.session.facts import Shown
 from metercap.steps.facts import SafeFacts, ZeroFacts
@@ -82,8 +82,7 @@ def _link(now: Moment) -> Hero | None:
     link = now.view.link
     if link is None:
         return None
-    words = {LinkState.LOST: "NO CABLE", LinkState.SILENT: "METER SILENT", LinkState.GARBAGE: "NO FRAMES"}
-    return Hero(words.get(link.state, "METER?"), tone=Tone.BAD)
+    return Hero(UNHEARD.get(link.state, "METER?"), tone=Tone.BAD)
 
 
 def _arriving(now: Moment) -> Hero | None:

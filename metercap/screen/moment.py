@@ -7,13 +7,15 @@ from collections.abc import Iterable
 
 from metercap.quantity import format_value
 from metercap.reading import State
-from metercap.records import Do, Operator, Verdict, VerdictKind
+from metercap.records import Do, LinkState, Operator, Verdict, VerdictKind
 from metercap.screen.model import MARKS, Field, Place
 from metercap.screen.text import visible
 from metercap.session.facts import Shown
 from metercap.steps.facts import TuneFacts
 from metercap.view import View
 
+UNHEARD = {LinkState.LOST: "NO CABLE", LinkState.SILENT: "METER SILENT", LinkState.GARBAGE: "NO FRAMES"}
+"""What is large while the meter is not heard."""
 FRESH_S = 2.5
 """How long a verdict given without a contact stays beside the next item."""
 LONG = 40
@@ -43,7 +45,9 @@ class Moment:
         own = view.own
         turned = isinstance(own, TuneFacts) and self.do in (Do.TURN, Do.STOP, Do.KEEP)
         if turned and isinstance(own, TuneFacts) and own.low is not None and own.high is not None:
-            self.field = Field(own, own.low, own.high, None if view.touch is None else own.value)
+            self.field = Field(
+                own, own.low, own.high, own.value if view.touch is not None and view.link is None else None
+            )
         # Only what is touched next has to wait for a certain lift; a word, a dial or a press does not.
         self.armed = view.armed or self.do not in (Do.PROBE, Do.SHORT, None)
         last = view.last

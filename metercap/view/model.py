@@ -184,9 +184,14 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
         return tuple((stage.id, spot.name) for stage in self.path for spot in stage.spots if spot.verdict is None)
 
     @property
+    def live(self) -> Shown | None:
+        """The newest reading, as long as the meter is heard: what is shown for a live value."""
+        return self.reading if self.link is None else None
+
+    @property
     def rate_per_s(self) -> float | None:
-        """Readings a second over the last ones; None for fewer than three."""
-        if len(self.arrivals) < 3 or self.arrivals[-1] <= self.arrivals[0]:
+        """Readings a second over the last ones; None for fewer than three, and while the meter is not heard."""
+        if self.link is not None or len(self.arrivals) < 3 or self.arrivals[-1] <= self.arrivals[0]:
             return None
         return (len(self.arrivals) - 1) / (self.arrivals[-1] - self.arrivals[0])
 

@@ -190,7 +190,7 @@ def _stretch(field: Field) -> Stretch:
 
 def _film(view: View, drawn: Face, now_s: float) -> Film:
     """The item that is being measured, or, for a while after a verdict, the one that it is about."""
-    reading, last = view.reading, view.last
+    reading, last = view.live, view.last
     own = None if reading is None or reading.value is None else shown(reading, reading.value)
     if (last is not None and view.touch is None and now_s - last.t_s < FILM_TICK_S) or _ticked(view):
         assert last is not None
@@ -207,7 +207,8 @@ def _film(view: View, drawn: Face, now_s: float) -> Film:
     if trimmer is not None and trimmer.target is not None:
         target = f"to {format_value(trimmer.target, trimmer.unit)}"
     item = visible(view.item or view.step) if view.asked is not None else ""
-    return Film(_short(item), value, target, tone=Tone.ALARM if drawn.alarm else Tone.PLAIN)
+    mark = drawn.hero.text if drawn.alarm or view.link is not None else ""
+    return Film(_short(item), value, target, mark, Tone.ALARM if drawn.alarm else Tone.BAD if mark else Tone.PLAIN)
 
 
 def _ticked(view: View) -> bool:

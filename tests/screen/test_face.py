@@ -25,6 +25,8 @@ from metercap.records import (
     EndRecord,
     InJob,
     Lift,
+    Link,
+    LinkState,
     Note,
     Operator,
     Prompt,
@@ -91,6 +93,21 @@ def at(name: str) -> Face:
 def test_hero(scene: str, text: str, lead: str) -> None:
     """The one thing that matters at each moment."""
     assert (at(scene).hero.text, at(scene).hero.lead) == (text, lead)
+
+
+@pytest.mark.parametrize("scene", ["listen", "contact", "tune far", "tune near", "hazard", "exercise"])
+def test_no_number_stands_as_live_while_the_meter_is_not_heard(scene: str) -> None:
+    """The cable is pulled: the last value and the rate were shown on beside NO CABLE. An alarm stays, and says both."""
+    before = face(fold(SCENES[scene]))
+    shown = face(fold([*SCENES[scene], Link(899.0, LinkState.LOST, "pulled")]))
+    assert any("/s" in line.text for line in before.status)
+    said = [line.text for line in (*shown.status, *filter(None, [shown.aside]))]
+    assert not any(re.search(r"\d (|k|M|m)(Ω|V)|/s$", text) for text in said), said
+    assert shown.hero.text == ("TURN BACK" if scene == "hazard" else "NO CABLE")
+    assert shown.alarm == (scene == "hazard")
+    if scene == "hazard":
+        assert shown.aside is not None and shown.aside.text == "NO CABLE"
+    assert not isinstance(shown.ground, Field) or shown.ground.now is None
 
 
 def test_the_end_names_what_is_left() -> None:
