@@ -113,7 +113,8 @@ def _read(files: tuple[Path, ...], cluster: str, *, anew: bool) -> tuple[History
             raise UsageError("only a data set is counted on a cluster", where="--cluster", hint=hint)
         place = None if anew else usual_place()
         now = datetime.datetime.now(datetime.UTC)
-        history, told = gathered([str(file) for file in files], place, tell, progress("journals"), now)
+        with progress("journals") as say:
+            history, told = gathered([str(file) for file in files], place, tell, say, now)
         return history, told, troubles(told)
     if len(files) > 1:
         hint = "name it alone; metercap export brings more jobs into it"

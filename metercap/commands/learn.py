@@ -51,7 +51,8 @@ def command(files: tuple[Path, ...], out: Path, force: bool, signed_by: str, as_
 
     refuse_existing(out)
     place = None if anew else usual_place()
-    reference = learn_from(files, place, tell, progress("files"), program=program(), force=force)
+    with progress("files") as say:
+        reference = learn_from(files, place, tell, say, program=program(), force=force)
     if not reference.items:
         raise UsageError("no item of these sessions has a settled value that passed", hint="nothing was learned")
     if signed_by:
