@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import os
 import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -45,25 +46,29 @@ def beside(job: Path) -> list[str]:
 
 
 def repairs(
-    folders: Sequence[str], but: tuple[Path, str], place: Path | None, say: Callable[[str], None], within_s: float
+    folders: Sequence[str],
+    but: tuple[Path, str | None],
+    place: Path | None,
+    say: Callable[[str], None],
+    within_s: float,
 ) -> tuple[Repair, ...]:
-    """Return the repairs of all units of the jobs in folders, but for the unit of that job and tag.
+    """Return the repairs of all units of the jobs in folders, but for the unit of that job and tag, or that whole job.
 
     Journals that were read before are not read again. Reading ends when `within_s` seconds are over: what is left is
     told, and read the next time. `place`: where what was read is kept; None to keep nothing.
     """
-    own = (str(but[0].absolute()), but[1].casefold())
+    own = (_plain(but[0]), None if but[1] is None else but[1].casefold())
     return with_store(place, say, lambda store: _repairs(folders, own, store, say, within_s))
 
 
 def _repairs(
-    folders: Sequence[str], own: tuple[str, str], store: Store, say: Callable[[str], None], within_s: float
+    folders: Sequence[str], own: tuple[str, str | None], store: Store, say: Callable[[str], None], within_s: float
 ) -> tuple[Repair, ...]:
     until_s = time.monotonic() + within_s
     left, out = 0, []
     every = dict.fromkeys(_numbered(folders, say))  # folders may lie in each other
     for unit, sittings in itertools.groupby(sorted(every), key=lambda each: each[:2]):
-        if unit == own:
+        if unit[0] == own[0] and own[1] in (None, unit[1]):
             continue
         told: list[Told] = []
         for _, _, _, path in sittings:
@@ -87,7 +92,12 @@ def _numbered(folders: Sequence[str], say: Callable[[str], None]) -> Iterator[tu
     for found in journals(folders, say):
         match = JOURNAL.fullmatch(found.path.name)
         if found.job and match is not None:
-            yield found.job, match["tag"].casefold(), found.number, str(found.path.absolute())
+            yield _plain(Path(found.job)), match["tag"].casefold(), found.number, _plain(found.path)
+
+
+def _plain(path: Path) -> str:
+    """Return a path as it is written without detours, so that one place has one name."""
+    return os.path.normpath(path.absolute())
 
 
 def _read(path: Path, store: Store, *, late: bool) -> Read | None:

@@ -19,7 +19,7 @@ from metercap.commands._plans import checked_plan
 from metercap.commands._rates import keep_rates, kept_rates
 from metercap.commands._reference import Rows, read_reference
 from metercap.commands._saying import tell
-from metercap.commands._shop import LOOK_AGAIN_S, LOOK_S, shop_of
+from metercap.commands._shop import Nearby
 from metercap.commands._started import Wish
 from metercap.commands._web import Paged, second_screen
 from metercap.errors import JournalError, MetercapError, UsageError
@@ -112,6 +112,7 @@ class _Run:
         self._stage = stage
         self._page = page
         self._wish = wish
+        self._nearby = Nearby(folder, wish.jobs, alone=stage is not None)
         self._only = step_ids(wish.steps)
         plan = self._plan_for(None)
         self._source: Source
@@ -283,9 +284,7 @@ class _Run:
         """Return what other repairs teach about a unit that is about to be on the mat."""
         if unit.known_good or not self._plan.symptoms:
             return Shop()
-        alone = self._stage is not None
-        within_s = LOOK_S if not self._tag else LOOK_AGAIN_S  # later a session waits for it to begin
-        return shop_of(self._folder, self._plan, unit.tag, self._wish.jobs, within_s=within_s, alone=alone)
+        return self._nearby.shop(self._plan, unit.tag)
 
     def _open(self, tag: str) -> tuple[str, ...]:
         """Return the other units of which something is open."""

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 from metercap.commands._saying import tell
-from metercap.errors import FileProblem
-from metercap.faults import taught
+from metercap.faults import Repair, taught
 from metercap.job import Folder
 from metercap.order import Shop, known, matched, propose
 from metercap.order.wording import share
@@ -18,24 +18,28 @@ LOOK_AGAIN_S = 0.5
 """The same between two units of a running job, whose meter is sending."""
 
 
-def shop_of(
-    folder: Folder, plan: Plan, tag: str, jobs: Sequence[str], *, within_s: float = LOOK_S, alone: bool = False
-) -> Shop:
-    """Return what all units but `tag` teach: of this job and those beside it, or of the folders `jobs` and this one;
-    `alone`: of this job only, and nothing is kept. FileProblem for a folder that is not there."""
-    from metercap.archive.repairs import beside, repairs, where
-    from metercap.archive.store import usual_place
+class Nearby:
+    """What units of this job and of others teach: of the jobs beside it, or in the folders `jobs`; `alone`: of this job
+    only, and nothing is kept. Other jobs are read once, this one each time, since it changes while it is worked on."""
 
-    own = str(folder.path.absolute())
-    named = [each for each in jobs if each != own]
-    folders = [own] if alone else [*named, own] if named else beside(folder.path)
-    try:
-        found = repairs(folders, (folder.path, tag), None if alone else usual_place(), tell, within_s)
-    except FileProblem:
-        if named:
-            raise
-        return Shop()
-    return taught(found, plan.model, plan.symptoms, where(named or folders, named=bool(named)))
+    def __init__(self, folder: Folder, jobs: Sequence[str] = (), *, alone: bool = False) -> None:
+        self._folder, self._alone = folder, alone
+        self._named = [each for each in jobs if Path(each).absolute() != folder.path.absolute()]
+        self._others: tuple[Repair, ...] | None = None
+        self._where = ""
+
+    def shop(self, plan: Plan, tag: str) -> Shop:
+        """Return what all units but `tag` teach. FileProblem for a folder that was named and is not there."""
+        from metercap.archive.repairs import beside, repairs, where
+        from metercap.archive.store import usual_place
+
+        own, place = self._folder.path, None if self._alone else usual_place()
+        if self._others is None:
+            folders = self._named or ([str(own)] if self._alone else beside(own))
+            self._where = where(folders, named=bool(self._named))
+            self._others = repairs(folders, (own, None), place, tell, LOOK_S)
+        mine = repairs([str(own)], (own, tag), place, tell, LOOK_AGAIN_S)
+        return taught((*self._others, *mine), plan.model, plan.symptoms, self._where)
 
 
 def foretold(plan: Plan, said: str, shop: Shop) -> str:

@@ -95,13 +95,13 @@ def _close(played: PlayedJob) -> None:
 
 def _foretell(played: PlayedJob) -> None:
     """Say what the next unit of the same symptom profits from this one: what is proposed for it, before and now."""
-    from metercap.commands._shop import foretold, shop_of
+    from metercap.commands._shop import Nearby, foretold
     from metercap.order import Shop
 
     folder = played.folder
     plan = folder.plan()
     symptom = next((unit.symptom for unit in folder.job.units if unit.symptom), "")
-    shop = shop_of(folder, plan, "", (), alone=True)
+    shop = Nearby(folder, alone=True).shop(plan, "")
     if not shop.source:
         return
     click.echo(f"the next {visible(plan.model)} that comes in with: {visible(symptom)}")

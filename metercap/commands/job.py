@@ -165,7 +165,7 @@ def show(job: str, jobs: tuple[str, ...], as_json: bool) -> int:
 
 def _proposed(folder: Folder, state: UnitState, jobs: tuple[str, ...]) -> list[str]:
     """Return what is proposed for a unit with a symptom: what its session told last, or will tell first."""
-    from metercap.commands._shop import foretold, shop_of
+    from metercap.commands._shop import Nearby, foretold
     from metercap.plain.style import safe
 
     unit = state.unit
@@ -177,7 +177,7 @@ def _proposed(folder: Folder, state: UnitState, jobs: tuple[str, ...]) -> list[s
     plan = folder.plan()
     if not unit.symptom or not plan.symptoms:
         return []
-    shop = shop_of(folder, plan, unit.tag, jobs)
+    shop = Nearby(folder, jobs).shop(plan, unit.tag)
     line = foretold(plan, unit.symptom, shop)
     source = shop.source or "the plan"
     return [f"   proposed: {safe(line)}", f"   by the chances of {safe(source)}"] if line else []

@@ -63,7 +63,7 @@ class Inherited(msgspec.Struct, frozen=True):
     moved, so it never will; `standing` the trimmers past a hazard limit, by item; `targets` what the operator said to
     turn to and `parts` what he called what is new, both by "step/item"; `good_for` the steps that he called the unit
     good for; `moved` the trimmers seen elsewhere than as found since, by "step/item"; `symptom` what the unit does, as
-    the operator said it. In a job also when `waits` are
+    the operator said it, `failed` what failed once, by "step/item". In a job also when `waits` are
     over, by step, and when the unit was proved dead (`proof`), in seconds of this session, and the `others` by tag.
     """
 
@@ -84,6 +84,7 @@ class Inherited(msgspec.Struct, frozen=True):
     parts: dict[str, str] = {}
     moved: tuple[str, ...] = ()
     symptom: str = ""
+    failed: tuple[str, ...] = ()
 
     @classmethod
     def of(cls, data: dict[str, Any]) -> Inherited:
@@ -110,6 +111,7 @@ class Inherited(msgspec.Struct, frozen=True):
         bench.targets = {_pair(key): target for key, target in self.targets.items()}
         bench.good_for = dict.fromkeys(self.good_for)
         bench.moved = {_pair(key): True for key in self.moved}
+        bench.failed = {_pair(key): None for key in self.failed}
         bench.parts = {_pair(key): part for key, part in self.parts.items()}
         for lead in self.leads:
             null = LeadNull(lead.value, lead.u, math.inf if lead.dof is None else lead.dof, lead.noise)
@@ -165,12 +167,18 @@ def inherited_from(
         parts=parts_of(bench),
         moved=moved_of(bench),
         symptom=bench.symptom,
+        failed=failed_of(bench),
     )
 
 
 def moved_of(bench: Bench) -> tuple[str, ...]:
     """Return the trimmers that were seen elsewhere than as found since, as "step/item"."""
     return tuple("/".join(key) for key, moved in bench.moved.items() if moved)
+
+
+def failed_of(bench: Bench) -> tuple[str, ...]:
+    """Return what failed once, as "step/item"."""
+    return tuple("/".join(key) for key in bench.failed)
 
 
 def handed_on(verdict: Verdict, session_id: str, *, here: bool = False) -> Verdict:

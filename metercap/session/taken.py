@@ -19,6 +19,7 @@ from metercap.session.inherit import (
     Inherited,
     Key,
     Lead,
+    failed_of,
     handed_on,
     is_over,
     leads_of,
@@ -110,6 +111,7 @@ def taken_over(
         parts_of(bench),
         moved_of(bench),
         bench.symptom,
+        failed_of(bench),
     )
 
 

@@ -110,6 +110,8 @@ def test_what_passes_after_it_failed_was_mended() -> None:
     assert made.verdicts["K1"].verdict == "pass"
     assert made.view.proposed is None
     again(made)
+    later = play(DARK, inherited=inherited_from(made.session.bench, "continue", "s1").as_builtins())
+    assert later.view.proposed is None, "the next sitting knows it, too"
 
 
 def test_power_puts_the_proof_before_what_is_in_ohms() -> None:
