@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 
+from metercap.errors import FileProblem
 from metercap.fleet import count, gather, part
 from metercap.session.inherit import FROM
 from tests.archive.shop import Shop, job
@@ -165,6 +166,31 @@ def test_a_session_in_two_jobs_counts_where_it_goes_farthest(tmp_path: Path, sho
     assert found == of_folder(tmp_path / "jobs")
     assert found.sessions == 4
     assert told.copies.named == ["job-2/003-A.jsonl: the session of job-1/001-A.jsonl"]
+
+
+@pytest.mark.parametrize("batch", [1, 512])
+def test_many_stale_parts_are_counted_and_five_named(
+    tmp_path: Path, shop: Shop, monkeypatch: pytest.MonkeyPatch, batch: int
+) -> None:
+    """However they are cut into batches."""
+    for number in range(7):
+        job(tmp_path / "jobs" / f"job-{number}", shop, number, 1)
+    export(tmp_path / "jobs", tmp_path / "set")
+    for path in parts(tmp_path / "set"):
+        path.with_name(f".{path.stem}.part").touch()
+    monkeypatch.setattr(gather, "BATCH", batch)
+    found, told = of_set(tmp_path / "set")
+    assert (found.sessions, told.parts, told.unusable.n, len(told.unusable.named)) == (0, 7, 7, 5)
+
+
+def test_a_machine_that_does_not_see_the_set_says_so(tmp_path: Path) -> None:
+    """In either pass: a worker may get work of the second one alone."""
+    for work in (
+        lambda: count.sessions_of(tmp_path, ["a.parquet"]),
+        lambda: count.count_parts(tmp_path, ["a.parquet"], {}),
+    ):
+        with pytest.raises(FileProblem, match="there is no data set here"):
+            work()
 
 
 def test_an_empty_set(tmp_path: Path) -> None:
