@@ -70,14 +70,12 @@ def web_only(function: F) -> F:
 
 
 def _readable(_: click.Context, __: click.Parameter, value: str | None) -> str | None:
-    """Refuse what is no address before anything is begun. A number alone is a port."""
-    if value is None:
-        return None
-    from metercap.web.address import parse
+    """Refuse what is no address before anything is begun."""
+    if value is not None:
+        from metercap.web.address import parse
 
-    written = f":{value}" if value.isdecimal() else value
-    parse(written)
-    return written
+        parse(value)
+    return value
 
 
 class Paged(NamedTuple):

@@ -62,7 +62,7 @@ class Address(msgspec.Struct, frozen=True):
 
 
 def parse(text: str) -> Address:
-    """Read HOST:PORT, HOST, :PORT, [IPV6]:PORT or nothing. UsageError for what is none.
+    """Read HOST:PORT, HOST, :PORT, PORT, [IPV6]:PORT or nothing. UsageError for what is none.
 
     >>> parse("192.168.1.5:8000").port
     8000
@@ -74,7 +74,8 @@ def parse(text: str) -> Address:
     if port and not (port.isascii() and port.isdigit() and int(port) < 65536):
         raise _unreadable(written)
     as_number = ":" in host or written.startswith("[")
-    if any(not char.isprintable() or char in " /?#@\\" for char in host) or (as_number and _number(host) is None):
+    as_number = as_number or host.isdigit()  # a system takes 0 for all addresses
+    if any(not char.isprintable() or char in " /?#@\\*" for char in host) or (as_number and _number(host) is None):
         raise _unreadable(written)
     host = host or HOST
     secret = "" if _is_loopback(host) else secrets.token_urlsafe(SECRET_BYTES)
@@ -158,8 +159,8 @@ def _split(text: str) -> tuple[str, str]:
         return host, rest.removeprefix(":")
     if text.count(":") > 1:  # an IPv6 address without brackets has no port
         return text, ""
-    host, _, port = text.partition(":")
-    return host, port
+    host, colon, port = text.partition(":")
+    return ("", host) if host.isdigit() and not colon else (host, port)
 
 
 def _bracketed(host: str) -> str:

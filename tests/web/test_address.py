@@ -16,6 +16,7 @@ from metercap.web.address import Address, listen, parse
     [
         ("", "127.0.0.1", address_module.PORT, False),
         (":8000", "127.0.0.1", 8000, True),
+        ("8000", "127.0.0.1", 8000, True),
         ("192.168.1.5:8000", "192.168.1.5", 8000, True),
         ("bench.local", "bench.local", address_module.PORT, False),
         ("[::1]:8000", "::1", 8000, True),
@@ -28,7 +29,9 @@ def test_written_addresses(text: str, host: str, port: int, named: bool) -> None
     assert (found.host, found.port, found.named) == (host, port, named)
 
 
-@pytest.mark.parametrize("text", ["a:b", "http://x/", "x:99999", "x y", "x:-1", "[zz]:80", "a@b", "x\x1b", "1:2:3:4"])
+@pytest.mark.parametrize(
+    "text", ["a:b", "http://x/", "x:99999", "x y", "x:-1", "[zz]:80", "a@b", "x\x1b", "1:2:3:4", "0:80", "*:80"]
+)
 def test_what_is_no_address(text: str) -> None:
     with pytest.raises(UsageError, match="no address"):
         parse(text)
