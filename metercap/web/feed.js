@@ -19,11 +19,14 @@ export function listen(on) {
     const live = Date.now() - heard < STALE_MS && !document.hidden;
     const now = over ? "over" : live ? "live" : "stale";
     if (now !== state) { state = now; on.state?.(now); }
-    if (!live && source && Date.now() - Math.max(heard, opened) > REOPEN_MS) open();
+    // Never while hidden: what a connection brings to a page that is put to sleep right then looks new when it wakes.
+    if (!live && !document.hidden && source && Date.now() - Math.max(heard, opened) > REOPEN_MS) open();
   }
 
   function take(kind, event) {
     const now = Date.now();
+    // By its first word the clocks are compared; one that took long says nothing of now.
+    if (kind === "hello" && now - opened > STALE_MS) { open(); return; }
     const apart = now - Number(event.lastEventId);
     least = Math.min(least, apart);
     // What lay in a buffer while this browser slept is old news, and so is the last glance of a session that is silent:
@@ -46,11 +49,12 @@ export function listen(on) {
     close(0);
     least = Infinity;
     opened = Date.now();
-    source = new EventSource("/feed");
+    const mine = new EventSource("/feed");
+    source = mine;
     for (const kind of ["message", "beat", "hello", "pictures", "over"]) {
-      source.addEventListener(kind, (event) => take(kind, event));
+      mine.addEventListener(kind, (event) => { if (source === mine) take(kind, event); });
     }
-    source.onerror = () => { heard = -Infinity; close(AGAIN_MS); look(); };
+    mine.onerror = () => { if (source === mine) { heard = -Infinity; close(AGAIN_MS); look(); } };
   }
 
   document.addEventListener("visibilitychange", () => {
