@@ -80,6 +80,8 @@ def test_no_more_colours_than_there_may_be(tmp_path: Path, colours: int) -> None
     patch = draw(rainbow, board(plain(tmp_path), TEN, "F5", F4=State.TICKED), WIDE, HIGH, colours)
     assert patch is not None and len(patch.palette) <= colours and max(patch.pixels) < len(patch.palette)
     assert {LIT, DARK} <= set(patch.palette)
+    marks = sum(ink >= len(patch.palette) - 6 for ink in patch.pixels)
+    assert marks < 0.2 * len(patch.pixels), "the picture has none of the marks' six colours"
 
 
 @pytest.mark.parametrize("lit", ["F1", "F5", "F9"])
