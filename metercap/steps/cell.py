@@ -185,8 +185,11 @@ class Cell(Listed):
 
     def see(self, reading: Reading, act: object, new: bool) -> None:
         """Keep what reads about zero, for a `yes` on a dead cell."""
-        if new and self.state is CellState.OPEN and self.is_off(reading):
-            self._idle.feed(reading)
+        if new and self.state is CellState.OPEN:
+            if self.is_off(reading):
+                self._idle.feed(reading)
+            else:  # what was about zero was the air
+                self._idle = Burst(self.bench.t_s)
         super().see(reading, act, new)  # type: ignore[arg-type]
 
     def drop(self) -> None:

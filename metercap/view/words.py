@@ -53,12 +53,20 @@ def by_page(view: View) -> tuple[str, ...]:
     prompt = view.asked
     if prompt is None or view.end is not None or of_safety(view):
         return ()
-    return tuple(word for word in meaningful(view) if word not in _NEEDING)
+    # A yes to a point that is probed says that both tips are on it: only who holds them knows.
+    needing = _NEEDING if prompt.answers or prompt.do is not Do.PROBE else _NEEDING | {"yes", "no"}
+    return tuple(word for word in meaningful(view) if word not in needing)
 
 
 def of_safety(view: View) -> bool:
     """Whether safety may rest on the answer to what is asked now."""
-    if view.kind == "safe" or view.past or view.block is not None or view.call is CueKind.STOP or view.arrived:
+    if (
+        view.kind in ("safe", "zero")
+        or view.past
+        or view.block is not None
+        or view.call is CueKind.STOP
+        or view.arrived
+    ):
         return True
     prompts = [prompt for prompt in (view.asked, view.aside) if prompt is not None]
     if any(prompt.do is Do.DIAL or prompt.asks in _OF_SAFETY or prompt.power == "on" for prompt in prompts):

@@ -60,6 +60,13 @@ def test_a_dead_cell_needs_a_yes() -> None:
     assert play.prompts[-1] == "answer BT1"
 
 
+def test_a_yes_on_a_voltage_makes_no_dead_cell_of_the_air_before_it() -> None:
+    """The tips reach BT2 too early after BT1: lift. What the meter showed of the air in between is no cell."""
+    play = measured("3.210V*4 0.000V*3 3.210V*3 :yes", items=(Item("BT1"), Item("BT2")))
+    assert list(play.verdicts) == ["BT1"]
+    assert play("0.000V*8 3.210V*5").verdicts["BT2"].condition == "good"
+
+
 def test_a_spent_cell_is_asked_about_and_a_new_one_measured() -> None:
     """`replaced` keeps 1.5 V as found and 3.21 V as left, and enters the list of parts with what it was called."""
     play = measured("1.500V*4")

@@ -47,6 +47,8 @@ SEATED = asking(CONFIRM, Do.CONFIRM, asks=Asks.DONE)
         (SEATED, ("yes", "no", "fail", "skip")),
         (asking(CONFIRM, Do.CONFIRM, PROVED, asks=Asks.DONE), ("yes", "no", "fail", "skip")),
         (asking(Stage("rv", "tune"), Do.TURN), ("undo", "skip")),
+        # A cell's yes says that both tips are on it: only who holds them knows.
+        (asking(Stage("backup", "cell", spots=(Spot("BT1"),)), Do.PROBE, item="BT1"), ("skip", "absent", "back")),
         (asking(Stage("s", "exercise"), Do.PRESS), ("fail", "again", "skip", "absent")),
     ],
 )
@@ -59,6 +61,7 @@ def test_a_touch_says_what_the_prompt_asks_for(view: View, words: tuple[str, ...
     [
         pytest.param(asking(SAFE, Do.ANSWER, item="C12", asks=Asks.POINT), id="a point that must be dead"),
         pytest.param(asking(SAFE, Do.PROBE, item="C12"), id="any moment of the proof"),
+        pytest.param(asking(Stage("leads", "zero"), Do.SHORT, item="leads"), id="the leads"),
         pytest.param(asking(SWEEP, Do.ANSWER, asks=Asks.SINCE), id="nothing connected since"),
         pytest.param(asking(SWEEP, Do.ANSWER, asks=Asks.PROVE), id="not proved dead"),
         pytest.param(asking(SWEEP, Do.ANSWER, asks=Asks.VOLTS), id="a voltage"),

@@ -19,6 +19,12 @@ def shown(reading: Reading, wanted: Collection[Quantity]) -> str:
     return format_value(reading.value, reading.unit, reading.resolution)
 
 
+def not_zero(item: str, reading: Reading) -> str:
+    """Return why a `yes` is not taken: it is for a point that reads as open tips do."""
+    value = "more than its range" if reading.value is None else shown(reading, (reading.quantity,))
+    return f"{item}: yes is for what reads about zero, and the meter reads {value}: lift, then touch it"
+
+
 def probe(item: Item, *, lacking: bool, second: bool, opening: str | None) -> str:
     """Return where to put the tips; `lacking`: its limit comes from a good unit, and none is known; `second`: look.
 

@@ -146,6 +146,7 @@ class Walk(CountCheck):
         if state is _OPEN:
             if act in _UNCOUNTED:
                 self.deadline_s = None  # a contact that does not count is no silence
+                self._near_zero.forget()  # the tips are on a voltage: what the air shows later is not what was meant
             elif act is _LIFT:
                 self._arm()
             if self.in_volts and new and act in ("", "ended"):
@@ -241,6 +242,8 @@ class Walk(CountCheck):
             self.bench.note(f"the word 'yes' means nothing here: {self.status()}")
         elif self.bench.blocked:
             self.bench.cue(CueKind.AGAIN, self.item)
+        elif self.bench.last is not None and not self.is_off(self.bench.last):
+            self.bench.note(asking.not_zero(self.item, self.bench.last))
         else:
             self._near_zero.yes(self.bench.t_s)
 

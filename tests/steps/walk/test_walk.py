@@ -492,6 +492,22 @@ def test_yes_needs_two_conversions() -> None:
     assert Play(volts("TP1"))("0.00V*9 :yes 0.00V/5").ticks == []
 
 
+def test_yes_on_a_voltage_does_not_make_the_air_a_dead_point() -> None:
+    """The tips reach a live TP2 too early after TP1's tick: lift. A yes said there, and open tips after it, were TP2's
+    pass about zero, at 12 V."""
+    play = Play(volts("TP1", "TP2", min=-0.1, max=0.1), rate=5.0)("0.00V*9 :yes 0.00V*2")
+    assert play.ticks == ["TP1 pass"]
+    play("12.00V*3 :yes")
+    assert "reads 12.00 V" in play.notes[-1] and "lift" in play.notes[-1]
+    assert play("12.00V*2 0.00V*20").ticks == ["TP1 pass"]
+
+
+def test_a_yes_before_a_voltage_is_not_about_the_air_after_it() -> None:
+    """Said at once after the tick, then a live point too early: what the meter shows after the lift is no point."""
+    play = Play(volts("TP1", "TP2", min=-0.1, max=0.1), rate=5.0)("0.00V*9 :yes 0.00V*2 :yes")
+    assert play("12.00V*3 0.00V*20").ticks == ["TP1 pass"]
+
+
 @pytest.mark.parametrize("between", ["0.00V!hold*2", "^lost", "0.2*2"])
 def test_yes_does_not_outlive_a_block(between: str) -> None:
     """A yes before or during a block is not used after it."""
