@@ -18,9 +18,9 @@ from textual.geometry import Region, Size
 
 from metercap.clock import Now
 from metercap.screen.canvas import Canvas
-from metercap.screen.face import face
+from metercap.screen.face import face, rings
 from metercap.screen.inset import Inset
-from metercap.screen.keyboard import Act, Keyboard, Mode
+from metercap.screen.keyboard import PAGES, Act, Keyboard, Mode
 from metercap.screen.model import Face, Line, Path, Place, Tone
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.pages import SecondScreen, paint_help, paint_list, paint_second, pedal_view, quit_view
@@ -81,6 +81,8 @@ class BenchApp(App[None], inherit_bindings=False):
         self._box: Box | None = None
         self._board = Board(theme)
         self._scroll = 0
+        self._seen = observer.view
+        """The bench as it was when no page lay over it last."""
         self._notice_s = float("-inf")
         self._waking = False
         self._drawn_s = float("-inf")
@@ -189,6 +191,7 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def _picture(self, columns: int, rows: int) -> Canvas:
         keyboard = self._keyboard
+        self._look_up()
         if keyboard.mode is Mode.HELP:
             return paint_help(columns, rows, keyboard.help_rows(), self._scroll)
         if keyboard.mode is Mode.LIST:
@@ -249,6 +252,18 @@ class BenchApp(App[None], inherit_bindings=False):
         if self._inset is not None:
             self._inset.painted(renderable)
             self._inset.send()
+
+    def _look_up(self) -> None:
+        """Take away a page that lies over the bench when tips touch something, a link goes, or an alarm rings."""
+        view = self._observer.view
+        if self._keyboard.mode not in PAGES:
+            self._seen = view
+            return
+        touched = view.touch is not None and view.touch != self._seen.touch
+        unheard = view.link is not None and self._seen.link is None
+        if touched or unheard or rings(view):
+            self._keyboard.come_back()
+            self._seen = view
 
     # --- keys
 

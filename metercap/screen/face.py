@@ -63,8 +63,13 @@ def face(view: View, *, now_s: float | None = None, problem: str = "") -> Face:
         turn=int(now.now_s // TURN_S),
         status=_status(now, problem),
         tag_stays=view.unit is not None and len(view.unit.units) > 1,
-        alarm=view.hazard is not None or view.call is CueKind.STOP or (view.end is not None and bool(view.past)),
+        alarm=rings(view),
     )
+
+
+def rings(view: View) -> bool:
+    """Whether an alarm stands: nothing is drawn over it."""
+    return view.hazard is not None or view.call is CueKind.STOP or (view.end is not None and bool(view.past))
 
 
 def _title(view: View) -> str:

@@ -47,6 +47,10 @@ class Mode(Enum):
     PEDAL_WORD = "pedal word"
 
 
+PAGES = (Mode.HELP, Mode.LIST, Mode.PAGE)
+"""What lies over the moment of the bench, until a key, or until the bench calls."""
+
+
 class Act(msgspec.Struct, frozen=True):
     """What to do: `kind` is word, hand, player, stop, theme, scroll, pedal or leave; `name` and `text` say which,
     `source` whether a key or a learned pedal said it."""
@@ -114,7 +118,7 @@ class Keyboard:
             return self._type(key)
         if self._hands and key in HAND_KEYS and self.mode is Mode.WORDS and not self.over:
             return Act("hand", HAND_KEYS[key][0])
-        listed = self.mode in (Mode.HELP, Mode.LIST, Mode.PAGE)
+        listed = self.mode in PAGES
         if repeated and not self._replay and not listed and not self._insists(now_s):
             return None
         return _MODES[self.mode](self, key)
@@ -182,7 +186,14 @@ class Keyboard:
         if step is not None:
             return Act("scroll", text=str(step))
         self.mode = Mode.WORDS
+        if self._word(key) is not None and not self._replay:  # nobody saw what it would have answered
+            self.notice = f"key {visible(key_name(key))} closed the page; press it again to say its word"
         return None
+
+    def come_back(self) -> None:
+        """The bench calls: whatever page lies over it goes."""
+        if self.mode in PAGES:
+            self.mode = Mode.WORDS
 
     def _press_pedal(self, key: str) -> Act | None:
         self.mode = Mode.WORDS

@@ -6,10 +6,14 @@ import asyncio
 from collections.abc import Awaitable, Callable
 
 import msgspec
+import pytest
 from textual.pilot import Pilot
 
+from metercap.records import Contact, Cue, CueKind, Link, LinkState, Record
 from metercap.screen.app import BenchApp
+from metercap.screen.keyboard import Keyboard
 from metercap.screen.observer import ScreenObserver
+from metercap.screen.pages import SecondScreen
 from metercap.screen.player import Player
 from metercap.screen.theme import DARK, LIGHT, PLAIN
 from metercap.screen.widget import Board
@@ -85,6 +89,47 @@ def test_help_shows_every_word_with_its_key() -> None:
         assert "left edge" in text(app)
 
     drive(flow)
+
+
+CODE = SecondScreen("http://10.0.0.2:1/", "http://10.0.0.2:1/?key=x", ("10", "01"))
+CALLS: dict[str, Record] = {
+    "the tips touch": Contact(899.0, "fuses", "F7"),
+    "the cable goes": Link(899.0, LinkState.LOST, "pulled"),
+    "an alarm rings": Cue(899.0, "fuses", "F7", CueKind.STOP),
+}
+
+
+@pytest.mark.parametrize("call", CALLS)
+@pytest.mark.parametrize("page", ["code", "B", "?", "L"])
+def test_no_page_lies_over_a_bench_that_calls(page: str, call: str) -> None:
+    """Whoever asked for a page has both hands at the board by then: it goes by itself, the first code as well."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, made: MadeUp, pilot: Pilot[None]) -> None:
+        if page == "code":
+            assert "any key goes back" in text(app)
+        else:
+            await pilot.press("x") if "any key goes back" in text(app) else None
+            await pilot.press(page)
+        assert "journal ok" not in text(app)
+        see(observer, CALLS[call])
+        await pilot.pause(0.1)
+        assert "journal ok" in text(app) and not made.words
+        if call == "an alarm rings":
+            await pilot.press(page if page != "code" else "B")
+            await pilot.pause(0.05)
+            assert "journal ok" in text(app), "nothing comes over an alarm"
+
+    drive(flow, second=CODE, keyboard=Keyboard(paged=True, scanned=page == "code"))
+
+
+def test_a_key_that_closes_a_page_says_that_it_said_nothing() -> None:
+    """Its word would answer what nobody saw."""
+
+    async def flow(app: BenchApp, _: ScreenObserver, made: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.press("y")
+        assert "press it again to say its word" in text(app) and not made.words
+
+    drive(flow, second=CODE, keyboard=Keyboard(paged=True, scanned=True))
 
 
 def test_typing_is_shown() -> None:
