@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from metercap.gate import visible
+from metercap.quantity import counted
 
 if TYPE_CHECKING:
     from metercap.archive.gather import Trouble
@@ -108,7 +109,7 @@ def _troubles(saved: Saved) -> Iterator[str]:
     if saved.empty:
         yield f"{saved.empty} of the jobs have no journal yet"
     if saved.loose:
-        yield f"{saved.loose} journals are in no job, and are left out: a set is made of jobs"
+        yield f"in no job, and left out, since a set is made of jobs: {counted(saved.loose, 'journal')}"
 
 
 def named(trouble: Trouble, noun: str, what: str) -> Iterator[str]:

@@ -67,7 +67,10 @@ def application(desk: Desk, done: Callable[[], None]) -> App:
         return endpoint
 
     def rev_of(request: Request) -> int:
-        return int(request.query_params["rev"]) if request.query_params.get("rev", "").isascii() else 0
+        said = request.query_params.get("rev", "")
+        if not (said.isascii() and said.isdigit()):
+            raise ValueError("it does not say which state the page shows")
+        return int(said)
 
     def state(request: Request, body: bytes) -> dict[str, Any]:
         return desk.state()

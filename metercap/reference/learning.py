@@ -81,7 +81,10 @@ class Learning:
     def reference(self, *, program: str = "") -> Reference:
         """Return all of it as one."""
         if self._head is None:
-            raise UsageError("no session to learn from")
+            raise UsageError(
+                "no session to learn from",
+                hint="journals of units that were run with --known-good, or a job that has such a unit",
+            )
         if self._unmarked_n and not self._force:
             more = self._unmarked_n - len(self._unmarked)
             raise UsageError(

@@ -56,7 +56,12 @@ def test_what_is_wrong_is_said(metercap: Callable[..., Any], tmp_path: Path) -> 
     Shop().session(folder / "loose.jsonl", 99)
     said = metercap("export", str(folder), "--to", f"{tmp_path}/set/")
     assert said.status == 1
-    for text in ("1 job: not in the set as it is now", "job-0", "1 journal: cannot be read whole", "are in no job"):
+    for text in (
+        "1 job: not in the set as it is now",
+        "job-0",
+        "1 journal: cannot be read whole",
+        "in no job, and left out",
+    ):
         assert text in said.err, said.err
     path = parts(tmp_path / "set")[0]
     path.with_name(f".{path.stem}.part").touch()

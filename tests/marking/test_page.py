@@ -120,6 +120,11 @@ def test_two_pages_marking_at_once(page: Page) -> None:
     assert picture["at"] == {f"fuses/F{n}": [[n / 20, 0.5]] for n in range(1, 13)}
 
 
+@pytest.mark.parametrize("path", ["/move", "/photo", "/photo?rev=x&side=back", "/save", "/save?rev=1e9", "/take-up"])
+def test_who_does_not_say_which_state_it_saw_is_refused(page: Page, path: str) -> None:
+    assert "cannot be done" in told(page.post(path, b"{}"), 400)["error"][0]
+
+
 @pytest.mark.parametrize("path", ["/move", "/photo?rev=1", "/save?rev=1", "/take-up?rev=1", "/done"])
 def test_what_changes_something_is_only_posted(page: Page, path: str) -> None:
     """A link or a picture's address on another site makes a browser GET it, with everything that it knows."""
