@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 import msgspec
@@ -29,6 +30,7 @@ from metercap.practice.port import PracticePort, pieces
 from metercap.practice.scene import load_scene
 from metercap.practice.study import run
 from metercap.profiles import find_meter, find_plan
+from metercap.records import SessionRecord
 
 
 class PlayedJob(msgspec.Struct, frozen=True):
@@ -82,14 +84,7 @@ def play_job(
     else:
         clock = ScaledClock(speed)
         with PracticePort(mat, clock) as port:
-
-            def sit(*words: object) -> None:
-                port.at_once(lambda _: mat.sit(*words))  # type: ignore[arg-type]
-
-            stage = Stage(clock, sit, (port,), (port,), linger_s=LINGER_S, sound=sound)
-            status = run_job(folder, msgspec.structs.replace(wish, port=port.path), stage=stage)
-            if port.problem is not None:
-                raise port.problem
+            status = _run(folder, wish, mat, port, clock, linger_s=LINGER_S, sound=sound)
     return PlayedJob(folder, status, tuple(untrue_of(mat)))
 
 
@@ -127,9 +122,6 @@ def practise_job(
     with PracticePort(mat, clock) as port:
         grip = Grip(port)
 
-        def sit(*words: object) -> None:
-            port.at_once(lambda _: mat.sit(*words))  # type: ignore[arg-type]
-
         def show(page: Paged | None) -> Shown:
             if page is not None:
                 page.teller.tapped = grip.tap_picture
@@ -139,14 +131,24 @@ def practise_job(
             )
             return with_lines(grip, shown)
 
-        stage = Stage(clock, sit, (port,), (port,), show=show)
-        status = run_job(folder, msgspec.structs.replace(wish, port=port.path), stage=stage)
-        if port.problem is not None:
-            raise port.problem
+        status = _run(folder, wish, mat, port, clock, show=show)
     if not as_json:
         for line in (each for each in untrue_of(mat) if not each.endswith(": no verdict")):
             click.echo(f"  not as it is on the bench: {line}")
         click.echo(f"the job: {visible(str(path))}")
+    return status
+
+
+def _run(folder: Folder, wish: Wish, mat: Mat, port: PracticePort, clock: ScaledClock, **more: Any) -> int:
+    """Run a job at the bench behind a port; `more` is of its `Stage`. Raises what ended the bench, if something did."""
+
+    def sit(record: SessionRecord, now_s: float, origin_s: float) -> None:
+        port.at_once(lambda _: mat.sit(record, now_s, origin_s))
+
+    stage = Stage(clock, sit, (port,), (port,), **more)
+    status = run_job(folder, msgspec.structs.replace(wish, port=port.path), stage=stage)
+    if port.problem is not None:
+        raise port.problem
     return status
 
 
