@@ -12,7 +12,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -88,14 +88,19 @@ class Program:
     """`metercap ARGS --json` as it runs. `see` is called with every record, in the reader's thread."""
 
     def __init__(
-        self, *args: str, see: Callable[[Record], None] | None = None, cwd: Path | None = None, **env: str
+        self,
+        *args: str,
+        see: Callable[[Record], None] | None = None,
+        cwd: Path | None = None,
+        started_by: Sequence[str] = (),
+        **env: str,
     ) -> None:
         self.records: list[Record] = []
         self.out = b""
         self._see = see
         self._changed = threading.Condition()
         self._process = subprocess.Popen(
-            [*command(), *args, "--json"],
+            [*(started_by or command()), *args, "--json"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
