@@ -208,6 +208,10 @@ def _next(now: Moment) -> Line:
     view, prompt = now.view, now.view.asked
     if view.end is not None:
         return Line("the session is closed; quit leaves", Tone.QUIET)
+    if view.hazard is not None and view.hazard.item != view.item and view.touch is None and prompt is not None:
+        name = visible(view.hazard.item)  # a touch now is one of the item that is asked for
+        words = f"{name} stands past its limit: say at {name} and turn it back; or {untagged(now, prompt.say)}"
+        return Line(words, Tone.ALARM)
     if view.hazard is not None and now.do is not Do.ANSWER:
         first = "touch it again and " if view.touch is None else ""
         return Line(f"past the hazard limit: {first}turn the trimmer back now", Tone.ALARM)

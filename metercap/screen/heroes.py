@@ -66,10 +66,13 @@ def _ended(now: Moment) -> Hero | None:
 
 def _hazard(now: Moment) -> Hero | None:
     asked = now.view.asked
-    if now.view.hazard is None:
+    past = now.view.hazard
+    if past is None:
         return None
     if now.do is Do.ANSWER and (now.view.block is not None or (asked is not None and asked.asks is Asks.UNDO)):
         return None  # a question of the alarm itself, or one without whose answer nothing is measured
+    if past.item != now.view.item and now.view.touch is None:
+        return Hero(f"{visible(past.item)} PAST LIMIT", tone=Tone.ALARM)
     way = (now.field.facts.to_go or 0.0) if now.field is not None and now.field.now is not None else 0.0
     return Hero("TURN BACK", lead="→" if way > 0 else "←" if way < 0 else "", lead_tone=Tone.BAD, tone=Tone.ALARM)
 

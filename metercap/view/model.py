@@ -156,11 +156,13 @@ class View(msgspec.Struct, frozen=True, kw_only=True):
 
     @property
     def hazard(self) -> PastLimit | None:
-        """The trimmer in turn, or else the one that the tips are on, where it stands past a hazard limit."""
+        """A trimmer of this step that stands past a hazard limit: the one in turn, the one that the tips are on, or any
+        while they are on none."""
         if self.kind != "tune":
             return None
-        held = "" if self.touch is None else self.touch.item
-        return next((past for item in (self.item, held) for past in self.past if past.item == item), None)
+        stage, held = self.stage, "" if self.touch is None else self.touch.item
+        others = () if held or stage is None else tuple(spot.name for spot in stage.spots)
+        return next((past for item in (self.item, held, *others) for past in self.past if past.item == item), None)
 
     @property
     def touching(self) -> bool:

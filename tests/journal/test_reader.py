@@ -188,7 +188,7 @@ def test_hostile_lines_are_refused(tmp_path: Path, session: SessionRecord, body:
     for way in (read, lambda path: list(iterate(path))):
         with pytest.raises(JournalError, match=r"line 3, byte \d+: not a record") as raised:
             way(path)
-        assert why in raised.value.what
+        assert why in raised.value.what.lower(), "the words are the parser's, and change with it"
 
 
 def test_second_session_record_is_refused(tmp_path: Path, session: SessionRecord) -> None:

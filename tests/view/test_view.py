@@ -254,7 +254,7 @@ def test_a_hazard_stands_in_the_view_until_it_is_over() -> None:
 
 def test_a_trimmer_turned_too_early_rings_though_another_is_asked_for() -> None:
     """RV1 is read as found and RV2 comes next, but the tips stay on and RV1 is turned past 1200 Ω: the screen said LIFT
-    alone. Off it, it is the next trimmer's turn; RV1 stands among those past a limit."""
+    alone. Off it, the alarm stands and names RV1, until the tips are on RV2 or RV1 is back."""
     play = Play(trimmer(items=(Item("RV1"), Item("RV2"))), rate=5.0)("OL*6 1.861k*8")
     asked = play.view.asked
     assert asked is not None and asked.item == "RV2"
@@ -263,8 +263,12 @@ def test_a_trimmer_turned_too_early_rings_though_another_is_asked_for() -> None:
     assert play.view.hazard.item == "RV1" and face(play.view).alarm and face(play.view).hero.text == "TURN BACK"
     assert by_page(play.view) == ()
     play("OL*9")
-    assert play.view.hazard is None and [past.item for past in play.view.past] == ["RV1"]
+    assert play.view.hazard is not None and play.view.hazard.item == "RV1" and face(play.view).alarm
+    assert face(play.view).hero.text == "RV1 PAST LIMIT" and "RV2" in face(play.view).next.text
     assert any("RV1 stands past its limit" in note for note in play.notes)
+    play("1.861k*2")
+    assert play.view.touch is not None and play.view.touch.item == "RV2" and not face(play.view).alarm
+    assert [past.item for past in play.view.past] == ["RV1"]
 
 
 def test_asking_for_the_band_sets_no_target() -> None:

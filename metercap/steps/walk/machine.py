@@ -267,7 +267,12 @@ class Walk(CountCheck):
         self._give_word(VerdictKind.FAIL, reason)
 
     def word_absent(self) -> None:
-        """This unit has no such item."""
+        """This unit has no such item; with a voltage on the tips that is unsure."""
+        last = None if self.said_by == "token" or not self.in_volts else self.bench.last
+        shown = "" if last is None or self.is_off(last) else asking.shown(last, self.wanted)
+        if shown:
+            self._give_word(VerdictKind.UNSURE, f"said to be absent while the meter showed {shown}")
+            return
         self._give_word(VerdictKind.ABSENT, "absent, by the operator's word")
 
     def which_look(self) -> WalkSign:

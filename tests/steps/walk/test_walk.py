@@ -502,6 +502,14 @@ def test_yes_on_a_voltage_does_not_make_the_air_a_dead_point() -> None:
     assert play("12.00V*2 0.00V*20").ticks == ["TP1 pass"]
 
 
+def test_a_live_point_is_not_absent() -> None:
+    """Said while 12 V stand on the tips: nobody can be sure, and it was counted as good."""
+    play = Play(volts("TP1", "TP2", min=-0.1, max=0.1), rate=5.0)("0.00V*9 :yes 0.00V*2 12.00V*3 :absent")
+    assert play.ticks == ["TP1 pass", "TP2 unsure"]
+    assert "absent while the meter showed 12.00 V" in play.verdicts["TP2"].reason
+    assert Play(volts("TP1"))("0.00V*9 :absent").ticks == ["TP1 absent"]
+
+
 def test_a_yes_before_a_voltage_is_not_about_the_air_after_it() -> None:
     """Said at once after the tick, then a live point too early: what the meter shows after the lift is no point."""
     play = Play(volts("TP1", "TP2", min=-0.1, max=0.1), rate=5.0)("0.00V*9 :yes 0.00V*2 :yes")
