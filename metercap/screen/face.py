@@ -292,7 +292,7 @@ def _status(now: Moment, problem: str) -> tuple[Line, ...]:
         lines.append(Line(f"heard: {spoken(view.word)}", Tone.GOOD))
     if problem:
         lines.append(Line(f"JOURNAL NOT ON DISK: {visible(problem)}", Tone.BAD))
-    reading = view.live
+    reading = view.live if view.end is None else None
     if reading is not None:
         mode = " ".join(flag for flag in reading.flags if flag in ("auto", "rel", "min", "max"))
         lines.append(Line(" ".join(filter(None, (shown(reading, reading.displayed), mode)))))
@@ -300,11 +300,12 @@ def _status(now: Moment, problem: str) -> tuple[Line, ...]:
             lines.append(Line("HOLD", Tone.BAD))
         if view.battery_low or "low_battery" in reading.flags:
             lines.append(Line("battery low", Tone.BAD))
-    if view.rate_per_s is not None:
+    if view.rate_per_s is not None and view.end is None:
         lines.append(Line(f"{view.rate_per_s:.1f}/s", Tone.QUIET))
     if view.unit is not None:
         lines.append(Line(visible(view.unit.meter), Tone.QUIET))
-    lines.append(Line("cable ok", Tone.QUIET) if view.link is None else Line(f"cable {view.link.state}", Tone.BAD))
+    if view.end is None:  # after it nobody listens to the meter any more
+        lines.append(Line("cable ok", Tone.QUIET) if view.link is None else Line(f"cable {view.link.state}", Tone.BAD))
     if view.garbage is not None:
         lines.append(Line("bytes that fit no frame", Tone.BAD))
     if view.unit is not None and not problem:

@@ -112,7 +112,7 @@ def glance(view: View, *, now_s: float | None = None, problem: str = "", words: 
         title=_short(drawn.title),
         progress=drawn.progress,
         hero=msgspec.structs.replace(drawn.hero, text=_short(drawn.hero.text)),
-        next=_line(drawn.next),
+        next=Line("the session is closed", Tone.QUIET) if view.end is not None else _line(drawn.next),
         aside=None if drawn.aside is None else _line(drawn.aside),
         done=None if drawn.done is None else msgspec.structs.replace(drawn.done, text=_short(drawn.done.text)),
         detail=_short(drawn.detail),

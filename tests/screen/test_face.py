@@ -110,6 +110,13 @@ def test_no_number_stands_as_live_while_the_meter_is_not_heard(scene: str) -> No
     assert not isinstance(shown.ground, Field) or shown.ground.now is None
 
 
+def test_after_the_end_nothing_is_said_of_a_meter_that_nobody_hears() -> None:
+    """The last value, its rate and "cable ok" stood on, whatever became of the cable."""
+    ended = face(fold([*SCENES["contact"], EndRecord(900.0, "quit", {}, "")]))
+    said = [line.text for line in ended.status]
+    assert not any("cable" in text or "/s" in text or "Ω" in text for text in said) and "journal ok" in said
+
+
 def test_the_end_names_what_is_left() -> None:
     """What failed, what nobody can be sure of and what was not done, and no remark from before."""
     remark = Note(890.0, "smells of flux")
