@@ -152,6 +152,8 @@ def added(draft: Draft, baked: Baked, side: str) -> Draft:
     """Return it with one picture more."""
     if len(draft.pics) >= MOST_PICTURES:
         raise ValueError(f"a plan has at most {MOST_PICTURES} pictures")
+    if any((pic.source, pic.side) == (baked.sha256, side) for pic in draft.pics):
+        raise ValueError(f"this photograph is there already, of the {side}: choose another, or drop the first")
     pic = Pic(side=side, source=baked.sha256, shown=baked.sha256, width=baked.width, height=baked.height)
     return msgspec.structs.replace(draft, pics=(*draft.pics, pic))
 

@@ -120,6 +120,13 @@ def test_two_pages_marking_at_once(page: Page) -> None:
     assert picture["at"] == {f"fuses/F{n}": [[n / 20, 0.5]] for n in range(1, 13)}
 
 
+def test_one_photograph_twice_is_refused_at_once(page: Page) -> None:
+    """It could not be written into the plan, which was said only then, and not what to do."""
+    told(page.photo(corners()))
+    assert "there already, of the back: choose another" in told(page.photo(corners()), 400)["error"][0]
+    assert len(told(page.photo(corners(), "&side=front"))["pictures"]) == 2
+
+
 @pytest.mark.parametrize("path", ["/move", "/photo", "/photo?rev=x&side=back", "/save", "/save?rev=1e9", "/take-up"])
 def test_who_does_not_say_which_state_it_saw_is_refused(page: Page, path: str) -> None:
     assert "cannot be done" in told(page.post(path, b"{}"), 400)["error"][0]
