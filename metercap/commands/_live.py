@@ -386,4 +386,6 @@ def print_closing(result: Fold, out: Path) -> None:
     click.echo(verdict_table(result.verdicts.values(), colour=colour, title="\nVerdicts"))
     for left in result.open:
         click.echo(f"  . {safe(left.step)} {safe(left.item)}  {left.why}")
+    for item in result.standing:
+        click.echo(f"  ! {safe(item)} stands past its hazard limit: turn it back before the unit has power")
     click.echo(f"journal: {visible(str(out))}")

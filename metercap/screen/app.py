@@ -20,7 +20,7 @@ from metercap.clock import Now
 from metercap.screen.canvas import Canvas
 from metercap.screen.face import face, rings
 from metercap.screen.inset import Inset
-from metercap.screen.keyboard import PAGES, Act, Keyboard, Mode
+from metercap.screen.keyboard import PAGES, QUESTIONS, Act, Keyboard, Mode
 from metercap.screen.model import Face, Line, Path, Place, Tone
 from metercap.screen.observer import ScreenObserver
 from metercap.screen.pages import SecondScreen, paint_help, paint_list, paint_second, pedal_view, quit_view
@@ -254,14 +254,16 @@ class BenchApp(App[None], inherit_bindings=False):
             self._inset.send()
 
     def _look_up(self) -> None:
-        """Take away a page that lies over the bench when tips touch something, a link goes, or an alarm rings."""
-        view = self._observer.view
-        if self._keyboard.mode not in PAGES:
+        """Take away what lies over the bench: a page when tips touch something, a link goes, or an alarm stands; a
+        question when a link goes or an alarm begins."""
+        view, mode = self._observer.view, self._keyboard.mode
+        if mode not in PAGES and mode not in QUESTIONS:
             self._seen = view
             return
-        touched = view.touch is not None and view.touch != self._seen.touch
+        page, rang = mode in PAGES, rings(self._seen)
+        touched = page and view.touch is not None and view.touch != self._seen.touch
         unheard = view.link is not None and self._seen.link is None
-        if touched or unheard or rings(view):
+        if touched or unheard or (rings(view) and (page or not rang)):
             self._keyboard.come_back()
             self._seen = view
 

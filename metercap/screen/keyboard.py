@@ -49,6 +49,8 @@ class Mode(Enum):
 
 PAGES = (Mode.HELP, Mode.LIST, Mode.PAGE)
 """What lies over the moment of the bench, until a key, or until the bench calls."""
+QUESTIONS = (Mode.QUIT, Mode.PEDAL, Mode.PEDAL_WORD)
+"""What asks in place of the bench's answer, until a key, or until something rings that did not when it was asked."""
 
 
 class Act(msgspec.Struct, frozen=True):
@@ -191,8 +193,8 @@ class Keyboard:
         return None
 
     def come_back(self) -> None:
-        """The bench calls: whatever page lies over it goes."""
-        if self.mode in PAGES:
+        """The bench calls: whatever page or question lies over it goes."""
+        if self.mode in (*PAGES, *QUESTIONS):
             self.mode = Mode.WORDS
 
     def _press_pedal(self, key: str) -> Act | None:

@@ -123,7 +123,6 @@ def quit_view(face: Face, open_items: int) -> Face:
         detail="",
         next=Line(f"{left}y ends the session and closes the journal, any other key goes on", Tone.UNSURE),
         words=(),
-        alarm=False,
     )
 
 
@@ -138,5 +137,4 @@ def pedal_view(face: Face, pressed: bool) -> Face:
         next=Line(ask, Tone.UNSURE),
         detail="",
         words=("yes", "no", "open", "skip", "pass", "fail", "again") if pressed else (),
-        alarm=False,
     )

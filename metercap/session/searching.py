@@ -6,13 +6,14 @@ the same. A proposal is a remark and a fact; nothing moves by it: `to STEP` take
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from msgspec import UNSET
 
 from metercap.order import Proposed, after, matched, propose
 from metercap.order.found import mended_here, mended_of
-from metercap.order.wording import share
+from metercap.order.wording import minutes_text, share
 from metercap.plan import Plan
 from metercap.plankeys import StepBase, TrialsStep
 from metercap.records import SessionRecord, Verdict, VerdictKind
@@ -119,6 +120,9 @@ class Searching:
     def _said_found(self, step: StepBase, item: str, proof: StepBase | None) -> str:
         where = item if item == step.id else f"{item} ({step.id})"
         last = f"prove it: to {proof.id}" if proof is not None and not self._bench.is_over(proof) else "prove it"
+        verdict = self._bench.verdicts.get((step.id, item))
+        if verdict is not None and verdict.verdict is VerdictKind.PASS:
+            return f"{where} was mended, and may have been why {self.symptom}: {last}"
         return f"{where} may be why {self.symptom}; once it is mended, {last}"
 
     # --- what is told
@@ -133,7 +137,11 @@ class Searching:
         self._bench.note(f"symptom: {self.symptom}; chances from {self._known.source or 'the plan'}")
         proposed = self.proposed
         if proposed is not None:
-            gain = f"about {proposed.minutes:.0f} minutes to the fault, {proposed.plan_minutes:.0f} in the plan's order"
+            # What no step finds has no time: of the fault that one of these finds.
+            found = math.fsum(each.chance for each in proposed.order)
+            mine, plans = (max(1, round(each / found)) for each in (proposed.minutes, proposed.plan_minutes))
+            gain = f"about {minutes_text(mine)} to the fault, where one of these finds it"
+            gain += f"; {minutes_text(plans)} in the plan's order of them" if plans > mine else ""
             rest = ", ".join(f"{each.step} {share(each.chance)}" for each in proposed.order[1:4])
             self._bench.note(f"{gain}{f'; then {rest}' if rest else ''}")
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -10,7 +11,7 @@ from metercap.commands import _live
 from metercap.commands.job import _counts
 from metercap.live import Leaving
 from metercap.outcome import fold
-from metercap.records import VerdictKind
+from metercap.records import Cue, CueKind, VerdictKind
 from tests.steps.bench_play import Play, fuses
 from tests.test_outcome import EVERY, end, prompt, session
 
@@ -34,3 +35,11 @@ def test_a_live_session_is_left_when_its_terminal_hung_up(monkeypatch: pytest.Mo
     nothing: Any = None
     _live.run_live(play.session, play.record, nothing, nothing, nothing, shown, observers=[])
     assert [type(each) for each in seen if isinstance(each, Leaving)] == [Leaving]
+
+
+def test_the_last_lines_name_what_stands_past_its_limit(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """The screen is gone by then; a unit that must not be powered was told of nowhere."""
+    record = session()
+    cue = Cue(5.0, "bridge", "RV1", CueKind.HAZARD, "below")
+    _live.print_closing(fold([record, cue, end("quit")]), tmp_path / "b.jsonl")
+    assert "! RV1 stands past its hazard limit: turn it back before the unit has power" in capsys.readouterr().out

@@ -122,6 +122,27 @@ def test_no_page_lies_over_a_bench_that_calls(page: str, call: str) -> None:
     drive(flow, second=CODE, keyboard=Keyboard(paged=True, scanned=page == "code"))
 
 
+@pytest.mark.parametrize("call", ["the cable goes", "an alarm rings"])
+@pytest.mark.parametrize(("keys", "hero"), [("Q", "y ends the session"), ("P", "pedal"), ("Px", "now press the key")])
+def test_no_question_lies_over_an_alarm(keys: str, hero: str, call: str) -> None:
+    """A wrong key while a trimmer is turned: the alarm is seen all the same, and the question is gone."""
+
+    async def flow(app: BenchApp, observer: ScreenObserver, made: MadeUp, pilot: Pilot[None]) -> None:
+        await pilot.press(*keys)
+        assert hero in text(app)
+        see(observer, CALLS["the tips touch"])
+        await pilot.pause(0.1)
+        assert hero in text(app), "hands at work answer no question"
+        see(observer, CALLS[call])
+        await pilot.pause(0.1)
+        assert hero not in text(app) and not made.words
+        await pilot.press("ctrl+q")
+        await pilot.pause(0.05)
+        assert "y ends the session" in text(app), "whoever wants to quit in an alarm can"
+
+    drive(flow)
+
+
 def test_a_key_that_closes_a_page_says_that_it_said_nothing() -> None:
     """Its word would answer what nobody saw."""
 

@@ -60,7 +60,9 @@ def test_at_the_start_it_is_told_after_what_precedes_by_rule() -> None:
     assert "coils first, after dead and leads: 30 %, two minutes, nothing to open" in told[-1]
     assert made.machine.step.id == "dead"
     # By hand: 3 min before; coils, relay, fuses 0.3·5 + 0.1·6 + 0.5·12; in the plan's order 0.5·9 + 0.3·11 + 0.1·12.
-    assert any("about 8 minutes to the fault, 9 in the plan's order" in text for text in told)
+    # One of them finds it in 0.9 of all units: 8.1 and 9.0 over that.
+    gain = "about nine minutes to the fault, where one of these finds it; ten minutes in the plan's order of them"
+    assert any(gain in text for text in told), told
     again(made)
 
 
