@@ -135,7 +135,11 @@ usage or file."""
 @command.command(epilog=SHOW_EPILOG, short_help="Say how a job's units stand.")
 @click.argument("job", metavar="JOB")
 @click.option(
-    "--jobs", multiple=True, type=click.Path(), metavar="FOLDER", help="Where earlier jobs lie. [default: beside it]"
+    "--jobs",
+    multiple=True,
+    type=click.Path(exists=True, file_okay=False),
+    metavar="FOLDER",
+    help="Where earlier jobs lie. [default: beside it]",
 )
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 def show(job: str, jobs: tuple[str, ...], as_json: bool) -> int:
@@ -219,7 +223,9 @@ def _lines(state: UnitState) -> list[str]:
     known = [unit.name, f"serial {unit.serial}" if unit.serial else "", "known good" if unit.known_good else ""]
     head = ", ".join(part for part in known if part)
     lines = [f"\n{safe(unit.tag)}{f'  {safe(head)}' if head else ''}"]
-    lines += [f"   symptom: {safe(unit.symptom)}"] if unit.symptom else []
+    said = "" if state.last is None else state.last.session.search.symptom
+    first = f"; at first: {safe(unit.symptom)}" if unit.symptom and said not in ("", unit.symptom) else ""
+    lines += [f"   symptom: {safe(said or unit.symptom)}{first}"] if said or unit.symptom else []
     lines += [f"   {safe(trouble)}" for trouble in state.troubles]
     if state.last is None:
         return [*lines, "   not begun"]

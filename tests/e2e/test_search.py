@@ -113,6 +113,10 @@ def test_a_free_text_is_asked_about_and_the_answer_is_kept(tmp_path: Path, journ
         metercap.say("quit")
         metercap.wait()
     assert "symptom: the display stays dark; chances from the plan" in told(metercap.records)
+    shown = run("job", "show", str(job)).out.decode()
+    assert "symptom: the display stays dark; at first: display dark" in shown
+    missing = run("job", "show", str(job), "--jobs", str(tmp_path / "nowhere"))
+    assert missing.status == 2 and "does not exist" in missing.err
     journals += journals_in(job)
 
 
