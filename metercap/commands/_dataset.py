@@ -46,7 +46,7 @@ def save(arguments: Sequence[Path], to: str, bench: str, *, as_json: bool) -> in
 
         click.echo(json_text({"dataset": to, **{name: getattr(saved, name) for name in saved.__struct_fields__}}))
     else:
-        jobs = f"{saved.jobs} {'job' if saved.jobs == 1 else 'jobs'}"
+        jobs = counted(saved.jobs, "job")
         click.echo(f"{visible(to)}: {jobs}, {saved.written} written ({saved.rows} rows), {saved.same} as they were")
     return 1 if saved.left_out.n else 0
 
@@ -115,7 +115,7 @@ def _troubles(saved: Saved) -> Iterator[str]:
 def named(trouble: Trouble, noun: str, what: str) -> Iterator[str]:
     """Yield what is to be said of one kind of trouble: how many, and the first few by name."""
     if trouble.n:
-        yield f"{trouble.n} {noun if trouble.n == 1 else noun + 's'}: {what}"
+        yield f"{counted(trouble.n, noun)}: {what}"
         yield from (f"  {text}" for text in trouble.named)
         if trouble.n > len(trouble.named):
             yield f"  and {trouble.n - len(trouble.named)} more"

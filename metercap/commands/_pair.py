@@ -21,7 +21,6 @@ from metercap.commands._web import Paged
 from metercap.gate import visible
 from metercap.job import Folder, JobFile, JobUnit, make
 from metercap.job.folder import PLAN_FILE
-from metercap.meter import MeterProfile
 from metercap.planfile import read_plan
 from metercap.practice.bench import PracticeBench
 from metercap.practice.by_hand import ByHand
@@ -65,18 +64,7 @@ def play_job(
     """Play a whole job into a new folder: over a pseudo-terminal, or in process on a clock of its own."""
     folder = make_job(job, path)
     mat = Mat(job, seed=seed)
-    profile = _profile(mat)
-    wish = Wish(
-        port="",
-        meter=profile.name,
-        rate=mat.rate_per_s,
-        operator="practice",
-        plain=plain,
-        as_json=as_json,
-        web=web,
-        web_words=web_words,
-        pictures=pictures,
-    )
+    wish = _wish(mat, plain=plain, as_json=as_json, web=web, web_words=web_words, pictures=pictures)
     if speed > FASTEST_PORT or sys.platform == "win32":
         virtual = VirtualClock()
         play = functools.partial(run, mat, clock=virtual)
@@ -105,19 +93,7 @@ def practise_job(
     """Let a person work on a job's units by virtual hands, `take TAG` from one to the other; return the exit status."""
     folder = make_job(job, path)
     mat = hand_mat(job, speed=speed, seed=seed)
-    profile = _profile(mat)
-    wish = Wish(
-        port="",
-        meter=profile.name,
-        rate=mat.rate_per_s,
-        operator="practice",
-        steps=steps,
-        no_safe=no_safe,
-        plain=plain,
-        as_json=as_json,
-        web=web,
-        web_words=web_words,
-    )
+    wish = _wish(mat, steps=steps, no_safe=no_safe, plain=plain, as_json=as_json, web=web, web_words=web_words)
     clock = ScaledClock(speed)
     with PracticePort(mat, clock) as port:
         grip = Grip(port)
@@ -158,6 +134,8 @@ def hand_mat(job: JobScene, *, speed: float, seed: int | None = None) -> Mat:
     return Mat(job, seed=seed, hands=ByHand, chunks=pieces(first.frame_s, 14, speed))
 
 
-def _profile(mat: Mat) -> MeterProfile:
+def _wish(mat: Mat, **more: Any) -> Wish:
+    """Return what is wished of a run at the mat; its port is known when it is open."""
     spec = next(iter(mat.scenes.values())).meter
-    return find_meter(spec.profile or spec.family)
+    meter = find_meter(spec.profile or spec.family).name
+    return Wish(port="", meter=meter, rate=mat.rate_per_s, operator="practice", **more)
